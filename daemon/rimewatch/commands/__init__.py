@@ -1,0 +1,1 @@
+"""One module a command; each imports its heavy parts only when run."""

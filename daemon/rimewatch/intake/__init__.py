@@ -1,0 +1,1 @@
+"""What arrives: broker session, decoders, quality, quarantine, operator entries."""

@@ -1,0 +1,1 @@
+"""The truth on disk: readings, entries, alarms, outbox, in one SQLite file."""

@@ -1,0 +1,1 @@
+"""Follows the journal into InfluxDB."""

@@ -1,0 +1,1 @@
+"""Morning summary and records: plain data first, then text and HTML."""

@@ -1,0 +1,1 @@
+"""Published limits and the folds that hold readings against them. Pure."""

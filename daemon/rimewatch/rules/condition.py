@@ -1,0 +1,42 @@
+"""A condition: something a rule finds wrong right now, before any alarm is made of it.
+
+A rule says *what is so*; the alarm engine decides who hears of it and when.
+Pure values.
+"""
+
+from dataclasses import dataclass, field
+
+from rimewatch.vocabulary import Cause, LotId, Priority, Rule, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmKey:
+    """What an alarm is about. ``unit`` is None for a cause common to several units."""
+
+    unit: UnitId | None
+    rule: Rule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """A rule's finding that calls for a response, with the facts a message needs."""
+
+    key: AlarmKey
+    since_ms: int
+    """Event time at which it began (for an excursion, the crossing of the limit)."""
+    priority: Priority | None = None
+    """A priority decided by consequence; None: the rule's usual one."""
+    units: tuple[UnitId, ...] = ()
+    """The units concerned where ``key.unit`` is None."""
+    fish_c: float | None = None
+    air_c: float | None = None
+    limit_c: float | None = None
+    peak_c: float | None = None
+    rate_c_per_h: float | None = None
+    time_left_s: float | None = None
+    cause: Cause | None = None
+    explanation: str = ""
+    """One sentence on why the cause is thought so."""
+    lots: tuple[LotId, ...] = field(default=())
+    detail: str = ""
+    """What else helps: which probe, the battery's level."""

@@ -1,0 +1,1 @@
+"""Physics and food science. Pure functions: no clock, no I/O, no logging, no state."""

@@ -1,0 +1,124 @@
+"""The closed sets of words that the whole service shares.
+
+Every word is the trade's or a standard's: HACCP, the FDA Food Code, IEC 62682.
+Pure: values only.
+"""
+
+from enum import StrEnum
+from typing import Final, NewType
+
+ProbeId = NewType("ProbeId", str)
+UnitId = NewType("UnitId", str)
+LotId = NewType("LotId", str)
+ContactId = NewType("ContactId", str)
+
+
+MS_PER_S: Final = 1000
+MS_PER_H: Final = 3_600_000
+MS_PER_DAY: Final = 86_400_000
+
+
+class Kind(StrEnum):
+    """What a unit is."""
+
+    DISPLAY_CASE = "display-case"
+    WALK_IN = "walk-in"
+    FREEZER = "freezer"
+    ULTRA_LOW_FREEZER = "ultra-low-freezer"
+
+    @property
+    def is_freezer(self) -> bool:
+        """Whether the unit keeps things frozen (rule ``freezer`` instead of ``holding``)."""
+        return self in (Kind.FREEZER, Kind.ULTRA_LOW_FREEZER)
+
+
+class Measures(StrEnum):
+    """What a probe measures."""
+
+    AIR = "air"
+    PRODUCT = "product"
+    DOOR = "door"
+    HUMIDITY = "humidity"
+    WATER = "water"
+
+    @property
+    def is_temperature(self) -> bool:
+        """Whether its readings are degrees Celsius."""
+        return self in (Measures.AIR, Measures.PRODUCT)
+
+    @property
+    def is_contact(self) -> bool:
+        """Whether its readings are 1 (open, wet) or 0 (shut, dry)."""
+        return self in (Measures.DOOR, Measures.WATER)
+
+
+class Rule(StrEnum):
+    """What can be found wrong, by the contract's names."""
+
+    HOLDING = "holding"
+    OPERATING_LIMIT = "operating-limit"
+    FREEZER = "freezer"
+    HOLD_AT_RISK = "hold-at-risk"
+    DOOR = "door"
+    STALE = "stale"
+    BATTERY = "battery"
+    STUCK = "stuck"
+    IMPLAUSIBLE = "implausible"
+    WATER = "water"
+    COOLING = "cooling"
+    PROJECTION = "projection"
+    POWER_LOSS = "power-loss"
+
+
+class Priority(StrEnum):
+    """How urgent an alarm is (IEC 62682 calls for few priorities; three serve)."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+class Cause(StrEnum):
+    """Why a temperature went beyond its limit, as far as the evidence tells."""
+
+    DOOR = "door"
+    DEFROST = "defrost"
+    LOADING = "loading"
+    COOLING_FAILURE = "cooling-failure"
+    POWER_LOSS = "power-loss"
+    PROBE_FAULT = "probe-fault"
+    UNKNOWN = "unknown"
+
+
+class Option(StrEnum):
+    """A freezing option for parasite destruction."""
+
+    F20C_168H = "20C-168h"
+    F35C_15H = "35C-15h"
+    F35C_THEN_20C_24H = "35C-then-20C-24h"
+    F20C_24H = "20C-24h"
+
+
+class Origin(StrEnum):
+    """Where a fish comes from, as far as parasites are concerned."""
+
+    WILD = "wild"
+    FARMED_PELLET = "farmed-pellet"
+    FARMED_OTHER = "farmed-other"
+
+
+class About(StrEnum):
+    """What a message to a contact is about."""
+
+    RAISED = "raised"
+    REPEAT = "repeat"
+    ESCALATED = "escalated"
+    RETURNED = "returned"
+    SUMMARY = "summary"
+
+
+class Scale(StrEnum):
+    """A temperature scale, for what a probe sends and for what people read."""
+
+    CELSIUS = "C"
+    FAHRENHEIT = "F"
