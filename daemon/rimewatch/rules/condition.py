@@ -38,5 +38,8 @@ class Condition:
     explanation: str = ""
     """One sentence on why the cause is thought so."""
     lots: tuple[LotId, ...] = field(default=())
+    severity: int = 0
+    """How bad it is on the rule's own scale. Rising after somebody has acknowledged the
+    alarm, it opens that alarm again: matters got worse since they looked."""
     detail: str = ""
     """What else helps: which probe, the battery's level."""
