@@ -1,0 +1,1 @@
+"""Simulated cold: a thermal plant, scenarios with their ground truth, and a player."""

@@ -1,0 +1,99 @@
+"""What people do in a scenario: operator entries, by the names of the trace format."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from rimewatch_sim.models import Moment, Name, Strict
+
+RuleName = Literal[
+    "holding",
+    "operating-limit",
+    "freezer",
+    "hold-at-risk",
+    "door",
+    "stale",
+    "battery",
+    "stuck",
+    "implausible",
+    "water",
+    "cooling",
+    "projection",
+    "power-loss",
+]
+
+
+class _Entry(Strict):
+    at: Moment
+    who: str | None = None
+
+    def fields(self) -> dict[str, Any]:
+        """Return the entry as it stands in a trace, without its time and what is unset."""
+        return self.model_dump(exclude={"at"}, exclude_none=True)
+
+
+class ReceiveLot(_Entry):
+    """A lot came in."""
+
+    do: Literal["receive-lot"]
+    lot: Name
+    species: str
+    origin: Literal["wild", "farmed-pellet", "farmed-other"]
+    serve_raw: bool
+    thickness_mm: float | None = Field(default=None, gt=0)
+    celsius: float | None = None
+
+
+class StartFreezing(_Entry):
+    """A lot was put into a freezer for parasite destruction."""
+
+    do: Literal["start-freezing"]
+    lot: Name
+    unit: Name
+    option: Literal["20C-168h", "35C-15h", "35C-then-20C-24h", "20C-24h"]
+
+
+class MoveLot(_Entry):
+    """A lot was put into another unit."""
+
+    do: Literal["move-lot"]
+    lot: Name
+    unit: Name
+
+
+class Acknowledge(_Entry):
+    """Somebody has seen an alarm. No unit: an alarm over several units."""
+
+    do: Literal["acknowledge"]
+    unit: Name | None = None
+    rule: RuleName
+
+
+class Shelve(_Entry):
+    """An alarm is put aside for some minutes."""
+
+    do: Literal["shelve"]
+    unit: Name
+    rule: RuleName
+    minutes: float = Field(gt=0)
+
+
+class Service(_Entry):
+    """A unit goes out of service, or is back."""
+
+    do: Literal["out-of-service", "in-service"]
+    unit: Name
+
+
+class CorrectiveAction(_Entry):
+    """What was done about it."""
+
+    do: Literal["corrective-action"]
+    unit: Name
+    text: str = Field(min_length=1)
+
+
+AnyEntry = Annotated[
+    ReceiveLot | StartFreezing | MoveLot | Acknowledge | Shelve | Service | CorrectiveAction,
+    Field(discriminator="do"),
+]
