@@ -1,0 +1,14 @@
+"""Decoders: from a payload's bytes to drafts of readings, one module a format."""
+
+from rimewatch.intake.decoders.draft import Decoder, Draft, TimeOrigin, Undecodable, UnusableProbe
+from rimewatch.intake.decoders.make import MAKERS, make_decoder
+
+__all__ = [
+    "MAKERS",
+    "Decoder",
+    "Draft",
+    "TimeOrigin",
+    "Undecodable",
+    "UnusableProbe",
+    "make_decoder",
+]
