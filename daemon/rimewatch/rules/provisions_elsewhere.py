@@ -1,0 +1,173 @@
+"""Limits of the European Union and of Japan, for fish served raw and for frozen fish.
+
+Pure values. They are not the shop's law in the United States; they serve as the
+option ``20C-24h`` and for comparison. Where the Food Code names the freezer's
+temperature, these name the fish's, in all its parts.
+
+References:
+    [1] Regulation (EC) 853/2004, Annex III, Section VIII, as amended by Regulation
+        (EU) 1276/2011 (OJ L 327, 9.12.2011, p. 39).
+    [2] Ministry of Health, Labour and Welfare of Japan, guidance on Anisakis.
+"""
+
+from typing import Final
+
+from rimewatch.rules.provision import Confidence, Provision
+
+EU_FREEZE_20C_C: Final = -20.0
+EU_FREEZE_20C_H: Final = 24.0
+EU_FREEZE_35C_C: Final = -35.0
+EU_FREEZE_35C_H: Final = 15.0
+EU_HEAT_CORE_C: Final = 60.0
+EU_HEAT_CORE_MIN: Final = 1.0
+EU_FROZEN_STORAGE_C: Final = -18.0
+EU_FROZEN_TRANSPORT_RISE_C: Final = 3.0
+
+JAPAN_FREEZE_C: Final = -20.0
+JAPAN_FREEZE_H: Final = 24.0
+JAPAN_HEAT_C: Final = 70.0
+JAPAN_HEAT_LOW_C: Final = 60.0
+JAPAN_HEAT_LOW_MIN: Final = 1.0
+
+
+def _eu(
+    ident: str,
+    value: float,
+    unit: str,
+    section: str,
+    text: str,
+    *used_by: str,
+    confidence: Confidence = "read",
+) -> Provision:
+    return Provision(
+        id=ident,
+        value=value,
+        unit=unit,
+        text=text,
+        document="Regulation (EC) 853/2004",
+        edition="as amended by (EU) 1276/2011",
+        section=f"Annex III, Section VIII, {section}",
+        used_by=used_by,
+        confidence=confidence,
+    )
+
+
+def _japan(ident: str, value: float, unit: str, text: str, *used_by: str) -> Provision:
+    return Provision(
+        id=ident,
+        value=value,
+        unit=unit,
+        text=text,
+        document="MHLW of Japan, guidance on Anisakis",
+        edition="as repeated by prefectures",
+        section="prevention",
+        used_by=used_by,
+        confidence="read",
+    )
+
+
+ELSEWHERE_PROVISIONS: Final = (
+    _eu(
+        "eu-freeze-20c-temperature",
+        EU_FREEZE_20C_C,
+        "°C",
+        "Chapter III, D(2)",
+        "All parts of the product at −20 °C or below.",
+        "parasite destruction",
+        "hold-at-risk",
+    ),
+    _eu(
+        "eu-freeze-20c-time",
+        EU_FREEZE_20C_H,
+        "h",
+        "Chapter III, D(2)",
+        "For at least 24 h; parasites other than trematodes.",
+        "parasite destruction",
+    ),
+    _eu(
+        "eu-freeze-35c-temperature",
+        EU_FREEZE_35C_C,
+        "°C",
+        "Chapter III, D(2)",
+        "Or all parts of the product at −35 °C or below.",
+        "parasite destruction",
+    ),
+    _eu(
+        "eu-freeze-35c-time",
+        EU_FREEZE_35C_H,
+        "h",
+        "Chapter III, D(2)",
+        "For at least 15 h.",
+        "parasite destruction",
+    ),
+    _eu(
+        "eu-heat-core-temperature",
+        EU_HEAT_CORE_C,
+        "°C",
+        "Chapter III, D(3)(a)",
+        "No freezing is needed where the core is heated to 60 °C or above before eating.",
+        "parasite destruction",
+        confidence="from memory",
+    ),
+    _eu(
+        "eu-heat-core-time",
+        EU_HEAT_CORE_MIN,
+        "min",
+        "Chapter III, D(3)(a)",
+        "For at least 1 min.",
+        "parasite destruction",
+        confidence="from memory",
+    ),
+    _eu(
+        "eu-frozen-storage",
+        EU_FROZEN_STORAGE_C,
+        "°C",
+        "Chapter VII(2)",
+        "Frozen fish is kept at −18 °C or below in all parts.",
+        "freezer",
+    ),
+    _eu(
+        "eu-frozen-transport-rise",
+        EU_FROZEN_TRANSPORT_RISE_C,
+        "K",
+        "Chapter VIII(1)(b)",
+        "In transport, short upward fluctuations of at most 3 °C.",
+        "receiving",
+        confidence="from memory",
+    ),
+    _japan(
+        "japan-freeze-temperature",
+        JAPAN_FREEZE_C,
+        "°C",
+        "Frozen at −20 °C to the centre.",
+        "parasite destruction",
+    ),
+    _japan(
+        "japan-freeze-time",
+        JAPAN_FREEZE_H,
+        "h",
+        "For at least 24 h.",
+        "parasite destruction",
+    ),
+    _japan(
+        "japan-heat-temperature",
+        JAPAN_HEAT_C,
+        "°C",
+        "Or heated to 70 °C or above.",
+        "parasite destruction",
+    ),
+    _japan(
+        "japan-heat-low-temperature",
+        JAPAN_HEAT_LOW_C,
+        "°C",
+        "Or heated to 60 °C.",
+        "parasite destruction",
+    ),
+    _japan(
+        "japan-heat-low-time",
+        JAPAN_HEAT_LOW_MIN,
+        "min",
+        "For 1 min at 60 °C.",
+        "parasite destruction",
+    ),
+)
