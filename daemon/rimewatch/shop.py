@@ -45,6 +45,8 @@ class Unit:
     defrost: tuple[DefrostWindow, ...] = ()
     door_open_s: float = 300.0
     """How long a door may stand open before the ``door`` alarm (common practice, no source)."""
+    laxer_because: str = ""
+    """Written reason for a limit above the published one; empty: there is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,119 @@
+"""What is allowed and yet worth a second look: a silent night, a unit nobody measures."""
+
+from collections.abc import Iterator
+
+from rimewatch.config.destinations import ignores_urgency, scheme_of
+from rimewatch.config.tables import DEFAULT_LIMIT_C
+from rimewatch.shop import Probe, Shop, Unit
+from rimewatch.vocabulary import Measures, Priority, Rule, Scale
+
+FISH_AT_RISK = (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK, Rule.POWER_LOSS)
+"""Rules whose alarms are high unless the shop says otherwise."""
+
+
+def warnings_of(shop: Shop) -> list[str]:
+    """Return one sentence for each thing worth a second look, with its cure.
+
+    Args:
+        shop: A shop as read; nothing of it is wrong enough to be refused.
+    """
+    return [
+        *(sentence for unit in shop.units for sentence in _about_unit(shop, unit)),
+        *(sentence for probe in shop.probes for sentence in _about_probe(probe)),
+        *_about_people(shop),
+        *_about_night(shop),
+        *_about_broker(shop),
+    ]
+
+
+def _about_unit(shop: Shop, unit: Unit) -> Iterator[str]:
+    where = f'unit "{unit.id}"'
+    if not shop.governing_probes(unit.id):
+        yield (
+            f"{where} has no temperature probe: nothing is known of its fish; "
+            f'add a [[probe]] that measures "air" or "product"'
+        )
+    elif unit.lag_s == 0 and not shop.probes_of(unit.id, Measures.PRODUCT):
+        yield (
+            f"{where} has lag_s = 0 and only air probes: every door and defrost will count as "
+            "warm fish; leave lag_s out or add a product probe"
+        )
+    if unit.deadband_c == 0:
+        yield (
+            f"{where} has deadband_c = 0: a temperature at the limit will make an excursion of "
+            "every flicker; 0.5 serves most units"
+        )
+    if unit.kind.is_freezer and unit.limit_c > DEFAULT_LIMIT_C[unit.kind]:
+        yield (
+            f"{where} has limit_c = {unit.limit_c}, warmer than the usual "
+            f"{DEFAULT_LIMIT_C[unit.kind]} for a {unit.kind}; limits are in °C"
+        )
+    if unit.laxer_because:
+        yield (
+            f"{where} is held to {unit.limit_c} °C by its own reason "
+            f'("{unit.laxer_because}"); records will show it'
+        )
+
+
+def _about_probe(probe: Probe) -> Iterator[str]:
+    where = f'probe "{probe.id}"'
+    if probe.scale is Scale.FAHRENHEIT and not probe.measures.is_temperature:
+        yield f'{where} measures {probe.measures}, so scale = "F" means nothing; leave it out'
+    if probe.battery_low is not None and "battery" not in probe.fields:
+        yield (
+            f"{where} has battery_low and no path to the battery's level: it will never be "
+            "found low; add battery to fields"
+        )
+    if probe.measures.is_temperature and probe.uncertainty_c == 0:
+        yield (
+            f"{where} has uncertainty_c = 0: no probe is perfect; take it from its "
+            "calibration certificate"
+        )
+
+
+def _about_people(shop: Shop) -> Iterator[str]:
+    if not shop.contacts:
+        yield "there is no [[contact]]: nobody will be told of an alarm; add at least one"
+        return
+    named = {contact for step in shop.escalation for contact in step.contacts}
+    for contact in shop.contacts:
+        where = f'contact "{contact.id}"'
+        if contact.id not in named:
+            yield f"{where} is in no [[escalation]] step: it will not be told of any alarm"
+        for url in contact.urls:
+            if ignores_urgency(url):
+                yield (
+                    f"{where} asks {scheme_of(url)} for a priority, which that service does "
+                    "not have: urgent messages will look like any other"
+                )
+    if shop.escalation[0].after_s > 0:
+        yield (
+            f"the first [[escalation]] step comes {shop.escalation[0].after_s:g} s after an "
+            "alarm: nobody is told before; after_s = 0 tells somebody at once"
+        )
+    if all(step.repeat_s is None for step in shop.escalation):
+        yield (
+            "no [[escalation]] step has repeat_s: a message that is not heard is not sent again; "
+            "add repeat_s = 900"
+        )
+
+
+def _about_night(shop: Shop) -> Iterator[str]:
+    if shop.night is not None and Priority.HIGH not in shop.night.wake_for:
+        yield (
+            '[night] wake_for leaves "high" out: no alarm about fish at risk will sound at night'
+        )
+    for rule in FISH_AT_RISK:
+        if shop.priorities.get(rule, Priority.HIGH) is not Priority.HIGH:
+            yield (
+                f'[priorities] makes {rule} "{shop.priorities[rule]}": fish may be at risk '
+                "without anybody being woken"
+            )
+
+
+def _about_broker(shop: Shop) -> Iterator[str]:
+    local = any(host in shop.broker.url for host in ("//127.", "//localhost:", "//[::1]:"))
+    if shop.broker.password and shop.broker.url.startswith("mqtt:") and not local:
+        yield (
+            "[broker] sends its password unencrypted over the network; use mqtts:// with ca_file"
+        )

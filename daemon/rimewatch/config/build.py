@@ -1,0 +1,228 @@
+"""From the file's tables to the values the service works with, defaults filled in."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from rimewatch.config.broker import FILE_KEYS, certificate, full_address, resolve_password
+from rimewatch.config.checks import effective_format
+from rimewatch.config.destinations import (
+    Fault,
+    Secrets,
+    address_fault,
+    is_reference,
+    malformed_reference,
+)
+from rimewatch.config.notation import environment_name, file_name
+from rimewatch.config.problems import Problem
+from rimewatch.config.tables import (
+    DEFAULT_EVERY_S,
+    DEFAULT_LIMIT_C,
+    DEFAULT_PLAUSIBLE,
+    STALE_INTERVALS,
+    BrokerTable,
+    ContactTable,
+    EscalationTable,
+    FieldsTable,
+    NightTable,
+    PrioritiesTable,
+    ProbeTable,
+    ShopTable,
+    UnitTable,
+)
+from rimewatch.config.translate import Row
+from rimewatch.shop import Broker, Contact, EscalationStep, Night, Probe, Shop, Unit
+from rimewatch.vocabulary import ContactId, Priority, ProbeId, Rule, UnitId
+
+DEFAULT_REPEAT_S: Final = 900.0
+"""How often everybody is told again where no [[escalation]] says (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """Every table of the file, as read."""
+
+    shop: Row[ShopTable] | None
+    broker: Row[BrokerTable]
+    units: list[Row[UnitTable]]
+    probes: list[Row[ProbeTable]]
+    contacts: list[Row[ContactTable]]
+    night: Row[NightTable] | None
+    escalation: list[Row[EscalationTable]]
+    priorities: Row[PrioritiesTable]
+
+
+def build_shop(rows: Rows, secrets: Secrets | None, problems: list[Problem]) -> Shop | None:
+    """Return the shop, or None if anything was refused.
+
+    Args:
+        rows: The file's tables.
+        secrets: Where references lead; None: they are not followed.
+        problems: What was refused so far; grows where a secret can't be found or an
+            address can't be used.
+    """
+    contacts = [contact for row in rows.contacts if (contact := _contact(row, secrets, problems))]
+    broker = _broker(rows.broker, secrets, problems)
+    shop = rows.shop.table if rows.shop else None
+    if problems or shop is None or broker is None:
+        return None
+    return Shop(
+        name=shop.name,
+        timezone=shop.timezone,
+        display=shop.display,
+        summary_at=shop.summary_at,
+        broker=broker,
+        units=tuple(_unit(row.table) for row in rows.units if row.table),
+        probes=tuple(_probe(row.table) for row in rows.probes if row.table),
+        contacts=tuple(contacts),
+        night=_night(rows.night),
+        escalation=_escalation(rows.escalation, contacts),
+        priorities=_priorities(rows.priorities),
+    )
+
+
+def _unit(table: UnitTable) -> Unit:
+    return Unit(
+        id=UnitId(table.id),
+        name=table.name,
+        kind=table.kind,
+        limit_c=DEFAULT_LIMIT_C[table.kind] if table.limit_c is None else table.limit_c,
+        operating_limit_c=table.operating_limit_c,
+        deadband_c=table.deadband_c,
+        on_delay_s=table.on_delay_s,
+        lag_s=table.lag_s,
+        defrost=tuple(table.defrost),
+        door_open_s=table.door_open_s,
+        laxer_because=table.laxer_because.strip(),
+    )
+
+
+def _probe(table: ProbeTable) -> Probe:
+    every_s, stale_s = table.every_s, table.stale_s
+    if every_s is None and not table.measures.is_contact:
+        every_s = DEFAULT_EVERY_S
+    if stale_s is None and every_s is not None:
+        stale_s = STALE_INTERVALS * every_s
+    low, high = table.plausible_c or DEFAULT_PLAUSIBLE[table.measures]
+    return Probe(
+        id=ProbeId(table.id),
+        unit=UnitId(table.unit),
+        measures=table.measures,
+        topic=table.topic,
+        format=effective_format(table),
+        fields=MappingProxyType(_fields(table)),
+        scale=table.scale,
+        every_s=every_s,
+        stale_s=stale_s,
+        uncertainty_c=table.uncertainty_c,
+        offset_c=table.offset_c,
+        slope=table.slope,
+        plausible_c=(low, high),
+        battery_low=table.battery_low,
+    )
+
+
+def _fields(table: ProbeTable) -> dict[str, str]:
+    """Return the paths into the payload: none for a number, elsewhere at least the value's."""
+    if effective_format(table) == "number":
+        return {}
+    if table.fields is None and effective_format(table) != "json":
+        return {}  # senml and sparkplug: the one value of the payload, whatever its name
+    given = (table.fields or FieldsTable()).model_dump(exclude_none=True)
+    if effective_format(table) != "json" and table.fields:
+        given = table.fields.model_dump(exclude_none=True, exclude_unset=True)
+    return {key: str(path) for key, path in given.items()}
+
+
+def _contact(
+    row: Row[ContactTable], secrets: Secrets | None, problems: list[Problem]
+) -> Contact | None:
+    table = row.table
+    urls = row.raw.get("urls")
+    found: list[str] = []
+    before = len(problems)
+    for index, url in enumerate(urls if isinstance(urls, list) else []):
+        if not isinstance(url, str) or not url:
+            continue  # refused already
+        address = _address(url, secrets)
+        if isinstance(address, Fault):
+            problems.append(
+                row.place.problem(
+                    f"urls[{index}]", address.shown, address.expected, address.verdict
+                )
+            )
+        elif address is not None:
+            found.append(address)
+    if table is None or len(problems) > before:
+        return None
+    return Contact(id=ContactId(table.id), name=table.name, urls=tuple(found))
+
+
+def _address(url: str, secrets: Secrets | None) -> str | Fault | None:
+    """Return the usable address behind a URL or reference; None: it is not to be followed."""
+    if not is_reference(url):
+        return address_fault(url) or url
+    if secrets is None:
+        name_or_path = environment_name(url) or file_name(url)
+        return None if name_or_path else malformed_reference()
+    resolved = secrets.resolve(url)
+    if isinstance(resolved, Fault):
+        return resolved
+    return address_fault(resolved) or resolved
+
+
+def _broker(
+    row: Row[BrokerTable], secrets: Secrets | None, problems: list[Problem]
+) -> Broker | None:
+    password = resolve_password(row, secrets, problems)
+    files = {key: certificate(row, key, secrets, problems) for key in FILE_KEYS}
+    table = row.table
+    address = full_address(table.url) if table else None
+    if table is None or address is None:
+        return None
+    return Broker(
+        url=address,
+        client_id=table.client_id,
+        username=table.username,
+        password=password,
+        ca_file=files["ca_file"],
+        cert_file=files["cert_file"],
+        key_file=files["key_file"],
+    )
+
+
+def _night(row: Row[NightTable] | None) -> Night | None:
+    if row is None or row.table is None:
+        return None
+    table = row.table
+    return Night(begins=table.begins, ends=table.ends, wake_for=frozenset(table.wake_for))
+
+
+def _escalation(
+    rows: list[Row[EscalationTable]], contacts: list[Contact]
+) -> tuple[EscalationStep, ...]:
+    """Return the steps; contacts without any step are all told at once, again and again.
+
+    Somebody who writes down contacts and no order wants to be told; silence would be
+    the dangerous reading.
+    """
+    if not rows and contacts:
+        everybody = tuple(contact.id for contact in contacts)
+        return (EscalationStep(after_s=0.0, contacts=everybody, repeat_s=DEFAULT_REPEAT_S),)
+    return tuple(
+        EscalationStep(
+            after_s=row.table.after_s,
+            contacts=tuple(ContactId(contact) for contact in row.table.contacts),
+            repeat_s=row.table.repeat_s,
+        )
+        for row in rows
+        if row.table
+    )
+
+
+def _priorities(row: Row[PrioritiesTable]) -> Mapping[Rule, Priority]:
+    if row.table is None:
+        return MappingProxyType({})
+    given = row.table.model_dump(by_alias=True, exclude_none=True)
+    return MappingProxyType({Rule(key): Priority(value) for key, value in given.items()})

@@ -1,0 +1,230 @@
+"""What keys say together: limits, times, ids, topics, the way alarms reach people.
+
+Each check yields every problem it finds and looks only at keys that are right by
+themselves, so one mistake is reported once.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
+from typing import Final
+
+import jmespath
+from jmespath.exceptions import JMESPathError
+
+from rimewatch.config.problems import Problem, listed, nearest, show
+from rimewatch.config.tables import (
+    DEFAULT_EVERY_S,
+    DEFAULT_LIMIT_C,
+    EscalationTable,
+    NightTable,
+    ProbeTable,
+    UnitTable,
+)
+from rimewatch.config.topics import overlap
+from rimewatch.config.translate import AnyTable, Row
+
+COLD_HOLDING_C: Final = 5.0
+"""FDA Food Code 2022, 3-501.16(A)(2): cold holding at 5 °C (41 °F) or less."""
+
+
+def check_ids(rows: Sequence[Row[AnyTable]]) -> Iterator[Problem]:
+    """Yield every id that was already given to an earlier table of the same kind."""
+    seen: dict[str, str] = {}
+    for row in rows:
+        given = row.raw.get("id")
+        if not isinstance(given, str) or not row.right("id"):
+            continue
+        if given in seen:
+            yield row.place.problem(
+                "id",
+                show(given),
+                "expected an id of its own for each",
+                f"is {show(given)}, as {seen[given]} has already",
+            )
+        seen.setdefault(given, row.place.path)
+
+
+def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
+    """Yield what is wrong with a unit as a whole."""
+    unit, place = row.table, row.place
+    if unit is None:
+        return
+    limit_c = DEFAULT_LIMIT_C[unit.kind] if unit.limit_c is None else unit.limit_c
+    if (
+        row.right("limit_c", "operating_limit_c")
+        and unit.operating_limit_c is not None
+        and unit.operating_limit_c >= limit_c
+    ):
+        yield place.problem(
+            "operating_limit_c",
+            show(unit.operating_limit_c),
+            f"expected a number below limit_c ({limit_c}): it is the early line inside it",
+        )
+    if (
+        row.right("limit_c", "laxer_because")
+        and not unit.kind.is_freezer
+        and limit_c > COLD_HOLDING_C
+        and not unit.laxer_because.strip()
+    ):
+        yield place.problem(
+            "limit_c",
+            show(limit_c),
+            f"expected {COLD_HOLDING_C} (41 °F) or less by FDA Food Code 2022, "
+            '3-501.16(A)(2); if a laxer limit was granted, write laxer_because = "the reason"',
+        )
+
+
+def check_probe(row: Row[ProbeTable], units: Iterable[str]) -> Iterator[Problem]:
+    """Yield what is wrong with a probe as a whole.
+
+    Args:
+        row: The probe.
+        units: Every unit's id, also of units that were refused for something else.
+    """
+    probe, place = row.table, row.place
+    unit = row.raw.get("unit")
+    if row.right("unit") and isinstance(unit, str):
+        yield from _known(row, "unit", unit, units, "[[unit]]")
+    if probe is None:
+        return
+    every_s = probe.every_s or (None if probe.measures.is_contact else DEFAULT_EVERY_S)
+    if (
+        row.right("every_s", "stale_s")
+        and every_s is not None
+        and probe.stale_s is not None
+        and probe.stale_s < every_s
+    ):
+        yield place.problem(
+            "stale_s",
+            show(probe.stale_s),
+            f"expected at least every_s ({every_s:g} s), or the probe would be stale all the time",
+        )
+    if row.right("plausible_c") and probe.plausible_c is not None:
+        low, high = probe.plausible_c
+        if low >= high:
+            yield place.problem(
+                "plausible_c",
+                show(probe.plausible_c),
+                f"expected the lowest value first, such as {show([high, low])}"
+                if low > high
+                else "expected two different values, the lowest first",
+            )
+    if row.right("slope") and (probe.slope == 0 or (probe.slope < 0 and _is_cold(probe))):
+        yield place.problem(
+            "slope",
+            show(probe.slope),
+            "expected a factor above 0, such as 1.0 (a contact may have one below 0)",
+        )
+    yield from _check_fields(row, probe)
+
+
+def _is_cold(probe: ProbeTable) -> bool:
+    return not probe.measures.is_contact
+
+
+def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    if probe.fields is None or not row.right("fields", "format"):
+        return
+    if probe.format == "number":
+        yield row.place.problem(
+            "fields",
+            "a table",
+            'expected no fields with format = "number" (the payload is the value), '
+            'or format = "json"',
+            "is given",
+        )
+    if probe.format not in (None, "json"):
+        return  # senml and sparkplug name records and metrics; any name will do
+    for key, path in probe.fields.model_dump(exclude_none=True).items():
+        try:
+            jmespath.compile(path)
+        except JMESPathError:
+            quoted = "'" + '"' + path.replace('"', "") + '"' + "'"
+            yield row.place.problem(
+                f"fields.{key}",
+                show(path),
+                'expected a JMESPath into the payload, such as "t" or "sensor.temp" '
+                f"(a name with other signs goes in quotes twice: {quoted})",
+            )
+
+
+def check_topics(rows: Sequence[Row[ProbeTable]]) -> Iterator[Problem]:
+    """Yield every probe whose messages can't be told from an earlier probe's."""
+    readable = [
+        (row, row.table) for row in rows if row.table and row.right("topic", "fields", "format")
+    ]
+    for (_, first), (row, second) in combinations(readable, 2):
+        if not overlap(first.topic, second.topic) or _told_apart(first, second):
+            continue
+        same = first.topic == second.topic
+        yield row.place.problem(
+            "topic",
+            show(second.topic),
+            "expected a topic for each probe, or format and fields that take different values "
+            "from one payload",
+            f"is {show(second.topic)}, which probe {show(first.id)} "
+            + ("reads already" if same else f"reads already by {show(first.topic)}"),
+        )
+
+
+def effective_format(probe: ProbeTable) -> str:
+    """Return how a probe's payload is written, the default filled in."""
+    return probe.format or ("number" if probe.fields is None else "json")
+
+
+def value_path(probe: ProbeTable) -> str | None:
+    """Return where a probe's value stands in its payload; None: the payload is the value."""
+    if effective_format(probe) == "number":
+        return None
+    return probe.fields.value if probe.fields else "value"
+
+
+def _told_apart(first: ProbeTable, second: ProbeTable) -> bool:
+    one_format = effective_format(first) == effective_format(second)
+    return one_format and value_path(first) != value_path(second)
+
+
+def check_night(row: Row[NightTable]) -> Iterator[Problem]:
+    """Yield what is wrong with the night as a whole."""
+    night = row.table
+    if night is not None and row.right("from", "to") and night.begins == night.ends:
+        yield row.place.problem(
+            "to",
+            f'"{night.ends:%H:%M}"',
+            "expected another time than from: a night that ends as it begins is no night "
+            "or a whole day; leave [night] out if every alarm may sound at any hour",
+        )
+
+
+def check_escalation(
+    rows: Sequence[Row[EscalationTable]], contacts: Iterable[str]
+) -> Iterator[Problem]:
+    """Yield what is wrong with the steps, one by one and in their order."""
+    known = list(contacts)
+    before: float | None = None
+    for row in rows:
+        given = row.raw.get("contacts")
+        if row.right("contacts") and isinstance(given, list):
+            for index, contact in enumerate(given):
+                yield from _known(row, f"contacts[{index}]", contact, known, "[[contact]]")
+        after_s = row.table.after_s if row.table and row.right("after_s") else None
+        if after_s is None:
+            continue
+        if before is not None and after_s <= before:
+            yield row.place.problem(
+                "after_s",
+                show(after_s),
+                f"expected more than the step before ({before:g} s): steps go in order of time",
+            )
+        before = after_s
+
+
+def _known(
+    row: Row[AnyTable], key: str, given: str, known: Iterable[str], what: str
+) -> Iterator[Problem]:
+    ids = list(known)
+    if given in ids:
+        return
+    meant = nearest(given, ids)
+    cure = f'did you mean "{meant}"?' if meant else f"expected one of {listed(ids)}"
+    yield row.place.problem(key, show(given), cure, f"is {show(given)} and no {what} has that id")

@@ -1,0 +1,325 @@
+"""The configuration file's tables, key by key: type, bounds, default, meaning, unit.
+
+Only what one key alone can tell is checked here; what two keys say together is in
+``rimewatch.config.checks``. These models never leave this package: the service
+works with the plain values of ``rimewatch.shop``.
+"""
+
+from collections.abc import Mapping
+from datetime import time
+from typing import Annotated, Final, get_args
+from zoneinfo import available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from rimewatch.config.keys import (
+    CLOCK,
+    ID,
+    NAME,
+    PRIORITY,
+    Celsius,
+    Defrost,
+    Duration,
+    Expect,
+    Format,
+    Id,
+    Interval,
+    LocalTime,
+    Name,
+    RulePriority,
+    Topic,
+    Word,
+    Zone,
+    word_of,
+)
+from rimewatch.vocabulary import Kind, Measures, Priority, Scale
+
+DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
+    Kind.DISPLAY_CASE: 5.0,  # FDA Food Code 2022, 3-501.16(A)(2): 5 °C (41 °F) or less
+    Kind.WALK_IN: 5.0,  # likewise
+    Kind.FREEZER: -18.0,  # Codex CAC/RCP 8-1976, quick frozen foods: −18 °C (from memory)
+    Kind.ULTRA_LOW_FREEZER: -60.0,  # common practice for sashimi-grade tuna, no source
+}
+DEFAULT_PLAUSIBLE: Final[Mapping[Measures, tuple[float, float]]] = {
+    Measures.AIR: (-90.0, 60.0),
+    Measures.PRODUCT: (-90.0, 60.0),
+    Measures.HUMIDITY: (0.0, 100.0),
+    Measures.DOOR: (0.0, 1.0),
+    Measures.WATER: (0.0, 1.0),
+}
+DEFAULT_EVERY_S: Final = 60.0
+STALE_INTERVALS: Final = 3
+"""Missed intervals after which a probe is stale, unless it says otherwise."""
+DEFAULT_CLIENT_ID: Final = "rimewatch"
+"""The same after every restart and every change of name: the broker keeps the backlog by it."""
+
+
+class Table(BaseModel):
+    """What every table has in common: nothing unknown, nothing guessed, nothing infinite."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        strict=True,
+        frozen=True,
+        allow_inf_nan=False,
+        hide_input_in_errors=True,
+        use_attribute_docstrings=True,
+        validate_by_alias=True,
+        validate_by_name=False,
+    )
+
+
+class ShopTable(Table):
+    """The shop itself."""
+
+    name: Annotated[Name, Expect("the shop's name", "Saltmarsh Row Fish")]
+    """The shop's name, as it stands on summaries and records."""
+    timezone: Annotated[
+        Zone,
+        word_of,
+        Expect("a zone of the IANA time zone database", "America/Chicago", available_timezones),
+    ]
+    """Time zone of the shop (IANA name). Night, defrosts and the summary follow its clock."""
+    display: Annotated[Scale, Word, word_of(Scale, "F")] = Scale.CELSIUS
+    """Scale that people read, "C" or "F". Limits in this file stay in °C. Default "C"."""
+    summary_at: Annotated[LocalTime, CLOCK] = time(6, 30)
+    """Local time of the morning summary, HH:MM. Default "06:30"."""
+
+
+class BrokerTable(Table):
+    """Where the probes publish."""
+
+    url: Annotated[str, Expect("an address of a broker", "mqtt://127.0.0.1:1883")] = (
+        "mqtt://127.0.0.1:1883"
+    )
+    """Address of the MQTT broker: mqtt:// (port 1883) or mqtts:// for TLS (port 8883)."""
+    client_id: Annotated[Id, Expect(ID.what, "rimewatch")] = DEFAULT_CLIENT_ID
+    """Name of this service at the broker; the backlog of an outage is kept under it."""
+    username: Annotated[str, Field(min_length=1), Expect("a user's name", "rimewatch")] | None = (
+        None
+    )
+    """User at the broker, where it asks for one."""
+    password: (
+        Annotated[
+            str, Expect('a reference "env:NAME" or "file:PATH"', "env:RIMEWATCH_BROKER_PASSWORD")
+        ]
+        | None
+    ) = None
+    """Where the password is kept: "env:NAME" or "file:PATH". Never the password itself."""
+    ca_file: Annotated[str, Field(min_length=1), Expect("a file's path", "ca.pem")] | None = None
+    """Certificate authority that signed the broker's certificate (PEM), for mqtts://."""
+    cert_file: Annotated[str, Field(min_length=1), Expect("a file's path", "us.pem")] | None = None
+    """Our own certificate (PEM), where the broker asks for one; with key_file."""
+    key_file: Annotated[str, Field(min_length=1), Expect("a file's path", "us.key")] | None = None
+    """Key of our own certificate (PEM); with cert_file."""
+
+
+class UnitTable(Table):
+    """A display case, walk-in cooler, freezer or ultra-low freezer."""
+
+    id: Annotated[Id, ID]
+    """Short id, used by probes, records and commands."""
+    name: Annotated[Name, NAME]
+    """What people call it."""
+    kind: Annotated[
+        Kind,
+        Word,
+        word_of(Kind, "display-case"),
+    ]
+    """What it is; decides the default limit and whether it keeps things frozen."""
+    limit_c: Annotated[Celsius, Expect("a number in °C", 5.0)] | None = None
+    """Critical limit, °C. Default by kind: 5.0, 5.0, −18.0, −60.0."""
+    laxer_because: Annotated[
+        str, Expect("the written reason", "variance 12-345 of the county, 2026-01-15")
+    ] = ""
+    """Written reason for a limit above the published 5.0 °C, in a case or walk-in."""
+    operating_limit_c: Annotated[Celsius, Expect("a number in °C below limit_c", 3.3)] | None = None
+    """Early line inside the critical limit, °C. Default: none."""
+    deadband_c: Annotated[float, Field(ge=0, le=20), Expect("a difference in °C, 0 to 20", 0.5)] = (
+        0.5
+    )
+    """How far below its limit a unit must come back before an excursion is over, °C."""
+    on_delay_s: Annotated[Duration, Expect("seconds, 0 or more", 900)] = 900.0
+    """How long an excursion must last before it becomes an alarm, s."""
+    lag_s: Annotated[Duration, Expect("seconds, 0 or more (0: none)", 1200)] = 1200.0
+    """Time constant of fish behind an air probe, s; 0 = none."""
+    defrost: list[
+        Annotated[
+            Defrost,
+            Expect("local start and length (up to 12h)", "02:00/30m"),
+        ]
+    ] = []
+    """Scheduled defrosts: local start and length, such as "02:00/30m", "14:00/1h", "20:00/90s"."""
+    door_open_s: Annotated[Interval, Expect("seconds, more than 0", 300)] = 300.0
+    """How long its door may stand open before the door alarm, s."""
+
+
+class FieldsTable(Table):
+    """Where in a payload a reading's parts stand: JMESPath; names for senml and sparkplug."""
+
+    value: Annotated[
+        str, Field(min_length=1, max_length=200), Expect("a path into the payload", "t")
+    ] = "value"
+    """Path of the value."""
+    time: (
+        Annotated[str, Field(min_length=1, max_length=200), Expect("a path into the payload", "ts")]
+        | None
+    ) = None
+    """Path of the reading's own time (ISO 8601, or epoch seconds or milliseconds)."""
+    battery: (
+        Annotated[
+            str, Field(min_length=1, max_length=200), Expect("a path into the payload", "bat")
+        ]
+        | None
+    ) = None
+    """Path of the battery's level."""
+
+
+class ProbeTable(Table):
+    """One sensor, and how its messages are read."""
+
+    id: Annotated[Id, Expect(ID.what, "case-1-air")]
+    """Short id of the probe."""
+    unit: Annotated[str, Expect("the id of a [[unit]]", "case-1")]
+    """Id of the unit it sits in."""
+    measures: Annotated[Measures, Word, word_of(Measures, "air")]
+    """What it measures. A product probe, where there is one, speaks for the fish."""
+    topic: Annotated[
+        Topic,
+        Expect('an MQTT topic, where "+" and "#" fill a level alone', "shop/case-1/air"),
+    ]
+    """MQTT topic it publishes to; "+" and "#" are allowed."""
+    format: Annotated[Format, word_of(get_args(Format), "json")] | None = None
+    """How the payload is written. Default: "json" if fields are given, else "number"."""
+    fields: (
+        Annotated[FieldsTable, Expect("a table of paths", {"value": "t", "time": "ts"})] | None
+    ) = None
+    """Where value, time and battery stand in the payload. Default { value = "value" }."""
+    scale: Annotated[Scale, Word, word_of(Scale, "C")] = Scale.CELSIUS
+    """Scale of what the probe sends, "C" or "F". Default "C"."""
+    every_s: Annotated[Interval, Expect("seconds, more than 0", 60)] | None = None
+    """Expected interval, s. Default 60; a door or water contact without it is never stale."""
+    stale_s: Annotated[Interval, Expect("seconds, not less than every_s", 180)] | None = None
+    """Silence longer than this is missing time, s. Default three times every_s."""
+    uncertainty_c: Annotated[
+        float, Field(ge=0, le=50), Expect("a difference in °C, 0 or more", 0.3)
+    ] = 0.3
+    """Uncertainty of the probe, °C; counts against the fish in a freezing hold."""
+    offset_c: Annotated[float, Field(ge=-100, le=100), Expect("a difference in °C", 0.0)] = 0.0
+    """Added to what the probe sends, °C (after slope), as the last calibration found."""
+    slope: Annotated[float, Field(ge=-10, le=10), Expect("a factor, not 0", 1.0)] = 1.0
+    """What the probe sends is multiplied by this first (no unit). Default 1."""
+    plausible_c: (
+        Annotated[
+            list[float],
+            Field(min_length=2, max_length=2),
+            Expect("two numbers, lowest and highest", [-90, 60]),
+        ]
+        | None
+    ) = None
+    """Lowest and highest value believed, °C (humidity: %; contacts: 0 and 1)."""
+    battery_low: Annotated[float, Expect("a number as the probe sends it", 2.6)] | None = None
+    """Battery level below which it is low, in the probe's own unit (V or %). Default: none."""
+
+
+class ContactTable(Table):
+    """Somebody who can be told."""
+
+    id: Annotated[Id, Expect(ID.what, "first")]
+    """Short id, used by escalation."""
+    name: Annotated[Name, Expect("a name", "On-call phone")]
+    """Who or what it is."""
+    urls: Annotated[
+        list[
+            Annotated[
+                str,
+                Field(min_length=1),
+                Expect("an Apprise URL or a reference", "env:RIMEWATCH_FIRST"),
+            ]
+        ],
+        Field(min_length=1),
+        Expect("a list of Apprise URLs or references", ["env:RIMEWATCH_FIRST"]),
+    ]
+    """Apprise URLs, or references "env:NAME" and "file:PATH" to where one is kept. Secret."""
+
+
+class NightTable(Table):
+    """The hours in which only some priorities may sound."""
+
+    begins: Annotated[LocalTime, Field(alias="from"), Expect(CLOCK.what, "21:00")]
+    """Local time at which night begins, HH:MM."""
+    ends: Annotated[LocalTime, Field(alias="to"), Expect(CLOCK.what, "06:00")]
+    """Local time at which night ends, HH:MM; may be on the next day."""
+    wake_for: Annotated[
+        list[Annotated[Priority, Word, PRIORITY]], Expect("a list of priorities", ["high"])
+    ] = [Priority.HIGH]
+    """Priorities that may sound at night; the rest waits for the morning. Default ["high"]."""
+
+
+class EscalationTable(Table):
+    """Whom to tell, how long after an alarm was raised."""
+
+    after_s: Annotated[Duration, Expect("seconds since the alarm, 0 or more", 0)]
+    """Seconds after the alarm was raised, s; each step later than the one before."""
+    contacts: Annotated[
+        list[Annotated[str, Expect("the id of a [[contact]]", "first")]],
+        Field(min_length=1),
+        Expect("a list of ids of contacts", ["first"]),
+    ]
+    """Ids of the contacts to tell."""
+    repeat_s: Annotated[Interval, Expect("seconds, more than 0", 900)] | None = None
+    """Seconds after which they are told again until somebody acknowledges, s. Default: never."""
+
+
+class PrioritiesTable(Table):
+    """The shop's own priorities, rule by rule, where they differ from the usual ones."""
+
+    holding: RulePriority = None
+    """Priority of holding alarms: fish above its critical limit. Usually "high"."""
+    operating_limit: Annotated[RulePriority, Field(alias="operating-limit")] = None
+    """Priority of operating-limit alarms: fish above the early line. Usually "medium"."""
+    freezer: RulePriority = None
+    """Priority of freezer alarms: a freezer above its limit. Usually "high"."""
+    hold_at_risk: Annotated[RulePriority, Field(alias="hold-at-risk")] = None
+    """Priority of hold-at-risk alarms: a freezing hold interrupted. Usually "high"."""
+    door: RulePriority = None
+    """Priority of door alarms: a door left open. Usually "low"."""
+    stale: RulePriority = None
+    """Priority of stale alarms: a silent probe. Usually "medium"."""
+    battery: RulePriority = None
+    """Priority of battery alarms: a low battery. Usually "low"."""
+    stuck: RulePriority = None
+    """Priority of stuck alarms: a probe whose value never moves. Usually "low"."""
+    implausible: RulePriority = None
+    """Priority of implausible alarms: values nobody can believe. Usually "low"."""
+    water: RulePriority = None
+    """Priority of water alarms: water where none should be. Usually "low"."""
+    cooling: RulePriority = None
+    """Priority of cooling alarms: fish cooling too slowly. Usually "low"."""
+    projection: RulePriority = None
+    """Priority of projection alarms: a limit that will soon be passed. Usually "medium"."""
+    power_loss: Annotated[RulePriority, Field(alias="power-loss")] = None
+    """Priority of power-loss alarms: several units without power. Usually "high"."""
+
+
+class File(Table):
+    """The whole file. Only for editors: reading goes table by table, to find every problem."""
+
+    model_config = ConfigDict(title="rimewatch shop configuration")
+
+    shop: ShopTable
+    """The shop itself."""
+    broker: BrokerTable = BrokerTable()
+    """Where the probes publish."""
+    unit: Annotated[list[UnitTable], Field(min_length=1)]
+    """Display cases, walk-in coolers and freezers; one [[unit]] each."""
+    probe: list[ProbeTable] = []
+    """Sensors; one [[probe]] each."""
+    contact: list[ContactTable] = []
+    """People and devices that can be told; one [[contact]] each."""
+    night: NightTable | None = None
+    """The hours in which only some priorities may sound. Default: no night."""
+    escalation: list[EscalationTable] = []
+    """Whom to tell when. Default: every contact at once, again every 900 s."""
+    priorities: PrioritiesTable = PrioritiesTable()
+    """The shop's own priorities, rule by rule."""

@@ -1,0 +1,53 @@
+"""MQTT topic filters: whether one is well formed, and whether two may name the same topic.
+
+Pure. Source: MQTT Version 5.0 (OASIS Standard, 7 March 2019), section 4.7.
+"""
+
+from typing import Final
+
+LONGEST_TOPIC_BYTES: Final = 65_535
+"""MQTT 5.0, section 4.7.3."""
+
+
+def filter_fault(topic: str) -> str | None:
+    """Return what is wrong with a topic filter, or None if nothing is.
+
+    >>> filter_fault("shop/+/air"), filter_fault("shop/#/air")
+    (None, '"#" may only be the last level')
+    """
+    levels = topic.split("/")
+    if not topic:
+        return "it is empty"
+    if "\0" in topic or topic != topic.strip():
+        return "it begins or ends with a blank, or holds a NUL character"
+    if len(topic.encode("utf-8", errors="surrogatepass")) > LONGEST_TOPIC_BYTES:
+        return "it is longer than 65535 bytes"
+    if any("#" in level for level in levels[:-1]):
+        return '"#" may only be the last level'
+    if any(("#" in level or "+" in level) and len(level) > 1 for level in levels):
+        return 'a wildcard ("+" or "#") must fill its level alone'
+    return None
+
+
+def overlap(first: str, second: str) -> bool:
+    """Return whether some topic matches both well-formed filters.
+
+    >>> overlap("shop/+/air", "shop/case-1/#"), overlap("shop/+", "shop/case-1/air")
+    (True, False)
+    """
+    ours, theirs = first.split("/"), second.split("/")
+    if (
+        "$" in (first[:1], second[:1])
+        and "#+".find(first[:1] if second[:1] == "$" else second[:1]) >= 0
+    ):
+        return False  # a leading wildcard does not match topics that begin with "$" (4.7.2)
+    for index in range(max(len(ours), len(theirs))):
+        our = ours[index] if index < len(ours) else None
+        their = theirs[index] if index < len(theirs) else None
+        if "#" in (our, their):
+            return True  # "#" also matches its parent level (4.7.1.2)
+        if our is None or their is None:
+            return False
+        if our != their and "+" not in (our, their):
+            return False
+    return True
