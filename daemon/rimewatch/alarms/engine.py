@@ -1,0 +1,256 @@
+"""The alarm engine: conditions come in, messages and a record of alarms go out.
+
+A rule says what is so; the engine decides who hears of it and when. It holds the shop's
+settings and nothing else: every method takes a state and gives back the next one with
+the effects it asks for. It never reads a clock, sends, logs or stores; the caller says
+what time it is, and carries the effects out.
+
+How it behaves, where the words could be read in more than one way:
+
+* **Order.** Each method first does what fell due *before* its instant; what is due *at*
+  that instant is left to the next :meth:`Engine.advance`. So a message due in the very
+  moment of an acknowledgement is not sent, provided the acknowledgement is handed in
+  first. Hand in everything that happened at an instant, then advance to it.
+* **Night.** What may not sound is not sent, then or later: the morning summary has it.
+  A step whose time falls into the night does not repeat by day either (nobody was told
+  what would be repeated), unless ``repeat_unheard`` is set. Repeats of an alarm that was
+  told by day keep to their grid, and go on after the night.
+* **Returned** goes once to everybody whose last word was that the alarm is active, also
+  if it was silenced meanwhile: whoever was told of an alarm is told that it is over.
+* **Silence** (shelved, suppressed by design, out of service) stops steps and repeats.
+  When it ends and the condition is still there, an alarm that had been raised before goes
+  back to unacknowledged and its escalation starts again; it stays the same alarm. One
+  that had not been raised is raised then, at the end of the silence.
+* **A unit out of service** silences alarms of that unit; an alarm over several units is
+  silenced only if every one of them is out of service.
+* **A cause that returns** stops suppressing after ``recovery_s``, in which units may
+  become cold again; what is then still so is raised.
+"""
+
+from rimewatch.alarms.alarm import AlarmState
+from rimewatch.alarms.effects import Effect
+from rimewatch.alarms.night import NightPolicy
+from rimewatch.alarms.timetable import earliest, milliseconds, steps_of
+from rimewatch.alarms.workbench import Policy, Workbench
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import UnitId
+
+Outcome = tuple[AlarmState, tuple[Effect, ...]]
+"""The state after an event, and what is to be done, in order of time."""
+
+
+class Engine:
+    """Makes alarms of conditions, by one shop's settings.
+
+    Args:
+        shop: The shop; only its escalation, night, time zone and priorities are used.
+        chatter_window_s: An alarm that comes back sooner than this after its return is
+            joined to the one before. 0: every occurrence is an alarm of its own.
+        off_delay_s: How long a condition must be gone before its alarm returns.
+        recovery_s: How long a cause goes on suppressing after it has returned.
+        repeat_unheard: Whether steps swallowed by the night repeat after it.
+
+    Raises:
+        ValueError: If an option is negative, or an escalation step cannot be followed.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        *,
+        chatter_window_s: float = 0.0,
+        off_delay_s: float = 0.0,
+        recovery_s: float = 0.0,
+        repeat_unheard: bool = False,
+    ) -> None:
+        for name, value in (
+            ("chatter_window_s", chatter_window_s),
+            ("off_delay_s", off_delay_s),
+            ("recovery_s", recovery_s),
+        ):
+            if not value >= 0:
+                raise ValueError(f"{name} is {value!r}; expected 0 or more seconds")
+        self._policy = Policy(
+            shop=shop,
+            steps=steps_of(shop.escalation),
+            night=NightPolicy(shop.night, shop.timezone),
+            chatter_window_ms=milliseconds(chatter_window_s),
+            off_delay_ms=milliseconds(off_delay_s),
+            recovery_ms=milliseconds(recovery_s),
+            repeat_unheard=repeat_unheard,
+        )
+
+    # --- conditions -----------------------------------------------------------------------
+
+    def set_condition(self, state: AlarmState, condition: Condition, at_ms: int) -> Outcome:
+        """Say that something is so, with its latest facts.
+
+        Level-triggered: say it as often as you like. An active alarm takes over the
+        facts; without one, an alarm is raised at ``at_ms`` unless something silences it.
+        """
+        key = condition.key
+        bench = self._begin(state, at_ms)
+        bench.clearing.pop(key, None)
+        bench.lifting.pop(key, None)
+        if bench.conditions.get(key) != condition:
+            bench.conditions[key] = condition
+            alarm = bench.alarms.get(key)
+            if alarm is not None and alarm.active:
+                bench.update(alarm, condition, at_ms)
+            bench.settle(key, at_ms)
+        return bench.result()
+
+    def clear_condition(self, state: AlarmState, key: AlarmKey, at_ms: int) -> Outcome:
+        """Say that something is no longer so. Nothing happens if it was not."""
+        bench = self._begin(state, at_ms)
+        if key in bench.conditions and key not in bench.clearing:
+            alarm = bench.alarms.get(key)
+            if self._policy.off_delay_ms > 0 and alarm is not None and alarm.active:
+                bench.clearing[key] = at_ms + self._policy.off_delay_ms
+            else:
+                bench.clear(key, at_ms)
+        return bench.result()
+
+    # --- people ---------------------------------------------------------------------------
+
+    def acknowledge(
+        self,
+        state: AlarmState,
+        key: AlarmKey,
+        at_ms: int,
+        who: str = "",
+        *,
+        back_within_s: float | None = None,
+    ) -> Outcome:
+        """Record that somebody has seen an alarm; steps and repeats stop.
+
+        Nothing happens if there is no such alarm, or it is silenced. The first
+        acknowledgement stands; a later one may add or change the promise.
+
+        Args:
+            state: The state.
+            key: Which alarm.
+            at_ms: When.
+            who: By whom.
+            back_within_s: A promise to be back by then: the alarm opens again if it is
+                still active. None: no promise.
+
+        Raises:
+            ValueError: If ``back_within_s`` is not above 0.
+        """
+        if back_within_s is not None and not back_within_s > 0:
+            raise ValueError(f"back_within_s is {back_within_s!r}; expected more than 0 s, or none")
+        bench = self._begin(state, at_ms)
+        alarm = bench.alarms.get(key)
+        if alarm is not None and not alarm.silent:
+            bench.acknowledge(
+                key, at_ms, who, None if back_within_s is None else milliseconds(back_within_s)
+            )
+        return bench.result()
+
+    def shelve(
+        self, state: AlarmState, key: AlarmKey, at_ms: int, until_ms: int, who: str = ""
+    ) -> Outcome:
+        """Put an alarm aside until an instant, never for ever. A later shelf replaces this one.
+
+        Raises:
+            ValueError: If ``until_ms`` is not after ``at_ms``.
+        """
+        if until_ms <= at_ms:
+            raise ValueError(
+                f"until_ms is {until_ms}, not after at_ms {at_ms}; a shelf must end later "
+                "than it begins"
+            )
+        bench = self._begin(state, at_ms)
+        bench.shelves[key] = until_ms
+        minutes = (until_ms - at_ms) / 60_000
+        bench.log(at_ms, key, f"shelved for {minutes:g} min{_by(who)}")
+        bench.settle(key, at_ms)
+        return bench.result()
+
+    def unshelve(self, state: AlarmState, key: AlarmKey, at_ms: int, who: str = "") -> Outcome:
+        """Take an alarm from its shelf before the shelf ends."""
+        bench = self._begin(state, at_ms)
+        if bench.shelves.pop(key, None) is not None:
+            bench.log(at_ms, key, f"taken from its shelf{_by(who)}")
+            bench.settle(key, at_ms)
+        return bench.result()
+
+    def out_of_service(self, state: AlarmState, unit: UnitId, at_ms: int, who: str = "") -> Outcome:
+        """Silence a unit that is being cleaned, or is dead, until it is back in service."""
+        bench = self._begin(state, at_ms)
+        if unit not in bench.out_of_service:
+            bench.out_of_service.add(unit)
+            bench.log(at_ms, None, f"{unit} taken out of service{_by(who)}")
+            bench.settle_all((*bench.conditions, *bench.alarms), at_ms)
+        return bench.result()
+
+    def in_service(self, state: AlarmState, unit: UnitId, at_ms: int, who: str = "") -> Outcome:
+        """Let a unit be heard again; what is wrong with it now is raised."""
+        bench = self._begin(state, at_ms)
+        if unit in bench.out_of_service:
+            bench.out_of_service.remove(unit)
+            bench.log(at_ms, None, f"{unit} put back in service{_by(who)}")
+            bench.settle_all((*bench.conditions, *bench.alarms), at_ms)
+        return bench.result()
+
+    # --- one cause, one wake-up -----------------------------------------------------------
+
+    def suppress(self, state: AlarmState, key: AlarmKey, by_key: AlarmKey, at_ms: int) -> Outcome:
+        """Silence an alarm by design, because another one tells of the cause of both.
+
+        It lasts until :meth:`unsuppress`, or until the condition of the cause is cleared
+        and ``recovery_s`` has passed.
+
+        Raises:
+            ValueError: If an alarm were to suppress itself.
+        """
+        if key == by_key:
+            raise ValueError(
+                f"{key.rule} of {key.unit} cannot suppress itself; name the alarm of its cause"
+            )
+        bench = self._begin(state, at_ms)
+        causes = bench.suppressed.get(key, frozenset())
+        if by_key not in causes:
+            bench.suppressed[key] = causes | {by_key}
+            bench.settle(key, at_ms)
+        return bench.result()
+
+    def unsuppress(self, state: AlarmState, key: AlarmKey, by_key: AlarmKey, at_ms: int) -> Outcome:
+        """Let a cause no longer silence an alarm; if it is still so, it is raised."""
+        bench = self._begin(state, at_ms)
+        bench.unsuppress((key,), by_key, at_ms)
+        return bench.result()
+
+    # --- time -----------------------------------------------------------------------------
+
+    def advance(self, state: AlarmState, now_ms: int) -> Outcome:
+        """Do everything due up to now, in order, each thing at its own time."""
+        due_ms = self.next_due_ms(state)
+        if due_ms is None or due_ms > now_ms:
+            return state, ()
+        bench = Workbench(self._policy, state)
+        bench.fire_until(now_ms)
+        return bench.result()
+
+    def next_due_ms(self, state: AlarmState) -> int | None:
+        """Return when something is due next; None: nothing will happen by itself."""
+        due = earliest(
+            self._policy.steps,
+            alarms=state.alarms,
+            shelves=state.shelves,
+            lifting=state.lifting,
+            clearing=state.clearing,
+        )
+        return None if due is None else due.at_ms
+
+    def _begin(self, state: AlarmState, at_ms: int) -> Workbench:
+        """Start on a state, with everything done that was due before an instant."""
+        bench = Workbench(self._policy, state)
+        bench.fire_until(at_ms - 1)
+        return bench
+
+
+def _by(who: str) -> str:
+    return f" by {who}" if who else ""
