@@ -217,7 +217,8 @@ def two_line_exposure(segments: Segments, limits: TwoLineLimits) -> Exposure:
 
 
 def _seconds_by_band(segments: Segments, limits: BandLimits) -> NDArray[np.float64]:
-    # One row a band, one column a segment. The first band includes the temperature it starts at, so it starts just below.
+    # One row a band, one column a segment. The first band includes the temperature it
+    # starts at, so it starts just below.
     low = math.nextafter(limits.from_c, -math.inf)
     rows = []
     for band in limits.bands:
