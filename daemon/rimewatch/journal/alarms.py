@@ -1,0 +1,133 @@
+"""The history of alarms, and who was told of them.
+
+An alarm's whole value is kept as text that its owner writes and reads; the columns
+beside it serve to find it.
+"""
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from rimewatch.vocabulary import About, ContactId, Rule, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRow:
+    """An alarm as the journal keeps it."""
+
+    id: str
+    unit: UnitId | None
+    rule: Rule
+    raised_ms: int
+    returned_ms: int | None
+    """When all was normal again; None while it stands."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MessageRow:
+    """A message that was made for a contact; the summary has neither unit nor rule."""
+
+    id: int
+    at_ms: int
+    contact: ContactId
+    unit: UnitId | None
+    rule: Rule | None
+    about: About
+    alarm_id: str | None
+
+
+def put(connection: sqlite3.Connection, alarm: AlarmRow) -> None:
+    """Write an alarm, in place of its former state; must be called inside a transaction."""
+    connection.execute(
+        "INSERT INTO alarm (id, unit, rule, raised_ms, returned_ms, text)"
+        " VALUES (?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (id) DO UPDATE SET unit = excluded.unit, rule = excluded.rule,"
+        " raised_ms = excluded.raised_ms, returned_ms = excluded.returned_ms,"
+        " text = excluded.text",
+        (
+            alarm.id,
+            alarm.unit,
+            str(alarm.rule),
+            alarm.raised_ms,
+            alarm.returned_ms,
+            alarm.text,
+        ),
+    )
+
+
+_ALARM = "SELECT id, unit, rule, raised_ms, returned_ms, text FROM alarm"
+
+
+def _alarms(rows: Iterable[tuple[Any, ...]]) -> list[AlarmRow]:
+    return [
+        AlarmRow(id=id_, unit=unit, rule=Rule(rule), raised_ms=raised, returned_ms=back, text=text)
+        for id_, unit, rule, raised, back, text in rows
+    ]
+
+
+def get(connection: sqlite3.Connection, alarm_id: str) -> AlarmRow | None:
+    """Return an alarm by its id, if there is one."""
+    found = _alarms(connection.execute(f"{_ALARM} WHERE id = ?", (alarm_id,)))
+    return found[0] if found else None
+
+
+def between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[AlarmRow]:
+    """Return the alarms that stood at some time in ``from_ms … to_ms``, by their raising."""
+    return _alarms(
+        connection.execute(
+            f"{_ALARM} WHERE raised_ms <= ? AND (returned_ms IS NULL OR returned_ms >= ?)"
+            " ORDER BY raised_ms, id",
+            (to_ms, from_ms),
+        )
+    )
+
+
+def standing(connection: sqlite3.Connection) -> list[AlarmRow]:
+    """Return the alarms that have not returned to normal, by their raising."""
+    return _alarms(connection.execute(f"{_ALARM} WHERE returned_ms IS NULL ORDER BY raised_ms, id"))
+
+
+def add_message(
+    connection: sqlite3.Connection,
+    *,
+    at_ms: int,
+    contact: ContactId,
+    unit: UnitId | None,
+    rule: Rule | None,
+    about: About,
+    alarm_id: str | None,
+) -> int:
+    """Note a message to a contact; must be called inside a transaction.
+
+    Returns:
+        Its number.
+    """
+    number = connection.execute(
+        "INSERT INTO message (at_ms, contact, unit, rule, about, alarm_id)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        (at_ms, contact, unit, None if rule is None else str(rule), str(about), alarm_id),
+    ).lastrowid
+    assert number is not None, "an insert gives its row's number"
+    return number
+
+
+def messages_between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[MessageRow]:
+    """Return the messages with ``from_ms <= at <= to_ms``, in order of time."""
+    return [
+        MessageRow(
+            id=id_,
+            at_ms=at_ms,
+            contact=contact,
+            unit=unit,
+            rule=None if rule is None else Rule(rule),
+            about=About(about),
+            alarm_id=alarm_id,
+        )
+        for id_, at_ms, contact, unit, rule, about, alarm_id in connection.execute(
+            "SELECT id, at_ms, contact, unit, rule, about, alarm_id FROM message"
+            " WHERE at_ms BETWEEN ? AND ? ORDER BY at_ms, id",
+            (from_ms, to_ms),
+        )
+    ]

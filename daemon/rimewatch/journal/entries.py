@@ -1,0 +1,65 @@
+"""The table of what people entered: append-only, in the order it came.
+
+Any process may add (a command beside the running service); the service asks for what
+came after the last it has seen. A correction is a further entry: the table's triggers
+refuse changes and deletions.
+"""
+
+import sqlite3
+
+from rimewatch.entries import AnyEntry
+from rimewatch.journal.entry_codec import do_of, entry_from_json, entry_to_json
+from rimewatch.vocabulary import LotId
+
+
+def add(connection: sqlite3.Connection, entry: AnyEntry, source: str) -> int:
+    """Append an entry; must be called inside a transaction.
+
+    Args:
+        connection: A writer's connection.
+        entry: What was done.
+        source: By what way it came, such as ``cli``, ``page`` or ``trace``.
+
+    Returns:
+        Its number; later entries have larger ones.
+    """
+    number = connection.execute(
+        "INSERT INTO entry (at_ms, do, who, unit, lot, source, text) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            entry.at_ms,
+            do_of(entry),
+            entry.who,
+            getattr(entry, "unit", None),
+            getattr(entry, "lot", None),
+            source,
+            entry_to_json(entry),
+        ),
+    ).lastrowid
+    assert number is not None, "an insert gives its row's number"
+    return number
+
+
+def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple[int, AnyEntry]]:
+    """Return the entries with larger numbers, in the order they came.
+
+    Args:
+        connection: Any connection.
+        number: The last one seen; 0 for all.
+        limit: At most so many.
+    """
+    return [
+        (found, entry_from_json(text))
+        for found, text in connection.execute(
+            "SELECT id, text FROM entry WHERE id > ? ORDER BY id LIMIT ?", (number, limit)
+        ).fetchall()
+    ]
+
+
+def of_lot(connection: sqlite3.Connection, lot: LotId) -> list[tuple[int, AnyEntry]]:
+    """Return a lot's entries in the order they came."""
+    return [
+        (found, entry_from_json(text))
+        for found, text in connection.execute(
+            "SELECT id, text FROM entry WHERE lot = ? ORDER BY id", (lot,)
+        ).fetchall()
+    ]

@@ -1,0 +1,343 @@
+"""The journal's writing side: the truth on disk, behind one door.
+
+One thread of the service owns one :class:`Journal`. What belongs together (readings,
+findings, alarms, messages) is written in one ``batch``; when the batch has ended, it is
+on the disk, and only then may anything be acknowledged to the broker. A command beside
+the service may open its own to add an entry. Tells no time: instants are arguments.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import date as Date  # noqa: N812 - the plain name is a parameter's
+from pathlib import Path
+from typing import Self
+
+from rimewatch.entries import AnyEntry
+from rimewatch.journal import alarms, checkpoints, entries, events, outbox, quarantine
+from rimewatch.journal.connection import DEFAULT_BUSY_S, check_soundness, connect_writer
+from rimewatch.journal.errors import JournalError, speaking_plainly
+from rimewatch.journal.reader import JournalReads
+from rimewatch.journal.reading_writer import ReadingWriter
+from rimewatch.journal.schema import migrate
+from rimewatch.readings import Quarantined, Reading
+from rimewatch.vocabulary import About, ContactId, Rule, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WalCheckpoint:
+    """What came of moving the WAL into the file."""
+
+    complete: bool
+    """False: a reader or another writer stood in the way; the WAL stays for now."""
+    wal_pages: int
+    """Pages in the WAL before it was cut back, where SQLite tells them; else 0."""
+
+
+class Journal(JournalReads):
+    """A journal open for writing, bound to the thread that opened it.
+
+    A method that writes outside a ``batch`` is a batch of its own.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        super().__init__(path, connection)
+        self._readings = ReadingWriter(connection)
+        self._in_batch = False
+        self._seen_version: int | None = None
+
+    @classmethod
+    def open(cls, path: Path, *, check: bool = True, busy_s: float = DEFAULT_BUSY_S) -> Self:
+        """Open a journal, make it where there is none, bring its schema forward.
+
+        Args:
+            path: The file, on a local disk.
+            check: Let SQLite look the file over first; a command that only adds an entry
+                may leave that to the service.
+            busy_s: How long to wait for another connection's write, in seconds.
+
+        Raises:
+            JournalDamaged: If the file is not sound.
+            JournalVersionError: If a newer version or another program wrote it.
+            JournalError: If it cannot be opened or brought forward.
+        """
+        connection = connect_writer(path, busy_s=busy_s)
+        try:
+            if check:
+                check_soundness(connection, path)
+            migrate(connection, path)
+        except BaseException:
+            connection.close()
+            raise
+        return cls(path, connection)
+
+    # --- transactions ---
+
+    @contextmanager
+    def batch(self) -> Iterator[None]:
+        """Write what is written inside as one, or not at all.
+
+        When the block has ended, all is on the disk. Any error inside undoes all of it.
+
+        Raises:
+            JournalFull: If there is no room; the caller keeps its batch and tries again.
+            JournalLocked: If another process writes for longer than the wait.
+            JournalError: For anything else that goes wrong with the file.
+        """
+        assert not self._in_batch, "a batch cannot hold another"
+        connection = self._connection
+        with speaking_plainly(self.path):
+            connection.execute("BEGIN IMMEDIATE")
+            self._in_batch = True
+            try:
+                self._notice_other_writers()
+                yield
+                self._check_whole()
+                connection.execute("COMMIT")
+            except BaseException:
+                self._readings.forget()
+                if connection.in_transaction:
+                    with suppress(sqlite3.Error):  # the first error is the one to tell
+                        connection.execute("ROLLBACK")
+                raise
+            finally:
+                self._in_batch = False
+
+    def _notice_other_writers(self) -> None:
+        version = self._connection.execute("PRAGMA data_version").fetchone()[0]
+        if version != self._seen_version:
+            self._readings.forget()
+            self._seen_version = version
+
+    def _check_whole(self) -> None:
+        # A full disk makes SQLite roll back by itself. Who swallowed that error inside
+        # the batch must not believe that the rest of it was kept.
+        if not self._connection.in_transaction:
+            raise JournalError(
+                f"{self.path}: the batch was undone after an error inside it; "
+                "nothing of it was kept: try the whole batch again",
+                path=self.path,
+            )
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        if not self._in_batch:
+            with self.batch():
+                yield self._connection
+            return
+        self._check_whole()
+        with speaking_plainly(self.path):
+            yield self._connection
+
+    # --- readings ---
+
+    def add_readings(self, batch: Sequence[Reading]) -> list[bool]:
+        """Add readings, each once; the larger value stands where two bear one time.
+
+        Values are kept to 0.001; what the probe sent is kept exactly.
+
+        Args:
+            batch: Any order, any repetition.
+
+        Returns:
+            For each whether it added a reading or raised the value of one.
+
+        Raises:
+            ValueError: If a number is not finite or cannot be one of a reading; none of
+                them is added then.
+        """
+        with self._writing():
+            return self._readings.add(batch)
+
+    def compact(self, before_ms: int, max_blocks: int = 8) -> int:
+        """Pack the readings of UTC days that are over, a transaction for each block.
+
+        Each takes some milliseconds, so that a batch never waits long. What is read does
+        not change by it. Call it again while it returns ``max_blocks``.
+
+        Args:
+            before_ms: Days that ended by then are packed. A day or two back, since
+                late readings cost least before their day is packed.
+            max_blocks: At most so many probe-days.
+
+        Returns:
+            How many were packed.
+        """
+        assert not self._in_batch, "compaction commits block by block, outside a batch"
+        for done in range(max_blocks):
+            with self._writing():
+                found = self._readings.oldest_whole_day(before_ms)
+                if found is None:
+                    return done
+                self._readings.pack_day(*found)
+        return max_blocks
+
+    def add_quarantined(self, items: Sequence[Quarantined]) -> None:
+        """Keep what was not believed: the newest in full, all in the counts."""
+        with self._writing() as connection:
+            quarantine.add(connection, items)
+
+    # --- entries, alarms, messages ---
+
+    def add_entry(self, entry: AnyEntry, source: str) -> int:
+        """Append what somebody did; any process may.
+
+        Args:
+            entry: What was done.
+            source: By what way it came, such as ``cli``, ``page`` or ``trace``.
+
+        Returns:
+            Its number; ``entries_after`` goes by it.
+
+        Raises:
+            EntryCodecError: If it holds what cannot be written down.
+        """
+        with self._writing() as connection:
+            return entries.add(connection, entry, source)
+
+    def put_alarm(
+        self,
+        alarm_id: str,
+        *,
+        unit: UnitId | None,
+        rule: Rule,
+        raised_ms: int,
+        returned_ms: int | None,
+        text: str,
+    ) -> None:
+        """Write an alarm, in place of its former state.
+
+        Args:
+            alarm_id: The same for all states of one alarm.
+            unit: None for a cause common to several units.
+            rule: What was found wrong.
+            raised_ms: When it was raised.
+            returned_ms: When all was normal again; None while it stands.
+            text: The alarm's whole value, as JSON.
+        """
+        row = alarms.AlarmRow(
+            id=alarm_id,
+            unit=unit,
+            rule=rule,
+            raised_ms=raised_ms,
+            returned_ms=returned_ms,
+            text=text,
+        )
+        with self._writing() as connection:
+            alarms.put(connection, row)
+
+    def add_message(
+        self,
+        at_ms: int,
+        contact: ContactId,
+        unit: UnitId | None,
+        rule: Rule | None,
+        about: About,
+        alarm_id: str | None = None,
+    ) -> int:
+        """Note that a message was made for a contact; unit and rule None for a summary."""
+        with self._writing() as connection:
+            return alarms.add_message(
+                connection,
+                at_ms=at_ms,
+                contact=contact,
+                unit=unit,
+                rule=rule,
+                about=about,
+                alarm_id=alarm_id,
+            )
+
+    def outbox_add(
+        self,
+        *,
+        at_ms: int,
+        contact: ContactId,
+        alarm_id: str | None,
+        about: About,
+        title: str,
+        body: str,
+        idempotency_key: str,
+        not_before_ms: int,
+        urgent: bool,
+    ) -> int | None:
+        """Put a message for one contact into the outbox.
+
+        Returns:
+            Its number; None when one with this key is there already, sent or not.
+        """
+        with self._writing() as connection:
+            return outbox.add(
+                connection,
+                at_ms=at_ms,
+                contact=contact,
+                alarm_id=alarm_id,
+                about=about,
+                title=title,
+                body=body,
+                idempotency_key=idempotency_key,
+                not_before_ms=not_before_ms,
+                urgent=urgent,
+            )
+
+    def outbox_sent(self, number: int, at_ms: int) -> bool:
+        """Mark a message as sent; False when it was before, or there is none."""
+        with self._writing() as connection:
+            return outbox.sent(connection, number, at_ms)
+
+    def outbox_failed(self, number: int, at_ms: int, next_ms: int | None, error_text: str) -> bool:
+        """Note a try in vain and when to try again; ``next_ms`` None gives it up."""
+        with self._writing() as connection:
+            return outbox.failed(connection, number, at_ms, next_ms, error_text)
+
+    def outbox_prune(self, before_ms: int) -> int:
+        """Drop what was sent or given up before an instant; see :func:`.outbox.prune`."""
+        with self._writing() as connection:
+            return outbox.prune(connection, before_ms)
+
+    # --- the service's own memory ---
+
+    def save_checkpoint(self, name: str, at_ms: int, text: str) -> None:
+        """Save a state that holds all readings up to ``at_ms``; old ones are thinned out."""
+        with self._writing() as connection:
+            checkpoints.save(connection, name, at_ms, text)
+
+    def drop_checkpoints(self, name: str, from_ms: int) -> int:
+        """Drop the checkpoints with ``at >= from_ms``, which a late reading made void."""
+        with self._writing() as connection:
+            return checkpoints.drop(connection, name, from_ms)
+
+    def save_state(self, name: str, text: str) -> None:
+        """Save a state in place of the former one of that name."""
+        with self._writing() as connection:
+            checkpoints.save_state(connection, name, text)
+
+    def add_event(self, at_ms: int, what: str, detail: str = "") -> int:
+        """Append what happened to the service itself."""
+        with self._writing() as connection:
+            return events.add(connection, at_ms, what, detail)
+
+    def put_summary(self, date: Date, text: str, html: str) -> bool:
+        """Keep a morning's summary, once; False when that local date was done before."""
+        with self._writing() as connection:
+            return events.put_summary(connection, date, text, html)
+
+    # --- the file ---
+
+    def checkpoint_wal(self, *, wait_s: float = 0.5) -> WalCheckpoint:
+        """Move the WAL into the file and cut it back to nothing, if nobody stands in the way.
+
+        Args:
+            wait_s: How long to wait for readers, in seconds; batches wait as long.
+        """
+        assert not self._in_batch, "the WAL is moved outside a batch"
+        with speaking_plainly(self.path):
+            usual_ms = self._connection.execute("PRAGMA busy_timeout").fetchone()[0]
+            self._connection.execute(f"PRAGMA busy_timeout = {round(wait_s * 1000)}")
+            try:
+                blocked, pages, _ = self._connection.execute(
+                    "PRAGMA wal_checkpoint(TRUNCATE)"
+                ).fetchone()
+            finally:
+                self._connection.execute(f"PRAGMA busy_timeout = {usual_ms}")
+        return WalCheckpoint(complete=not blocked, wal_pages=max(pages, 0))

@@ -1,0 +1,264 @@
+"""The journal as readers see it, in other threads and other processes.
+
+Every question is answered from one snapshot and ends at once: a reader that stays in a
+transaction would keep the WAL from being cut back. Writes nothing.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import date as Date  # noqa: N812 - the plain name is a parameter's
+from pathlib import Path
+from typing import Self
+
+from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.store import Span
+from rimewatch.journal import alarms, checkpoints, entries, events, outbox, quarantine, readings
+from rimewatch.journal.backup import backup_journal
+from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader
+from rimewatch.journal.errors import speaking_plainly
+from rimewatch.journal.schema import refuse_foreign, refuse_older
+from rimewatch.readings import Quarantined
+from rimewatch.vocabulary import LotId, ProbeId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalSize:
+    """How much room the journal takes, in bytes."""
+
+    file_bytes: int
+    wal_bytes: int
+    free_bytes: int
+    """Of the file, what is free for new rows."""
+
+
+class JournalReads:
+    """What can be asked of a journal; the writer's and the readers' connections share it.
+
+    Bound to the thread that opened it. Implements
+    :class:`rimewatch.evaluation.store.ReadingStore`. Every method raises a
+    :class:`rimewatch.journal.errors.JournalError` where the file cannot be read.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+
+    def close(self) -> None:
+        """Close the connection; closing again does nothing."""
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def _snapshot(self) -> Iterator[sqlite3.Connection]:
+        """Give one unchanging view; inside a batch, the batch's own."""
+        connection = self._connection
+        with speaking_plainly(self.path):
+            if connection.in_transaction:
+                yield connection
+                return
+            connection.execute("BEGIN")
+            try:
+                yield connection
+            finally:
+                with suppress(sqlite3.Error):  # the answer or the first error is what counts
+                    connection.execute("COMMIT")
+
+    # --- readings ---
+
+    def span(self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None) -> Span:
+        """Return the readings with ``from_ms <= time <= to_ms``; None leaves that side open.
+
+        Args:
+            probe: The probe; one never heard of has no readings.
+            from_ms: First instant, milliseconds since the epoch.
+            to_ms: Last instant, milliseconds since the epoch.
+        """
+        with self._snapshot() as connection:
+            return readings.span(connection, probe, from_ms, to_ms)
+
+    def last_before(self, probe: ProbeId, before_ms: int) -> tuple[int, float] | None:
+        """Return time and value of the last reading with ``time < before_ms``, if any."""
+        with self._snapshot() as connection:
+            return readings.last_before(connection, probe, before_ms)
+
+    def full_span(
+        self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None
+    ) -> readings.FullSpan:
+        """Return the same readings with what the probe sent and when each arrived."""
+        with self._snapshot() as connection:
+            return readings.full_span(connection, probe, from_ms, to_ms)
+
+    def known_probes(self) -> list[ProbeId]:
+        """Return the probes that ever had a reading."""
+        with self._snapshot() as connection:
+            return readings.known_probes(connection)
+
+    def battery_levels(
+        self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None
+    ) -> list[tuple[int, float]]:
+        """Return each hour's first instant and its lowest battery level."""
+        with self._snapshot() as connection:
+            return readings.battery_levels(connection, probe, from_ms, to_ms)
+
+    def conflict_counts(self) -> dict[ProbeId, int]:
+        """Return how many reading times of each probe came with differing values."""
+        with self._snapshot() as connection:
+            return readings.conflict_counts(connection)
+
+    def conflicts(self, probe: ProbeId) -> list[readings.Conflict]:
+        """Return a probe's latest conflicts, oldest first."""
+        with self._snapshot() as connection:
+            return readings.conflicts(connection, probe)
+
+    def changed_hours(self, after_seq: int, limit: int = 1000) -> list[readings.ChangedHour]:
+        """Return the hours with new readings after a follower's cursor."""
+        with self._snapshot() as connection:
+            return readings.changed_hours(connection, after_seq, limit)
+
+    # --- entries, alarms, messages ---
+
+    def entries_after(self, number: int, limit: int = 10_000) -> list[tuple[int, AnyEntry]]:
+        """Return the entries that came after the one with this number; 0 for all."""
+        with self._snapshot() as connection:
+            return entries.after(connection, number, limit)
+
+    def entries_of_lot(self, lot: LotId) -> list[tuple[int, AnyEntry]]:
+        """Return a lot's entries in the order they came."""
+        with self._snapshot() as connection:
+            return entries.of_lot(connection, lot)
+
+    def alarm(self, alarm_id: str) -> alarms.AlarmRow | None:
+        """Return an alarm by its id, if there is one."""
+        with self._snapshot() as connection:
+            return alarms.get(connection, alarm_id)
+
+    def alarms_between(self, from_ms: int, to_ms: int) -> list[alarms.AlarmRow]:
+        """Return the alarms that stood at some time in ``from_ms … to_ms``."""
+        with self._snapshot() as connection:
+            return alarms.between(connection, from_ms, to_ms)
+
+    def standing_alarms(self) -> list[alarms.AlarmRow]:
+        """Return the alarms that have not returned to normal."""
+        with self._snapshot() as connection:
+            return alarms.standing(connection)
+
+    def messages_between(self, from_ms: int, to_ms: int) -> list[alarms.MessageRow]:
+        """Return the messages with ``from_ms <= at <= to_ms``."""
+        with self._snapshot() as connection:
+            return alarms.messages_between(connection, from_ms, to_ms)
+
+    def outbox_due(self, now_ms: int, limit: int = 100) -> list[outbox.OutboxRow]:
+        """Return what may be sent by now: the urgent first, then in the order it was added."""
+        with self._snapshot() as connection:
+            return outbox.due(connection, now_ms, limit)
+
+    def outbox_backlog(self) -> outbox.Backlog:
+        """Return how much waits to be sent, and since when."""
+        with self._snapshot() as connection:
+            return outbox.backlog(connection)
+
+    # --- quarantine ---
+
+    def quarantine_latest(self, limit: int = 100) -> list[Quarantined]:
+        """Return what was put into quarantine last, newest first."""
+        with self._snapshot() as connection:
+            return quarantine.latest(connection, limit)
+
+    def quarantine_counts(
+        self, from_ms: int | None = None, to_ms: int | None = None
+    ) -> quarantine.QuarantineCounts:
+        """Return how much came, by reason; whole hours that hold the instants and between."""
+        with self._snapshot() as connection:
+            return quarantine.counts(connection, from_ms, to_ms)
+
+    def quarantine_topics(self, limit: int = 100) -> list[tuple[str, int, int]]:
+        """Return topic, count and latest arrival, the largest counts first."""
+        with self._snapshot() as connection:
+            return quarantine.topics(connection, limit)
+
+    # --- the service's own memory ---
+
+    def latest_checkpoint(self, name: str, before_ms: int | None = None) -> tuple[int, str] | None:
+        """Return the newest checkpoint with ``at < before_ms``; None for the newest of all."""
+        with self._snapshot() as connection:
+            return checkpoints.latest(connection, name, before_ms)
+
+    def load_state(self, name: str) -> str | None:
+        """Return a state by its name, if it was ever saved."""
+        with self._snapshot() as connection:
+            return checkpoints.load_state(connection, name)
+
+    def events_between(self, from_ms: int, to_ms: int) -> list[events.EventRow]:
+        """Return the service's own events with ``from_ms <= at <= to_ms``."""
+        with self._snapshot() as connection:
+            return events.between(connection, from_ms, to_ms)
+
+    def summary_done(self, date: Date) -> bool:
+        """Return whether the morning of a local date has its summary."""
+        return self.summary(date) is not None
+
+    def summary(self, date: Date) -> events.SummaryRow | None:
+        """Return a morning's summary by its local date, if it was made."""
+        with self._snapshot() as connection:
+            return events.summary_of(connection, date)
+
+    def latest_summary(self) -> events.SummaryRow | None:
+        """Return the summary of the latest morning that has one."""
+        with self._snapshot() as connection:
+            return events.latest_summary(connection)
+
+    # --- the file ---
+
+    def size(self) -> JournalSize:
+        """Return how much room the journal takes."""
+        with self._snapshot() as connection:
+            page, free = (
+                connection.execute(f"PRAGMA {name}").fetchone()[0]
+                for name in ("page_size", "freelist_count")
+            )
+        wal = self.path.with_name(self.path.name + "-wal")
+        return JournalSize(
+            file_bytes=self.path.stat().st_size,
+            wal_bytes=wal.stat().st_size if wal.exists() else 0,
+            free_bytes=page * free,
+        )
+
+    def backup(self, to_path: Path) -> int:
+        """Write a sound copy of what is committed; see :func:`.backup.backup_journal`.
+
+        Returns:
+            The size of the copy in bytes.
+        """
+        return backup_journal(self.path, to_path)
+
+
+class JournalReader(JournalReads):
+    """A journal opened for reading only, by any thread or process."""
+
+    @classmethod
+    def open(cls, path: Path, *, busy_s: float = DEFAULT_BUSY_S) -> Self:
+        """Open an existing journal.
+
+        Args:
+            path: The file.
+            busy_s: How long to wait where it is locked, in seconds.
+
+        Raises:
+            JournalError: If there is none, or it cannot be read.
+            JournalVersionError: If its schema is not this version's.
+        """
+        connection = connect_reader(path, busy_s=busy_s)
+        try:
+            refuse_foreign(connection, path)
+            refuse_older(connection, path)
+        except BaseException:
+            connection.close()
+            raise
+        return cls(path, connection)

@@ -1,0 +1,289 @@
+"""The journal's tables, as a list of steps forward.
+
+A migration once released is never edited: a change is a further one at the end.
+There is no way back: a file with a newer schema is refused, not guessed at.
+Every table is STRICT, so that text never passes for a number.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from rimewatch.journal.errors import JournalVersionError, speaking_plainly
+
+APPLICATION_ID: Final = 0x52494D45
+"""Marks the file as a journal of ours: the letters RIME (our choice)."""
+
+_LAST_MS: Final = 253_402_300_799_999
+"""9999-12-31T23:59:59.999Z, the last instant that Python's datetime knows."""
+
+LOWEST_MILLI: Final = -273_150
+"""Absolute zero in thousandths of a degree Celsius (SI Brochure, 9th ed., 2.3.1)."""
+
+HIGHEST_MILLI: Final = 1_000_000
+"""Far above any probe's range; a bound against nonsense (our choice)."""
+
+_TIME: Final = f"INTEGER NOT NULL CHECK ({{0}} BETWEEN 0 AND {_LAST_MS})"
+
+_FIRST: Final = (
+    f"PRAGMA application_id = {APPLICATION_ID}",
+    # --- readings ---
+    """CREATE TABLE probe (
+        no INTEGER PRIMARY KEY,
+        id TEXT NOT NULL UNIQUE
+    ) STRICT""",
+    # The tail: recent readings, and late ones until the next compaction.
+    # milli: the corrected value in thousandths. raw: what the probe sent, NULL where it
+    # equals the corrected value, an INTEGER in thousandths where that is exact, else a REAL.
+    f"""CREATE TABLE reading (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        observed_ms {_TIME.format("observed_ms")},
+        milli INTEGER NOT NULL CHECK (milli BETWEEN {LOWEST_MILLI} AND {HIGHEST_MILLI}),
+        raw ANY CHECK (raw IS NULL OR typeof(raw) IN ('integer', 'real')),
+        lag_ms INTEGER NOT NULL,
+        PRIMARY KEY (probe_no, observed_ms)
+    ) STRICT, WITHOUT ROWID""",
+    # One row for a probe's UTC day. The columns are packed apart, so that reading
+    # times and values leaves the rest on the disk. An empty raws means: equal to values.
+    """CREATE TABLE reading_block (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        day INTEGER NOT NULL,
+        first_ms INTEGER NOT NULL,
+        last_ms INTEGER NOT NULL CHECK (last_ms >= first_ms),
+        readings INTEGER NOT NULL CHECK (readings > 0),
+        times BLOB NOT NULL,
+        millis BLOB NOT NULL,
+        lags BLOB NOT NULL,
+        raws BLOB NOT NULL,
+        PRIMARY KEY (probe_no, day)
+    ) STRICT""",
+    f"""CREATE TABLE reading_conflict (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        observed_ms {_TIME.format("observed_ms")},
+        lowest_milli INTEGER NOT NULL,
+        PRIMARY KEY (probe_no, observed_ms)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE reading_conflict_count (
+        probe_no INTEGER PRIMARY KEY REFERENCES probe (no),
+        total INTEGER NOT NULL CHECK (total > 0)
+    ) STRICT""",
+    """CREATE TABLE battery (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        hour INTEGER NOT NULL,
+        lowest REAL NOT NULL,
+        PRIMARY KEY (probe_no, hour)
+    ) STRICT, WITHOUT ROWID""",
+    # Which hours of which probe got something new, in the order of the last change: a
+    # follower keeps one number as its cursor, and a late reading comes round again.
+    """CREATE TABLE changed_hour (
+        seq INTEGER PRIMARY KEY AUTOINCREMENT,
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        hour INTEGER NOT NULL,
+        UNIQUE (probe_no, hour)
+    ) STRICT""",
+    # --- what people entered ---
+    f"""CREATE TABLE entry (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms {_TIME.format("at_ms")},
+        do TEXT NOT NULL,
+        who TEXT NOT NULL,
+        unit TEXT,
+        lot TEXT,
+        source TEXT NOT NULL,
+        text TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX entry_lot ON entry (lot, id) WHERE lot IS NOT NULL",
+    """CREATE TRIGGER entry_unchanged BEFORE UPDATE ON entry
+        BEGIN SELECT RAISE(ABORT, 'entries are append-only'); END""",
+    """CREATE TRIGGER entry_kept BEFORE DELETE ON entry
+        BEGIN SELECT RAISE(ABORT, 'entries are append-only'); END""",
+    # --- alarms and who was told ---
+    f"""CREATE TABLE alarm (
+        id TEXT NOT NULL PRIMARY KEY,
+        unit TEXT,
+        rule TEXT NOT NULL,
+        raised_ms {_TIME.format("raised_ms")},
+        returned_ms INTEGER,
+        text TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX alarm_raised ON alarm (raised_ms)",
+    "CREATE INDEX alarm_standing ON alarm (raised_ms) WHERE returned_ms IS NULL",
+    f"""CREATE TABLE message (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms {_TIME.format("at_ms")},
+        contact TEXT NOT NULL,
+        unit TEXT,
+        rule TEXT,
+        about TEXT NOT NULL,
+        alarm_id TEXT
+    ) STRICT""",
+    "CREATE INDEX message_at ON message (at_ms)",
+    f"""CREATE TABLE outbox (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms {_TIME.format("at_ms")},
+        contact TEXT NOT NULL,
+        alarm_id TEXT,
+        about TEXT NOT NULL,
+        title TEXT NOT NULL,
+        body TEXT NOT NULL,
+        idempotency_key TEXT NOT NULL UNIQUE,
+        urgent INTEGER NOT NULL CHECK (urgent IN (0, 1)),
+        next_ms {_TIME.format("next_ms")},
+        attempts INTEGER NOT NULL DEFAULT 0,
+        tried_ms INTEGER,
+        error TEXT NOT NULL DEFAULT '',
+        sent_ms INTEGER,
+        given_up_ms INTEGER
+    ) STRICT""",
+    """CREATE INDEX outbox_waiting ON outbox (next_ms)
+        WHERE sent_ms IS NULL AND given_up_ms IS NULL""",
+    # --- what was not believed ---
+    f"""CREATE TABLE quarantine (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        arrived_ms {_TIME.format("arrived_ms")},
+        topic TEXT NOT NULL,
+        probe TEXT,
+        reason TEXT NOT NULL,
+        detail TEXT NOT NULL,
+        payload_start BLOB NOT NULL CHECK (length(payload_start) <= 256)
+    ) STRICT""",
+    """CREATE TABLE quarantine_reason (
+        hour INTEGER NOT NULL,
+        reason TEXT NOT NULL,
+        total INTEGER NOT NULL CHECK (total > 0),
+        PRIMARY KEY (hour, reason)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE quarantine_topic (
+        topic TEXT NOT NULL PRIMARY KEY,
+        total INTEGER NOT NULL CHECK (total > 0),
+        last_ms INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID""",
+    # --- the evaluator's own memory ---
+    f"""CREATE TABLE checkpoint (
+        name TEXT NOT NULL,
+        at_ms {_TIME.format("at_ms")},
+        text TEXT NOT NULL,
+        PRIMARY KEY (name, at_ms)
+    ) STRICT""",
+    """CREATE TABLE state (
+        name TEXT NOT NULL PRIMARY KEY,
+        text TEXT NOT NULL
+    ) STRICT""",
+    # --- the service's own history ---
+    f"""CREATE TABLE event (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms {_TIME.format("at_ms")},
+        what TEXT NOT NULL,
+        detail TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX event_at ON event (at_ms)",
+    """CREATE TRIGGER event_unchanged BEFORE UPDATE ON event
+        BEGIN SELECT RAISE(ABORT, 'events are append-only'); END""",
+    """CREATE TRIGGER event_kept BEFORE DELETE ON event
+        BEGIN SELECT RAISE(ABORT, 'events are append-only'); END""",
+    """CREATE TABLE summary (
+        date TEXT NOT NULL PRIMARY KEY
+            CHECK (date GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+        text TEXT NOT NULL,
+        html TEXT NOT NULL
+    ) STRICT""",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST,)
+"""Step n brings a file from schema n to n + 1. Append only."""
+
+
+def schema_version(connection: sqlite3.Connection) -> int:
+    """Return the schema's number in the file; 0 for an empty one."""
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def migrate(
+    connection: sqlite3.Connection,
+    path: Path,
+    migrations: Sequence[Sequence[str]] = MIGRATIONS,
+) -> int:
+    """Bring the file to the newest schema, one transaction for each step.
+
+    A step that fails leaves the file as it was before that step. Two processes may
+    do this at once: each step looks again at the number once it holds the write lock.
+
+    Args:
+        connection: A writer's connection, outside any transaction.
+        path: The file, for messages.
+        migrations: The steps; a test may give its own.
+
+    Returns:
+        How many steps were taken.
+
+    Raises:
+        JournalVersionError: If the file is newer than the steps, or another program's.
+        JournalError: If a step fails.
+    """
+    refuse_foreign(connection, path, newest=len(migrations))
+    taken = 0
+    for number, steps in enumerate(migrations, start=1):
+        if schema_version(connection) >= number:
+            continue
+        with speaking_plainly(path):
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                if schema_version(connection) < number:
+                    for step in steps:
+                        connection.execute(step)
+                    connection.execute(f"PRAGMA user_version = {number}")
+                    taken += 1
+                connection.execute("COMMIT")
+            except BaseException:
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                raise
+    return taken
+
+
+def refuse_foreign(
+    connection: sqlite3.Connection, path: Path, *, newest: int = len(MIGRATIONS)
+) -> None:
+    """Refuse a file with a newer schema, and one that another program made.
+
+    Args:
+        connection: Any connection to the file.
+        path: The file, for messages.
+        newest: The newest schema known.
+
+    Raises:
+        JournalVersionError: If it is either.
+        JournalError: If the file cannot be read.
+    """
+    with speaking_plainly(path):
+        version = schema_version(connection)
+        mark = connection.execute("PRAGMA application_id").fetchone()[0]
+        tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if (tables or version) and mark != APPLICATION_ID:
+        raise JournalVersionError(
+            f"{path}: an SQLite file that another program made; "
+            "expected a journal or no file: name another file",
+            path=path,
+        )
+    if version > newest:
+        raise JournalVersionError(
+            f"{path}: written by a newer rimewatch (schema {version}; this one knows up to "
+            f"{newest}); install that version or newer, or restore a backup made before it",
+            path=path,
+        )
+
+
+def refuse_older(connection: sqlite3.Connection, path: Path) -> None:
+    """Refuse a file that a reader cannot bring forward itself.
+
+    Raises:
+        JournalVersionError: If the file's schema is older than the newest.
+    """
+    version = schema_version(connection)
+    if version < len(MIGRATIONS):
+        raise JournalVersionError(
+            f"{path}: has schema {version}, expected {len(MIGRATIONS)}; "
+            "start the service once, which brings it forward, then try again",
+            path=path,
+        )
