@@ -132,6 +132,26 @@ class Duplicates(_Event):
     lasts: Duration
 
 
+class Battery(_Event):
+    """A probe's battery is at so many percent from now on, and falls; at 0 the probe is silent."""
+
+    do: Literal["battery"]
+    probe: Name
+    percent: float = Field(gt=0, le=100)
+    per_day: float = Field(ge=0)
+
+
+class ClockOffset(_Event):
+    """A probe's own clock is wrong: ahead, or behind if negative."""
+
+    do: Literal["clock-offset"]
+    probe: Name
+    seconds: int
+    lasts: Duration | None = None
+
+
+OfProbe = DropOut | Stuck | Fault | Duplicates | Battery | ClockOffset
+
 AnyEvent = Annotated[
     DoorOpen
     | DoorTraffic
@@ -144,6 +164,8 @@ AnyEvent = Annotated[
     | Stuck
     | Fault
     | Garbage
-    | Duplicates,
+    | Duplicates
+    | Battery
+    | ClockOffset,
     Field(discriminator="do"),
 ]

@@ -147,7 +147,7 @@ class Scenario(Strict):
             where = f"event {event.do} at {event.at}"
             for unit in _units_of(event):
                 _require(unit, units, f"{where}: unit")
-            if isinstance(event, events.DropOut | events.Stuck | events.Fault | events.Duplicates):
+            if isinstance(event, events.OfProbe):
                 _require(event.probe, set(probes), f"{where}: probe")
                 _refuse_impossible(event, probes[event.probe], where)
         for entry in self.entry:
@@ -230,17 +230,17 @@ def _require(name: str, known: set[str], where: str) -> None:
         raise ValueError(f'{where} "{name}" is not known; expected one of: {expected}')
 
 
-def _refuse_impossible(
-    event: events.DropOut | events.Stuck | events.Fault | events.Duplicates,
-    probe: ProbeModel,
-    where: str,
-) -> None:
+def _refuse_impossible(event: events.OfProbe, probe: ProbeModel, where: str) -> None:
     if isinstance(event, events.DropOut) and event.backlog and not probe.keeps_time:
         raise ValueError(f"{where}: backlog is true, but probe {probe.id} sends no time of its own")
     if isinstance(event, events.DropOut) and event.backlog and event.lasts is None:
         raise ValueError(f"{where}: backlog is true, so the drop-out must end; set lasts")
     if isinstance(event, events.Fault) and probe.measures == "door":
         raise ValueError(f"{where}: probe {probe.id} is a contact and has no such codes")
+    if isinstance(event, events.Battery) and probe.battery_percent is None:
+        raise ValueError(f"{where}: probe {probe.id} has no battery; set its battery_percent")
+    if isinstance(event, events.ClockOffset) and not probe.keeps_time:
+        raise ValueError(f"{where}: probe {probe.id} sends no time of its own")
 
 
 def parse_scenario(text: str, *, source: str) -> Scenario:

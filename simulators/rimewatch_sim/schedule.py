@@ -6,13 +6,13 @@ Pure, given the seed: no clock, no I/O. Instants are UTC milliseconds.
 import math
 from array import array
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from rimewatch_sim import events
 from rimewatch_sim.chance import stream
 from rimewatch_sim.plant import CAPACITY_STEPS, Inputs, Loading
-from rimewatch_sim.scenario import Scenario, UnitModel
+from rimewatch_sim.scenario import ProbeModel, Scenario, UnitModel
 from rimewatch_sim.timeline import MS_PER_S, duration_s, time_of_day, to_ms
 
 _DAY_S = 86_400
@@ -76,9 +76,13 @@ class ProbePlan:
 
     silences: tuple[Silence, ...] = ()
     stuck: tuple[Interval, ...] = ()
-    faults: tuple[tuple[int, int, str], ...] = field(default=())
+    faults: tuple[tuple[int, int, str], ...] = ()
     """Instant, number of readings, code."""
     duplicates: tuple[Interval, ...] = ()
+    batteries: tuple[tuple[int, float, float], ...] = ()
+    """Instant, percent then, percent lost a day from then on; in order."""
+    clocks: tuple[tuple[Interval, int], ...] = ()
+    """When its clock is off, and by how many seconds."""
 
 
 def merge(intervals: Iterable[Interval]) -> tuple[Interval, ...]:
@@ -178,36 +182,44 @@ def _traffic(scenario: Scenario, event: events.DoorTraffic, *, seed: int) -> Ite
         at_ms += int(open_s * MS_PER_S)
 
 
-def plan_probe(scenario: Scenario, probe_id: str) -> ProbePlan:
+def plan_probe(scenario: Scenario, probe: ProbeModel) -> ProbePlan:
     """Return what a probe goes through in a scenario."""
-    probe = next(one for one in scenario.probe if one.id == probe_id)
-    silences: list[Silence] = []
+    silences = [
+        Silence(during=_during(scenario, event.at, event.lasts), backlog=probe.keeps_time)
+        for event in scenario.event
+        if isinstance(event, events.PowerLoss) and event.network_too
+    ]
     stuck: list[Interval] = []
     faults: list[tuple[int, int, str]] = []
     duplicates: list[Interval] = []
-    for event in scenario.event:
-        if isinstance(event, events.PowerLoss):
-            if event.network_too:
-                during = _during(scenario, event.at, event.lasts)
-                silences.append(Silence(during=during, backlog=probe.keeps_time))
-            continue
-        if getattr(event, "probe", None) != probe_id:
-            continue
+    batteries: list[tuple[int, float, float]] = []
+    clocks: list[tuple[Interval, int]] = []
+    if probe.battery_percent is not None:
+        batteries.append((scenario.start_ms, probe.battery_percent, probe.battery_per_day))
+    own = (event for event in scenario.event if getattr(event, "probe", None) == probe.id)
+    for event in own:
+        at_ms = scenario.at_ms(event.at)
+        during = _during(scenario, event.at, getattr(event, "lasts", None))
         match event:
             case events.DropOut():
-                during = _during(scenario, event.at, event.lasts)
                 silences.append(Silence(during=during, backlog=event.backlog))
             case events.Stuck():
-                stuck.append(_during(scenario, event.at, event.lasts))
+                stuck.append(during)
             case events.Fault():
-                faults.append((scenario.at_ms(event.at), event.count, event.code))
+                faults.append((at_ms, event.count, event.code))
             case events.Duplicates():
-                duplicates.append(_during(scenario, event.at, event.lasts))
+                duplicates.append(during)
+            case events.Battery():
+                batteries.append((at_ms, event.percent, event.per_day))
+            case events.ClockOffset():
+                clocks.append((during, event.seconds))
     return ProbePlan(
         silences=tuple(silences),
         stuck=tuple(stuck),
         faults=tuple(sorted(faults)),
         duplicates=tuple(duplicates),
+        batteries=tuple(sorted(batteries)),
+        clocks=tuple(clocks),
     )
 
 

@@ -78,9 +78,9 @@ def temperature_messages(
         elif frozen is not None:
             value = frozen
         value = codes.at(at_ms) or value
-        battery = _battery(scenario, probe, at_ms)
+        battery = _battery(plan, at_ms)
         if battery is not None and battery <= 0:
-            return
+            continue
         silence = _silence(plan, at_ms)
         arrives_ms = at_ms + late_ms
         if silence is not None:
@@ -89,7 +89,7 @@ def temperature_messages(
             number = kept.get(silence.during.to_ms, 0)
             kept[silence.during.to_ms] = number + 1
             arrives_ms = silence.during.to_ms + _BACKLOG_BEGINS_MS + number * _BACKLOG_EVERY_MS
-        payload = _payload(probe, value, at_ms=at_ms, battery=battery)
+        payload = _payload(probe, value, clock_ms=_clock_ms(probe, plan, at_ms), battery=battery)
         yield Message(at_ms=arrives_ms, topic=probe.topic, payload=payload)
         if any(one.holds(at_ms) for one in plan.duplicates):
             yield Message(at_ms=arrives_ms + 5, topic=probe.topic, payload=payload)
@@ -153,14 +153,22 @@ def _sent(celsius: float, probe: ProbeModel) -> float:
     return round(round(value / probe.resolution) * probe.resolution, 6) + 0.0  # no minus zero
 
 
-def _battery(scenario: Scenario, probe: ProbeModel, at_ms: int) -> int | None:
-    if probe.battery_percent is None:
+def _battery(plan: ProbePlan, at_ms: int) -> int | None:
+    """Return the whole percent left; None: the probe does not tell."""
+    known = [one for one in plan.batteries if one[0] <= at_ms]
+    if not known:
         return None
-    days = (at_ms - scenario.start_ms) / _DAY_MS
-    return math.floor(probe.battery_percent - probe.battery_per_day * days)
+    from_ms, percent, per_day = known[-1]
+    return math.floor(percent - per_day * (at_ms - from_ms) / _DAY_MS)
 
 
-def _payload(probe: ProbeModel, value: float | str, *, at_ms: int, battery: int | None) -> bytes:
+def _clock_ms(probe: ProbeModel, plan: ProbePlan, at_ms: int) -> int:
+    """Return what the probe's own clock shows."""
+    off_s = probe.clock_offset_s + sum(by_s for one, by_s in plan.clocks if one.holds(at_ms))
+    return at_ms + off_s * MS_PER_S
+
+
+def _payload(probe: ProbeModel, value: float | str, *, clock_ms: int, battery: int | None) -> bytes:
     if isinstance(value, str):  # a fault code, as the sensor gives it
         value = float(value)
         value = int(value) if math.isfinite(value) else value
@@ -168,7 +176,7 @@ def _payload(probe: ProbeModel, value: float | str, *, at_ms: int, battery: int 
         return str(value).encode()
     fields: dict[str, Any] = {"t": value}
     if probe.stamped:
-        fields["ts"] = utc_text(at_ms + probe.clock_offset_s * MS_PER_S)
+        fields["ts"] = utc_text(clock_ms)
     if battery is not None:
         fields["bat"] = battery
     return json.dumps(fields).encode()  # NaN as such: poor firmware sends it so

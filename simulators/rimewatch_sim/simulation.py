@@ -5,7 +5,7 @@ Pure, given the seed: no clock; the same scenario and seed give the same bytes.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final, TextIO
+from typing import IO, Final
 
 from rimewatch_sim import events
 from rimewatch_sim.chance import stream
@@ -86,7 +86,7 @@ def simulate(scenario: Scenario, *, seed: int | None = None) -> Simulation:
         scenario=scenario,
         seed=chosen,
         plans=plans,
-        probe_plans={probe.id: plan_probe(scenario, probe.id) for probe in scenario.probe},
+        probe_plans={probe.id: plan_probe(scenario, probe) for probe in scenario.probe},
         histories=histories,
     )
 
@@ -104,6 +104,6 @@ def trace_lines(scenario: Scenario, *, seed: int | None = None) -> Iterator[Trac
     yield from simulate(scenario, seed=seed).lines()
 
 
-def write_trace(scenario: Scenario, file: TextIO, *, seed: int | None = None) -> int:
+def write_trace(scenario: Scenario, file: IO[str], *, seed: int | None = None) -> int:
     """Write the trace of a scenario to an open text file and return its number of lines."""
     return write_lines(trace_lines(scenario, seed=seed), file)

@@ -5,7 +5,7 @@ import binascii
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, TextIO
+from typing import IO, Any
 
 from rimewatch_sim.timeline import parse_utc_ms, utc_text
 
@@ -42,7 +42,7 @@ def _payload_json(payload: bytes) -> str | dict[str, str]:
         return {"base64": base64.b64encode(payload).decode("ascii")}
 
 
-def write_lines(lines: Iterable[TraceLine], file: TextIO) -> int:
+def write_lines(lines: Iterable[TraceLine], file: IO[str]) -> int:
     """Write a trace to an open text file and return how many lines it has."""
     count = 0
     for line in lines:
