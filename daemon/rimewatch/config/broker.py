@@ -108,9 +108,12 @@ def certificate(
 
     Without ``secrets`` nothing is looked up: nobody is going to connect.
     """
-    name = getattr(row.table, key) if row.table else None
-    if name is None or secrets is None:
+    table = row.table
+    name: str | None = getattr(table, key) if table else None
+    if table is None or name is None or secrets is None:
         return name
+    if not (full_address(table.url) or "").startswith("mqtts:"):
+        return name  # refused already: a certificate without encryption
     file = Path(name) if secrets.folder is None else secrets.folder / name
     if not file.is_file():
         problems.append(

@@ -4,9 +4,8 @@ Each check yields every problem it finds and looks only at keys that are right b
 themselves, so one mistake is reported once.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
-from typing import Final
 
 import jmespath
 from jmespath.exceptions import JMESPathError
@@ -22,9 +21,7 @@ from rimewatch.config.tables import (
 )
 from rimewatch.config.topics import overlap
 from rimewatch.config.translate import AnyTable, Row
-
-COLD_HOLDING_C: Final = 5.0
-"""FDA Food Code 2022, 3-501.16(A)(2): cold holding at 5 °C (41 °F) or less."""
+from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 
 
 def check_ids(rows: Sequence[Row[AnyTable]]) -> Iterator[Problem]:
@@ -63,23 +60,23 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
     if (
         row.right("limit_c", "laxer_because")
         and not unit.kind.is_freezer
-        and limit_c > COLD_HOLDING_C
+        and limit_c > COLD_HOLDING_LIMIT_C
         and not unit.laxer_because.strip()
     ):
         yield place.problem(
             "limit_c",
             show(limit_c),
-            f"expected {COLD_HOLDING_C} (41 °F) or less by FDA Food Code 2022, "
+            f"expected {COLD_HOLDING_LIMIT_C} (41 °F) or less by FDA Food Code 2022, "
             '3-501.16(A)(2); if a laxer limit was granted, write laxer_because = "the reason"',
         )
 
 
-def check_probe(row: Row[ProbeTable], units: Iterable[str]) -> Iterator[Problem]:
+def check_probe(row: Row[ProbeTable], units: Sequence[str] | None) -> Iterator[Problem]:
     """Yield what is wrong with a probe as a whole.
 
     Args:
         row: The probe.
-        units: Every unit's id, also of units that were refused for something else.
+        units: Every unit's id, also of units refused for something else; None: not known.
     """
     probe, place = row.table, row.place
     unit = row.raw.get("unit")
@@ -197,16 +194,15 @@ def check_night(row: Row[NightTable]) -> Iterator[Problem]:
 
 
 def check_escalation(
-    rows: Sequence[Row[EscalationTable]], contacts: Iterable[str]
+    rows: Sequence[Row[EscalationTable]], contacts: Sequence[str] | None
 ) -> Iterator[Problem]:
     """Yield what is wrong with the steps, one by one and in their order."""
-    known = list(contacts)
     before: float | None = None
     for row in rows:
         given = row.raw.get("contacts")
         if row.right("contacts") and isinstance(given, list):
             for index, contact in enumerate(given):
-                yield from _known(row, f"contacts[{index}]", contact, known, "[[contact]]")
+                yield from _known(row, f"contacts[{index}]", contact, contacts, "[[contact]]")
         after_s = row.table.after_s if row.table and row.right("after_s") else None
         if after_s is None:
             continue
@@ -220,10 +216,9 @@ def check_escalation(
 
 
 def _known(
-    row: Row[AnyTable], key: str, given: str, known: Iterable[str], what: str
+    row: Row[AnyTable], key: str, given: str, ids: Sequence[str] | None, what: str
 ) -> Iterator[Problem]:
-    ids = list(known)
-    if given in ids:
+    if ids is None or given in ids:
         return
     meant = nearest(given, ids)
     cure = f'did you mean "{meant}"?' if meant else f"expected one of {listed(ids)}"

@@ -183,9 +183,15 @@ def _check(rows: Rows) -> list[Problem]:
     return found
 
 
-def _ids(rows: list[Row[AnyTable]]) -> list[str]:
-    """Return every id given, also of tables refused for another reason."""
-    return [row.raw["id"] for row in rows if isinstance(row.raw.get("id"), str)]
+def _ids(rows: list[Row[AnyTable]]) -> list[str] | None:
+    """Return every id given, also of tables refused for another reason.
+
+    None if an id itself was refused: what refers to it can't be judged, and is not
+    to be refused for the same cause.
+    """
+    if not all(row.raw and row.right("id") for row in rows):
+        return None
+    return [str(row.raw["id"]) for row in rows]
 
 
 def _place(source: str, key: str, index: int, table: object) -> Place:
@@ -225,7 +231,7 @@ def _syntax_problem(message: str, source: str, text: str) -> Problem:
     if match:
         where = f"line {match[1]}, column {match[2]}"
     elif position:
-        where = f"line {text.count(chr(10)) + 1}, at the end,"
+        where = f"line {text.rstrip().count(chr(10)) + 1}, at the end,"
     else:
         where, reason = "a number in it", "it is too long"
     twice = any(word in reason for word in ("overwrite", "twice", "duplicate", "mutate"))

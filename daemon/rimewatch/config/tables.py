@@ -32,13 +32,14 @@ from rimewatch.config.keys import (
     Zone,
     word_of,
 )
+from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
 from rimewatch.vocabulary import Kind, Measures, Priority, Scale
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
-    Kind.DISPLAY_CASE: 5.0,  # FDA Food Code 2022, 3-501.16(A)(2): 5 °C (41 °F) or less
-    Kind.WALK_IN: 5.0,  # likewise
-    Kind.FREEZER: -18.0,  # Codex CAC/RCP 8-1976, quick frozen foods: −18 °C (from memory)
-    Kind.ULTRA_LOW_FREEZER: -60.0,  # common practice for sashimi-grade tuna, no source
+    Kind.DISPLAY_CASE: COLD_HOLDING_LIMIT_C,  # FDA Food Code 2022, 3-501.16(A)(2)
+    Kind.WALK_IN: COLD_HOLDING_LIMIT_C,  # likewise
+    Kind.FREEZER: EU_FROZEN_STORAGE_C,  # −18 °C; the Food Code names no number for storage
+    Kind.ULTRA_LOW_FREEZER: -60.0,  # common practice for fish served raw, no source
 }
 DEFAULT_PLAUSIBLE: Final[Mapping[Measures, tuple[float, float]]] = {
     Measures.AIR: (-90.0, 60.0),
@@ -143,11 +144,9 @@ class UnitTable(Table):
     """How long an excursion must last before it becomes an alarm, s."""
     lag_s: Annotated[Duration, Expect("seconds, 0 or more (0: none)", 1200)] = 1200.0
     """Time constant of fish behind an air probe, s; 0 = none."""
-    defrost: list[
-        Annotated[
-            Defrost,
-            Expect("local start and length (up to 12h)", "02:00/30m"),
-        ]
+    defrost: Annotated[
+        list[Annotated[Defrost, Expect("local start and length (up to 12h)", "02:00/30m")]],
+        Expect("a list of local starts and lengths", ["02:00/30m"]),
     ] = []
     """Scheduled defrosts: local start and length, such as "02:00/30m", "14:00/1h", "20:00/90s"."""
     door_open_s: Annotated[Interval, Expect("seconds, more than 0", 300)] = 300.0

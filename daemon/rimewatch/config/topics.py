@@ -36,10 +36,8 @@ def overlap(first: str, second: str) -> bool:
     (True, False)
     """
     ours, theirs = first.split("/"), second.split("/")
-    if (
-        "$" in (first[:1], second[:1])
-        and "#+".find(first[:1] if second[:1] == "$" else second[:1]) >= 0
-    ):
+    heads = {first[:1], second[:1]}
+    if "$" in heads and heads & {"#", "+"}:
         return False  # a leading wildcard does not match topics that begin with "$" (4.7.2)
     for index in range(max(len(ours), len(theirs))):
         our = ours[index] if index < len(ours) else None
