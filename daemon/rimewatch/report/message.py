@@ -1,0 +1,156 @@
+"""What an alarm says on a phone's lock screen at three in the morning.
+
+The words are data (``templates/messages.en.toml``); this module fills in the facts and
+keeps the lengths. It decides nothing about the fish and never sends anything.
+"""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from string import Formatter
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from rimewatch.report import wording
+from rimewatch.rules.condition import Condition
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_S, About, Cause
+
+LONGEST_TITLE: Final = 60
+LONGEST_BODY: Final = 500
+LONGEST_NAME: Final = 28
+"""So that a first line with its unit, its facts and what to do fits 100 characters."""
+_LONGEST_FACT: Final = 140
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Message:
+    """A title and a body, ready to be sent."""
+
+    title: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmFacts:
+    """What a message is made of: the finding, why it is sent, and when."""
+
+    condition: Condition
+    about: About
+    raised_ms: int
+    now_ms: int
+    above_s: float | None = None
+    """For ``returned``: time beyond the limit; None: from the beginning until now."""
+
+
+def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
+    """Return what a phone should show for an alarm.
+
+    Args:
+        shop: Names, zone and scale.
+        facts: The alarm; ``about`` is anything but ``summary``.
+
+    Returns:
+        A title of at most 60 and a body of at most 500 characters. The first 100
+        characters of the body say which unit, what is happening and what to do.
+
+    Raises:
+        ValueError: If ``about`` is ``summary``: the summary renders its own message.
+    """
+    if facts.about is About.SUMMARY:
+        raise ValueError("about is 'summary', expected raised, repeat, escalated or returned")
+    texts = _texts()
+    own = texts[facts.condition.key.rule.value]
+    known = _known(shop, facts, texts)
+    template = own[facts.about.value]
+    tail = own["tail_returned"] if facts.about is About.RETURNED else own["tail"]
+    title = _first_known(template["title"], known)
+    assert title is not None, "the last alternative of a title needs no optional fact"
+    sentences = [
+        text for choice in (template["lead"], *tail) if (text := _first_known(choice, known))
+    ]
+    return Message(title=wording.clipped(title, LONGEST_TITLE), body=_fitted(sentences))
+
+
+def _fitted(sentences: Sequence[str]) -> str:
+    """Join what fits, the earlier sentence first; one too long is left out whole."""
+    body = wording.clipped(sentences[0], LONGEST_BODY)
+    for sentence in sentences[1:]:
+        if len(body) + 1 + len(sentence) <= LONGEST_BODY:
+            body = f"{body} {sentence}"
+    return body
+
+
+def _first_known(choices: Sequence[str], known: Mapping[str, str]) -> str | None:
+    for choice in choices:
+        needed = {name for _, name, _, _ in Formatter().parse(choice) if name}
+        if needed <= known.keys():
+            return choice.format_map(known)
+    return None
+
+
+def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str, str]:
+    """Return the facts that are known, as text; what is not known has no entry."""
+    condition, zone = facts.condition, ZoneInfo(shop.timezone)
+    lasting_s = max(0.0, (facts.now_ms - condition.since_ms) / MS_PER_S)
+    cause = condition.cause or Cause.UNKNOWN
+    known = {
+        **_names(shop, condition),
+        "since": wording.local_time(condition.since_ms, zone, day_of_ms=facts.now_ms),
+        "lasting": wording.duration(lasting_s),
+        "waiting": wording.duration(max(0.0, (facts.now_ms - facts.raised_ms) / MS_PER_S)),
+        "above": wording.duration(lasting_s if facts.above_s is None else facts.above_s),
+        "first": texts["first"][
+            cause.value if cause.value in texts["first"] else Cause.UNKNOWN.value
+        ],
+    }
+    if cause.value in texts["cause"]:
+        known["cause"] = texts["cause"][cause.value]
+    temperatures = {
+        "fish": condition.fish_c,
+        "air": condition.air_c,
+        "limit": condition.limit_c,
+        "peak": condition.peak_c,
+    }
+    for name, celsius in temperatures.items():
+        if celsius is not None:
+            known[name] = wording.temperature(celsius, shop.display)
+    if condition.rate_c_per_h is not None and condition.rate_c_per_h >= 0.1:
+        known["rate"] = wording.temperature_difference(condition.rate_c_per_h, shop.display)
+    if condition.time_left_s is not None and condition.time_left_s >= 0:
+        known["left"] = wording.duration(condition.time_left_s)
+    if condition.lots:
+        lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
+        known["lots"] = wording.joined(lots, most=4)
+    for name, text in (("why", condition.explanation), ("detail", condition.detail)):
+        if clean := wording.printable(text):
+            known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    return known
+
+
+def _names(shop: Shop, condition: Condition) -> dict[str, str]:
+    """Return who it is about: a short ``unit``, and ``names`` where that had to be a number."""
+    ids = (condition.key.unit,) if condition.key.unit is not None else condition.units
+    names = [
+        wording.printable(shop.unit[unit].name if unit in shop.unit else str(unit)) for unit in ids
+    ]
+    if len(names) < 2:
+        return {"unit": wording.clipped(names[0] if names else shop.name, LONGEST_NAME)}
+    together = wording.joined(names)
+    if len(together) <= LONGEST_NAME:
+        return {"unit": together}
+    clipped = [wording.clipped(name, LONGEST_NAME) for name in names]
+    return {"unit": wording.counted(len(names), "unit"), "names": wording.joined(clipped, most=4)}
+
+
+def _sentence(text: str) -> str:
+    """Return the text with a capital at its start and a stop at its end."""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+
+
+@cache
+def _texts() -> Mapping[str, Any]:
+    source = files("rimewatch.report").joinpath("templates/messages.en.toml")
+    return tomllib.loads(source.read_text(encoding="utf-8"))

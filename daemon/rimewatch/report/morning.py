@@ -1,0 +1,110 @@
+"""One morning's summary, from the shop's readings to the finished texts. Pure.
+
+The live service and a replay call this at the same point with the same values, so a
+replayed night gives the very bytes that the mail had.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from rimewatch.evaluation.channels import ChannelHistory, settings_for
+from rimewatch.evaluation.contacts import door_times
+from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.ledger import Account, build_ledger
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.report.curve import Curve
+from rimewatch.report.message import Message
+from rimewatch.report.render_html import summary_html
+from rimewatch.report.render_text import file_text, summary_message
+from rimewatch.report.summary import build_summary
+from rimewatch.rules import channel
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import ProbeId
+
+WARM_UP_MS = 6 * 3_600_000
+"""Readings from before the period, so that the fish behind the air has found its place."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Morning:
+    """A summary as it is kept, mailed and pushed."""
+
+    text: str
+    html: str
+    message: Message
+
+
+def render_morning(
+    shop: Shop,
+    store: ReadingStore,
+    account: Account,
+    histories: Mapping[ProbeId, ChannelHistory],
+    *,
+    from_ms: int,
+    to_ms: int,
+) -> Morning:
+    """Return the summary of a period.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        account: Entries, alarms, messages and quarantine; what lies outside the period
+            is left out here.
+        histories: The channels folded up to ``to_ms``.
+        from_ms: Start of the period.
+        to_ms: Its end, the morning itself.
+    """
+    within = replace(
+        account,
+        alarms=[
+            alarm
+            for alarm in account.alarms
+            if alarm.raised_ms <= to_ms
+            and (alarm.returned_ms is None or alarm.returned_ms >= from_ms)
+        ],
+        messages=[m for m in account.messages if from_ms <= m.at_ms <= to_ms],
+    )
+    ledger: dict[str, Any] = build_ledger(
+        shop, store, within, from_ms=from_ms, to_ms=to_ms, histories=histories
+    )
+    curves = {
+        unit.id: curve
+        for unit in shop.units
+        if (curve := unit_curve(shop, store, unit, from_ms, to_ms)) is not None
+    }
+    summary = build_summary(shop, ledger, curves, from_ms, to_ms)
+    return Morning(
+        text=file_text(summary), html=summary_html(summary), message=summary_message(summary)
+    )
+
+
+def unit_curve(
+    shop: Shop, store: ReadingStore, unit: Unit, from_ms: int, to_ms: int
+) -> Curve | None:
+    """Return a unit's measured and governing temperature over a period; None without a probe."""
+    probes = shop.governing_probes(unit.id)
+    if not probes:
+        return None
+    settings = settings_for(unit, probes[0])
+    span = store.span(probes[0].id, from_ms - WARM_UP_MS, to_ms)
+    governing = np.array(
+        channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist()),
+        dtype=np.float64,
+    )
+    inside = span.times_ms >= from_ms
+    return Curve(
+        times_ms=span.times_ms[inside],
+        measured_c=span.values[inside],
+        governing_c=governing[inside],
+        doors=tuple(
+            (round(start), round(end))
+            for start, end in door_times(shop, store, unit.id, from_ms, to_ms)
+        ),
+        defrosts=tuple(
+            (round(start), round(end))
+            for start, end in scheduled(unit, shop.timezone, from_ms, to_ms)
+        ),
+    )

@@ -1,0 +1,168 @@
+"""What a summary asks somebody to do today, the gravest first. Pure.
+
+Each line is one task that one person can finish. Nothing here decides about fish:
+it says to measure, to keep apart, to write down, and leaves the decision to people.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from rimewatch.report import wording
+from rimewatch.report.facts import (
+    AlarmRecord,
+    Excursion,
+    LotFacts,
+    Period,
+    ProbeFacts,
+    QuarantineFacts,
+    State,
+    Todo,
+    UnitFacts,
+)
+from rimewatch.vocabulary import Priority, Rule, Scale, UnitId
+
+CLOCK_OFFSET_S: Final = 300.0
+"""A probe's clock further off than this is to be set: its times stop being believed
+there (the contract's 300 s of plausible time ahead of arrival)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Findings:
+    """What the tasks are made from."""
+
+    period: Period
+    zone: ZoneInfo
+    scale: Scale
+    units: Sequence[UnitFacts]
+    excursions: Sequence[Excursion]
+    lots: Sequence[LotFacts]
+    probes: Sequence[ProbeFacts]
+    quarantine: Sequence[QuarantineFacts]
+    alarms: Sequence[AlarmRecord]
+
+
+def todos(found: Findings) -> tuple[Todo, ...]:
+    """Return today's tasks, the gravest first, each said once."""
+    every = (
+        *_excursions(found),
+        *_unmonitored(found),
+        *_lots(found),
+        *_probes(found),
+        *_quarantine(found),
+        *_alarms(found),
+    )
+    return tuple(dict.fromkeys(every))
+
+
+def _excursions(found: Findings) -> Iterator[Todo]:
+    fish = [item for item in found.excursions if item.concerns_fish]
+    open_units = {item.unit for item in fish if item.end_ms is None}
+    for item in sorted(fish, key=lambda item: item.end_ms is not None):
+        if item.rule is Rule.HOLD_AT_RISK:
+            continue  # said with the lots
+        if item.end_ms is None:
+            limit = (
+                "its limit"
+                if item.limit_c is None
+                else wording.temperature(item.limit_c, found.scale)
+            )
+            text = f"{item.name} is still above {limit}: move the fish, then see to the unit."
+        elif item.unit in open_units:
+            continue
+        elif item.is_freezer:
+            text = f"{item.name}: look for fish that thawed and froze again."
+        else:
+            text = f"{item.name}: measure its fish with a thermometer before any is sold."
+        yield Todo(text=text, unit=item.unit)
+    for name, unit in dict.fromkeys((i.name, i.unit) for i in fish if not i.actions):
+        yield Todo(text=f"{name}: write down what was done about the warm spell.", unit=unit)
+    broken = ("cooling-failure", "power-loss")
+    for name, unit in dict.fromkeys((i.name, i.unit) for i in fish if i.cause in broken):
+        yield Todo(text=f"{name}: have the cooling looked at.", unit=unit)
+
+
+def _unmonitored(found: Findings) -> Iterator[Todo]:
+    for item in found.units:
+        if item.state is State.UNWATCHED:
+            text = f"{item.name}: not one reading; measure by hand and find out why."
+        elif item.missing_s > 0:
+            text = (
+                f"{item.name}: find out why it was unmonitored for "
+                f"{wording.duration(item.missing_s)}{_when(item, found)}."
+            )
+        else:
+            continue
+        yield Todo(text=text, unit=item.unit.id)
+
+
+def _when(item: UnitFacts, found: Findings) -> str:
+    if len(item.gaps) != 1:
+        return ""
+    start, end = item.gaps[0]
+    span = wording.local_span(start, end, found.zone, day_of_ms=found.period.to_ms)
+    return f" ({span})"
+
+
+def _lots(found: Findings) -> Iterator[Todo]:
+    for lot in found.lots:
+        if not lot.needs_destruction or lot.state in ("complete", "withdrawn"):
+            continue
+        if lot.set_back:
+            yield Todo(text=f"Lot {lot.lot}: its hold was set back; keep it off the raw counter.")
+        elif lot.state == "received":
+            yield Todo(text=f"Lot {lot.lot}: needs a freezing hold before it is served raw.")
+        elif lot.state == "freezing" and lot.started_ms is None:
+            yield Todo(text=f"Lot {lot.lot}: its hold is not counting yet; check its freezer.")
+
+
+def _probes(found: Findings) -> Iterator[Todo]:
+    for probe in found.probes:
+        if probe.stale:
+            since = ""
+            if probe.last_ms is not None:
+                at = wording.local_time(probe.last_ms, found.zone, day_of_ms=found.period.to_ms)
+                since = f" since {at}"
+            yield Todo(
+                text=f"Probe {probe.probe}: silent{since}; check battery and range.",
+                unit=probe.unit,
+            )
+        if probe.battery_is_low:
+            yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
+        if probe.clock_offset_s is not None and abs(probe.clock_offset_s) > CLOCK_OFFSET_S:
+            off = wording.duration(abs(probe.clock_offset_s))
+            side = "ahead" if probe.clock_offset_s > 0 else "behind"
+            yield Todo(text=f"Probe {probe.probe}: set its clock, {off} {side}.", unit=probe.unit)
+
+
+def _quarantine(found: Findings) -> Iterator[Todo]:
+    named = [item for item in found.quarantine if item.reason != "unknown-topic"]
+    for source in dict.fromkeys(item.probe or item.topic for item in named):
+        count = sum(item.count for item in named if (item.probe or item.topic) == source)
+        yield Todo(
+            text=f"{source}: {wording.counted(count, 'message')} not believed; look at the probe."
+        )
+    unknown = [item.topic for item in found.quarantine if item.reason == "unknown-topic"]
+    if unknown:
+        topics = wording.joined(sorted(set(unknown)), most=3)
+        yield Todo(text=f"Unknown to the configuration: {topics}; add it or silence it.")
+
+
+def _alarms(found: Findings) -> Iterator[Todo]:
+    told: set[UnitId | None] = {item.unit for item in found.excursions if item.concerns_fish}
+    spoken = (Rule.STALE, Rule.BATTERY, Rule.IMPLAUSIBLE)
+    named = {item.unit.id: item.name for item in found.units}
+    for alarm in found.alarms:
+        if alarm.returned_ms is not None or alarm.rule in spoken:
+            continue
+        grave = (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK)
+        if alarm.rule in grave and alarm.unit in told:
+            continue
+        units = (alarm.unit,) if alarm.unit is not None else alarm.units
+        where = wording.joined([named.get(unit, str(unit)) for unit in units]) or "The shop"
+        weight = " (high)" if alarm.priority is Priority.HIGH else ""
+        yield Todo(
+            text=f"{where}: alarm “{alarm.rule.value}”{weight} is still on; see to it.",
+            unit=alarm.unit,
+        )
