@@ -33,7 +33,7 @@ class Segments:
         return float(self.length_s[self.is_gap].sum())
 
 
-def linear_segments(times_ms: ArrayLike, celsius: ArrayLike, *, max_gap_ms: int) -> Segments:
+def linear_segments(times_ms: ArrayLike, celsius: ArrayLike, *, max_gap_ms: float) -> Segments:
     """Cut a recorded curve into straight pieces.
 
     Args:

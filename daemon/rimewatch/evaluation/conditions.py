@@ -1,0 +1,86 @@
+"""From what the folds know to what calls for a response. Pure."""
+
+from collections.abc import Mapping, Sequence
+
+from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.lot_story import hold_of
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.track import Track
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.probe_rule import Finding
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
+
+
+def channel_conditions(
+    unit: Unit, tracks: Sequence[Track], lots: tuple[LotId, ...]
+) -> dict[AlarmKey, Condition | None]:
+    """Return a unit's limits as conditions: so, once an excursion has lasted the on-delay."""
+    limits = {limit_rule(unit): unit.limit_c}
+    if unit.operating_limit_c is not None:
+        limits[Rule.OPERATING_LIMIT] = unit.operating_limit_c
+    conditions: dict[AlarmKey, Condition | None] = {}
+    for rule, limit_c in limits.items():
+        key = AlarmKey(unit=unit.id, rule=rule)
+        lasting = [
+            spell
+            for track in tracks
+            if (spell := track.open_spell(rule.value)) is not None
+            and spell.sustained_ms is not None
+        ]
+        conditions[key] = (
+            Condition(
+                key=key,
+                since_ms=round(min(spell.start_ms for spell in lasting)),
+                units=(unit.id,),
+                limit_c=limit_c,
+                lots=lots,
+            )
+            if lasting
+            else None
+        )
+    return conditions
+
+
+def hold_condition(
+    shop: Shop,
+    store: ReadingStore,
+    histories: Mapping[ProbeId, ChannelHistory],
+    unit: UnitId,
+    lots: Sequence[LotEntries],
+    now_ms: int,
+) -> Condition | None:
+    """Return that holds are at risk: their cold had begun, and is lost right now."""
+    since_ms: list[float] = []
+    at_risk: list[LotId] = []
+    for lot in lots:
+        hold = hold_of(shop, histories, store, lot, now_ms)
+        if hold is None or hold.completed_ms is not None or not hold.interruptions:
+            continue
+        last = hold.interruptions[-1]
+        if last.end_ms is None and last.peak_c is not None:
+            since_ms.append(last.start_ms)
+            at_risk.append(lot.lot)
+    if not at_risk:
+        return None
+    return Condition(
+        key=AlarmKey(unit=unit, rule=Rule.HOLD_AT_RISK),
+        since_ms=round(min(since_ms)),
+        units=(unit,),
+        lots=tuple(at_risk),
+    )
+
+
+def finding_condition(key: AlarmKey, findings: Sequence[Finding]) -> Condition | None:
+    """Return what a rule found on a unit's probes as one condition."""
+    if not findings or key.unit is None:
+        return None
+    priorities = [finding.priority for finding in findings if finding.priority is not None]
+    return Condition(
+        key=key,
+        since_ms=min(finding.since_ms for finding in findings),
+        units=(key.unit,),
+        priority=priorities[0] if priorities else None,
+        detail="; ".join(finding.detail for finding in findings),
+    )

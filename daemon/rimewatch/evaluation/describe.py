@@ -1,0 +1,107 @@
+"""Fills a condition with the facts of the moment, for the message that tells of it. Pure."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Protocol
+
+from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.evidence import evidence_for
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.track import Track
+from rimewatch.rules import cause
+from rimewatch.rules.condition import Condition
+from rimewatch.rules.watch import Spell
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, ProbeId, Rule, UnitId
+
+TREND_OVER_MS = 15 * 60_000
+"""The trend in a message is that of the last quarter of an hour."""
+
+LIMIT_RULES = frozenset({Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT, Rule.HOLD_AT_RISK})
+
+
+class KnowsLots(Protocol):
+    """Knows where lots stand."""
+
+    now_ms: int
+
+    def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
+        """Return the lots that stand in a unit now."""
+        ...
+
+
+def described(
+    condition: Condition,
+    shop: Shop,
+    store: ReadingStore,
+    tracks: Mapping[ProbeId, Track],
+    lots: KnowsLots,
+) -> Condition:
+    """Return a condition with fish and air temperature, trend, peak, cause and lots at stake."""
+    unit_id = condition.key.unit
+    if unit_id is None:
+        return condition
+    governing = [track for track in tracks.values() if track.unit.id == unit_id]
+    known = [track for track in governing if track.state.last_ms is not None]
+    if not known:
+        return replace(condition, lots=condition.lots or lots.lots_in(unit_id))
+    warmest = max(known, key=lambda track: track.state.governing_c)
+    fish_c = warmest.state.governing_c
+    described_so = replace(
+        condition,
+        fish_c=fish_c,
+        air_c=_air_c(shop, store, unit_id, lots.now_ms),
+        limit_c=shop.unit[unit_id].limit_c if condition.limit_c is None else condition.limit_c,
+        rate_c_per_h=_rate_c_per_h(store, warmest),
+        lots=condition.lots or lots.lots_in(unit_id),
+    )
+    if condition.key.rule not in LIMIT_RULES:
+        return described_so
+    spell = _spell(warmest, condition)
+    known_ms = max(track.state.last_ms or 0 for track in known)
+    verdict = cause.explain(evidence_for(shop, store, unit_id, spell, known_ms))
+    return replace(
+        described_so,
+        peak_c=spell.peak_c,
+        cause=verdict.cause,
+        explanation=verdict.explanation,
+    )
+
+
+def _spell(track: Track, condition: Condition) -> Spell:
+    """Return the excursion a condition speaks of: the open one, or the last that ended."""
+    rule = condition.key.rule
+    name = limit_rule(track.unit).value if rule is Rule.HOLD_AT_RISK else rule.value
+    spell = track.open_spell(name)
+    if spell is not None:
+        return spell
+    for ended in reversed(track.ended):
+        if ended.watch == name:
+            return ended
+    return Spell(
+        watch=name,
+        start_ms=float(condition.since_ms),
+        end_ms=None,
+        gap_ms=0.0,
+        peak_c=track.state.governing_c,
+        sustained_ms=None,
+    )
+
+
+def _air_c(shop: Shop, store: ReadingStore, unit: UnitId, now_ms: int) -> float | None:
+    for probe in shop.probes_of(unit, Measures.AIR):
+        last = store.last_before(probe.id, now_ms + 1)
+        if last is not None:
+            return last[1]
+    return None
+
+
+def _rate_c_per_h(store: ReadingStore, track: Track) -> float | None:
+    last_ms = track.state.last_ms
+    if last_ms is None:
+        return None
+    span = store.span(track.probe.id, last_ms - TREND_OVER_MS, last_ms)
+    if len(span) < 3:
+        return None
+    elapsed_ms = int(span.times_ms[-1] - span.times_ms[0])
+    return float(span.values[-1] - span.values[0]) / elapsed_ms * MS_PER_H

@@ -1,0 +1,252 @@
+"""The evaluator: readings, entries and time go in; alarms, messages and summaries come out.
+
+One evaluator serves the live service and a replay alike. It reads no clock: it is
+told what time it is before each thing that arrives, and does what fell due until
+then, each at its own instant. What it concludes from the readings depends on them
+alone; only who was told, and when, depends on when they arrived.
+
+The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
+:meth:`Evaluator.observe` or :meth:`Evaluator.enter`, then :meth:`Evaluator.take_outcomes`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from rimewatch.alarms.alarm import AlarmState
+from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
+from rimewatch.alarms.engine import Engine
+from rimewatch.entries import (
+    Acknowledge,
+    AnyEntry,
+    CorrectiveAction,
+    InService,
+    MoveLot,
+    OutOfService,
+    ReceiveLot,
+    Shelve,
+    StartFreezing,
+    WithdrawLot,
+)
+from rimewatch.evaluation.channels import ChannelHistory
+from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
+from rimewatch.evaluation.describe import described
+from rimewatch.evaluation.lot_book import LotEntries, book
+from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
+from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.rule_bench import Place, RuleBench
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.track import Track
+from rimewatch.readings import Reading
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.probe_rule import Sample
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
+
+CATCH_UP_AFTER_MS = 1000
+"""Late readings are folded in together, once this long has passed since the first of them."""
+
+
+class Evaluator:
+    """Everything that is concluded for one shop.
+
+    Args:
+        shop: The shop.
+        store: Where accepted readings are found again; each is in it before it is observed.
+        at_ms: When watching begins: silence is counted from here.
+        alarms: The alarm engine's state from before a restart.
+        entries: Operator entries from before a restart.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        store: ReadingStore,
+        at_ms: int,
+        *,
+        alarms: AlarmState | None = None,
+        entries: Iterable[AnyEntry] = (),
+    ) -> None:
+        self.shop = shop
+        self.store = store
+        self.now_ms = at_ms
+        self.alarms = AlarmState() if alarms is None else alarms
+        self.entries: list[AnyEntry] = list(entries)
+        self.batteries: dict[ProbeId, float] = {}
+        self.tracks = {
+            probe.id: Track(unit, probe, store)
+            for unit in shop.units
+            for probe in shop.governing_probes(unit.id)
+        }
+        self._started_ms = at_ms
+        self._engine = Engine(shop)
+        self._bench = RuleBench(shop, at_ms)
+        self._lots: dict[LotId, LotEntries] = book(self.entries)
+        self._late_since_ms: int | None = None
+        self._last_ms: dict[ProbeId, int] = {}
+        self._outcomes: list[Outcome] = []
+        self._morning = next_morning(at_ms, shop.summary_at, shop.timezone)
+
+    # --- what arrives ---------------------------------------------------------------------
+
+    def observe(self, reading: Reading) -> None:
+        """Take an accepted reading that is new to the store (or changed what it held)."""
+        probe = self.shop.probe[reading.probe]
+        if reading.battery is not None:
+            self.batteries[probe.id] = reading.battery
+        track = self.tracks.get(probe.id)
+        if track is not None:
+            before = track.standing
+            if not track.take(reading.observed_ms, reading.value):
+                if self._late_since_ms is None:
+                    self._late_since_ms = self.now_ms
+            elif track.standing != before:
+                self._judge_unit(probe.unit)
+        if reading.observed_ms > self._last_ms.get(probe.id, -1):
+            self._last_ms[probe.id] = reading.observed_ms
+            sample = Sample(reading.observed_ms, reading.value, reading.battery)
+            self._judge_places(self._bench.take(probe.id, sample, self.now_ms))
+
+    def enter(self, entry: AnyEntry) -> None:
+        """Take an operator's entry."""
+        self.entries.append(entry)
+        at_ms = max(self.now_ms, entry.at_ms)
+        match entry:
+            case Acknowledge():
+                self._do(
+                    self._engine.acknowledge(
+                        self.alarms, AlarmKey(unit=entry.unit, rule=entry.rule), at_ms, entry.who
+                    )
+                )
+            case Shelve():
+                key = AlarmKey(unit=entry.unit, rule=entry.rule)
+                until_ms = at_ms + round(entry.minutes * 60_000)
+                self._do(self._engine.shelve(self.alarms, key, at_ms, until_ms, entry.who))
+            case OutOfService():
+                self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
+            case InService():
+                self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
+            case ReceiveLot() | StartFreezing() | MoveLot() | WithdrawLot():
+                self._lots = book(self.entries)
+                for unit in self.shop.units:
+                    self._judge_holds(unit.id)
+            case CorrectiveAction():
+                pass
+
+    def advance(self, now_ms: int) -> None:
+        """Do everything that fell due before an instant, each thing at its own time.
+
+        What is due *at* the instant waits, so that what arrives at it comes first.
+        """
+        self._run_until(now_ms - 1)
+        self.now_ms = max(self.now_ms, now_ms)
+
+    def finish(self, now_ms: int) -> None:
+        """Do everything that is due up to and including an instant."""
+        self.now_ms = max(self.now_ms, now_ms)
+        self._run_until(self.now_ms)
+        self._catch_up()
+
+    def next_due_ms(self) -> int:
+        """Return when something will be due by itself; there is always a next morning."""
+        dues = (
+            self._morning[1],
+            self._bench.next_due_ms(),
+            self._engine.next_due_ms(self.alarms),
+            None if self._late_since_ms is None else self._late_since_ms + CATCH_UP_AFTER_MS,
+        )
+        return min(due_ms for due_ms in dues if due_ms is not None)
+
+    def take_outcomes(self) -> Sequence[Outcome]:
+        """Return what there is to write and to send since the last call, in order."""
+        outcomes, self._outcomes = self._outcomes, []
+        return outcomes
+
+    def load(self) -> None:
+        """Fold what the store already holds, after a restart."""
+        for track in self.tracks.values():
+            track.load()
+        for unit in self.shop.units:
+            self._judge_unit(unit.id)
+
+    def histories(self) -> dict[ProbeId, ChannelHistory]:
+        """Return what the channels have found so far, late readings included."""
+        self._catch_up()
+        return {probe: track.history() for probe, track in self.tracks.items()}
+
+    def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
+        """Return the lots that stand in a unit now."""
+        return tuple(lot.lot for lot in self._lots.values() if lot.unit == unit)
+
+    # --- what follows ---------------------------------------------------------------------
+
+    def _run_until(self, until_ms: int) -> None:
+        while (due_ms := self.next_due_ms()) <= until_ms:
+            self.now_ms = max(self.now_ms, due_ms)
+            late_ms = self._late_since_ms
+            if late_ms is not None and due_ms >= late_ms + CATCH_UP_AFTER_MS:
+                self._catch_up()
+                continue
+            self._judge_places(self._bench.look_at_due(due_ms))
+            self._do(self._engine.advance(self.alarms, due_ms))
+            if self._morning[1] <= due_ms:
+                self._greet_morning()
+
+    def _catch_up(self) -> None:
+        self._late_since_ms = None
+        for track in self.tracks.values():
+            if track.late_from_ms is not None:
+                track.catch_up()
+                self._judge_unit(track.unit.id)
+
+    def _greet_morning(self) -> None:
+        self._catch_up()
+        day, at_ms = self._morning
+        before_ms = previous_morning_ms(day, self.shop.summary_at, self.shop.timezone)
+        contacts = self.shop.escalation[0].contacts if self.shop.escalation else ()
+        self._outcomes.append(
+            SummaryDue(
+                day=day,
+                from_ms=max(before_ms, self._started_ms),
+                to_ms=at_ms,
+                contacts=contacts,
+            )
+        )
+        self._morning = next_morning(at_ms, self.shop.summary_at, self.shop.timezone)
+
+    def _judge_unit(self, unit: UnitId) -> None:
+        tracks = [track for track in self.tracks.values() if track.unit.id == unit]
+        self._apply(channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit)))
+        self._judge_holds(unit)
+
+    def _judge_holds(self, unit: UnitId) -> None:
+        lots = [lot for lot in self._lots.values() if lot.unit == unit and lot.freezing]
+        key = AlarmKey(unit=unit, rule=Rule.HOLD_AT_RISK)
+        if not lots and key not in self.alarms.conditions:
+            return
+        tracks = {probe: track.history() for probe, track in self.tracks.items()}
+        condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
+        self._apply({key: condition})
+
+    def _judge_places(self, places: Sequence[Place]) -> None:
+        for unit, rule in places:
+            key = AlarmKey(unit=unit, rule=rule)
+            self._apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
+
+    def _apply(self, conditions: dict[AlarmKey, Condition | None]) -> None:
+        for key, condition in conditions.items():
+            if condition is not None:
+                self._do(self._engine.set_condition(self.alarms, condition, self.now_ms))
+            elif key in self.alarms.conditions:
+                self._do(self._engine.clear_condition(self.alarms, key, self.now_ms))
+
+    def _do(self, result: tuple[AlarmState, tuple[Effect, ...]]) -> None:
+        self.alarms, effects = result
+        for effect in effects:
+            match effect:
+                case AlarmChanged():
+                    self._outcomes.append(AlarmKept(alarm=effect.alarm))
+                case Send():
+                    facts = described(effect.condition, self.shop, self.store, self.tracks, self)
+                    self._outcomes.append(MessageDue(send=replace(effect, condition=facts)))
+                case Logged():
+                    self._outcomes.append(Noted(at_ms=effect.at_ms, text=effect.text))

@@ -1,0 +1,286 @@
+"""The ledger: what the readings and entries of a period amount to, as plain data.
+
+Every figure is a pure function of stored readings, configuration and entries; only
+what was alarmed and sent depends on when the readings arrived. The same input gives
+the same ledger, to the digit.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.entries import AnyEntry, CorrectiveAction
+from rimewatch.evaluation.channels import (
+    ChannelHistory,
+    history_of,
+    limit_rule,
+    stale_ms,
+)
+from rimewatch.evaluation.contacts import door_times
+from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.excursions import Excursion, excursions_of
+from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.lots.hold import Break
+from rimewatch.science.statistics import gaps_ms, statistics
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import About, ContactId, Measures, ProbeId, Rule, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MessageRecord:
+    """A message that was handed to the outbox."""
+
+    at_ms: int
+    contact: ContactId
+    unit: UnitId | None
+    rule: Rule | None
+    about: About
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """What a ledger is made of, besides the readings."""
+
+    entries: Sequence[AnyEntry] = ()
+    alarms: Sequence[Alarm] = ()
+    messages: Sequence[MessageRecord] = ()
+    quarantined: int = 0
+    quarantine: Sequence[Mapping[str, Any]] = ()
+    batteries: Mapping[ProbeId, float] | None = None
+
+
+def build_ledger(
+    shop: Shop,
+    store: ReadingStore,
+    account: Account,
+    *,
+    from_ms: int,
+    to_ms: int,
+    histories: Mapping[ProbeId, ChannelHistory] | None = None,
+) -> dict[str, Any]:
+    """Return the ledger of a period.
+
+    Args:
+        shop: The shop.
+        store: Its accepted readings.
+        account: Entries, alarms, messages and quarantine of the period.
+        from_ms: Start of the period.
+        to_ms: End of the period; readings after it are not looked at.
+        histories: The channels folded up to ``to_ms``, where somebody has them already;
+            None: they are folded here.
+    """
+    if histories is None:
+        histories = {
+            probe.id: history_of(shop, probe, store, to_ms)
+            for unit in shop.units
+            for probe in shop.governing_probes(unit.id)
+        }
+    units = {
+        unit.id: _unit(shop, store, unit, histories, account.alarms, from_ms, to_ms)
+        for unit in shop.units
+    }
+    stories = [
+        tell(shop, store, histories, lot, to_ms)
+        for lot in book([e for e in account.entries if e.at_ms <= to_ms]).values()
+        if lot.withdrawn is None or lot.withdrawn.at_ms >= from_ms
+    ]
+    return {
+        "from": iso(from_ms),
+        "to": iso(to_ms),
+        "quarantined": account.quarantined,
+        "units": units,
+        "alarms": [_alarm(alarm) for alarm in account.alarms],
+        "messages": [_message(message) for message in account.messages],
+        "lots": [_lot(story) for story in stories],
+        "probes": {
+            probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
+            for probe in shop.probes
+        },
+        "quarantine": list(account.quarantine),
+        "corrective_actions": [
+            {"at": iso(e.at_ms), "unit": e.unit, "text": e.text, "who": e.who}
+            for e in sorted(account.entries, key=lambda e: e.at_ms)
+            if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
+        ],
+    }
+
+
+def _unit(
+    shop: Shop,
+    store: ReadingStore,
+    unit: Unit,
+    histories: Mapping[ProbeId, ChannelHistory],
+    alarms: Sequence[Alarm],
+    from_ms: int,
+    to_ms: int,
+) -> dict[str, Any]:
+    governing = shop.governing_probes(unit.id)
+    doors = door_times(shop, store, unit.id, from_ms, to_ms)
+    record: dict[str, Any] = {"name": unit.name, "kind": unit.kind.value, "limit_c": unit.limit_c}
+    if governing:
+        probe = governing[0]
+        silence_ms = stale_ms(probe)
+        # A stale time more on either side, so that gaps and stretches at the edges are known.
+        margin_ms = round(silence_ms)
+        span = store.span(probe.id, from_ms - margin_ms, to_ms)
+        figures = statistics(
+            span.times_ms,
+            span.values,
+            stale_ms=silence_ms,
+            from_ms=from_ms,
+            to_ms=to_ms,
+            limit_c=unit.limit_c,
+        )
+        gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
+        own = [histories[p.id] for p in governing]
+        record |= {
+            "readings": figures.readings,
+            "missing_s": figure(figures.missing_s, 3),
+            "min_c": figure(figures.min_c, 3),
+            "max_c": figure(figures.max_c, 3),
+            "mean_c": figure(figures.mean_c, 4),
+            "kinetic_c": figure(figures.kinetic_c, 4),
+            "above_limit_s": figure(figures.above_limit_s, 3),
+            "governing_above_limit_s": figure(_above_s(own[0], unit, from_ms, to_ms), 3),
+            "gaps": [{"start": iso(start), "end": iso(end)} for start, end in gaps],
+            "excursions": [
+                _excursion(e)
+                for e in excursions_of(shop, store, unit, own, alarms, from_ms=from_ms, to_ms=to_ms)
+            ],
+        }
+    else:
+        record |= {
+            "readings": 0,
+            "missing_s": figure((to_ms - from_ms) / 1000.0, 3),
+            "min_c": None,
+            "max_c": None,
+            "mean_c": None,
+            "kinetic_c": None,
+            "above_limit_s": 0.0,
+            "governing_above_limit_s": 0.0,
+            "gaps": [{"start": iso(from_ms), "end": iso(to_ms)}],
+            "excursions": [],
+        }
+    if shop.probes_of(unit.id, Measures.DOOR):
+        lengths_s = [(end - start) / 1000.0 for start, end in doors]
+        record["doors"] = {
+            "openings": len(doors),
+            "open_s": figure(sum(lengths_s), 3),
+            "longest_s": figure(max(lengths_s, default=0.0), 3),
+        }
+    record["defrosts"] = len(scheduled(unit, shop.timezone, from_ms, to_ms))
+    return record
+
+
+def _above_s(history: ChannelHistory, unit: Unit, from_ms: int, to_ms: int) -> float:
+    """Return the seconds of a period with the governing temperature above the critical limit."""
+    name = limit_rule(unit).value
+    total_ms = 0.0
+    for spell in history.spells(name):
+        for start_ms, end_ms in spell.above:
+            total_ms += max(0.0, min(end_ms, to_ms) - max(start_ms, from_ms))
+    return total_ms / 1000.0
+
+
+def _excursion(excursion: Excursion) -> dict[str, Any]:
+    spell = excursion.spell
+    return {
+        "rule": excursion.rule.value,
+        "probe": excursion.probe,
+        "start": iso(spell.start_ms),
+        "end": iso(spell.end_ms),
+        "peak_c": figure(spell.peak_c, 3),
+        "above_s": figure(spell.above_ms / 1000.0, 3),
+        "cause": excursion.verdict.cause.value,
+        "explanation": excursion.verdict.explanation,
+        "alarmed": excursion.alarmed,
+        "found_late": excursion.found_late,
+    }
+
+
+def _alarm(alarm: Alarm) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "unit": alarm.key.unit,
+        "rule": alarm.key.rule.value,
+        "priority": alarm.priority.value,
+        "raised": iso(alarm.raised_ms),
+        "acknowledged": iso(alarm.acknowledged_ms),
+        "returned": iso(alarm.returned_ms),
+        "woke": alarm.woke,
+        "since": iso(alarm.since_ms),
+        "detail": alarm.condition.detail,
+    }
+    if alarm.key.unit is None:
+        record["units"] = list(alarm.units)
+    return record
+
+
+def _message(message: MessageRecord) -> dict[str, Any]:
+    return {
+        "at": iso(message.at_ms),
+        "contact": message.contact,
+        "unit": message.unit,
+        "rule": None if message.rule is None else message.rule.value,
+        "about": message.about.value,
+    }
+
+
+def _break(item: Break) -> dict[str, Any]:
+    return {
+        "start": iso(item.start_ms),
+        "end": iso(item.end_ms),
+        "peak_c": figure(item.peak_c, 3),
+        "reason": item.reason.value,
+    }
+
+
+def _lot(story: LotStory) -> dict[str, Any]:
+    hold, need = story.hold, story.need
+    return {
+        "lot": story.lot,
+        "species": None if story.entries.received is None else story.entries.received.species,
+        "unit": story.entries.unit,
+        "needs_destruction": True if need is None else need.needs_destruction,
+        "why": "Nobody has entered what this lot is: treated as needing destruction."
+        if need is None
+        else need.why,
+        "remaining_hazards": [] if need is None else list(need.remaining_hazards),
+        "statement_missing": need is not None and need.statement_missing,
+        "received_too_warm": None if need is None else need.receipt_too_warm,
+        "option": None if hold is None else hold.option.value,
+        "required_h": None if hold is None else hold.required_h,
+        "credited_h": 0.0 if hold is None else figure(hold.credited_h, 6),
+        "state": story.state,
+        "started": None if hold is None else iso(hold.started_ms),
+        "completed": None if hold is None else iso(hold.completed_ms),
+        "expected": None if hold is None else iso(hold.expected_ms),
+        "interruptions": [] if hold is None else [_break(item) for item in hold.interruptions],
+        "ice_days": figure(story.ice_days, 4),
+    }
+
+
+def _probe(
+    store: ReadingStore,
+    probe: ProbeId,
+    silence_ms: float,
+    account: Account,
+    from_ms: int,
+    to_ms: int,
+) -> dict[str, Any]:
+    last = store.last_before(probe, to_ms + 1)
+    never_stale = silence_ms == float("inf")
+    record: dict[str, Any] = {
+        "last": iso(None if last is None else last[0]),
+        "stale": not never_stale and (last is None or to_ms - last[0] > silence_ms),
+    }
+    if not never_stale:
+        span = store.span(probe, from_ms - round(silence_ms), to_ms)
+        gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
+        record["missing_s"] = figure(sum(end - start for start, end in gaps) / 1000.0, 3)
+    if account.batteries and probe in account.batteries:
+        record["battery"] = account.batteries[probe]
+    return record

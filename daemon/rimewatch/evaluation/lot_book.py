@@ -1,0 +1,122 @@
+"""Each lot from its entries: where it stood, what its hold came to, how fresh it is.
+
+A correction is a further entry; the book only ever reads them in order of their time.
+Pure.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from rimewatch.entries import AnyEntry, MoveLot, ReceiveLot, StartFreezing, WithdrawLot
+from rimewatch.lots.hold import Placement
+from rimewatch.vocabulary import MS_PER_DAY, LotId, Option, UnitId
+
+ASSUMED_AT_RECEIPT_C: Final = 5.0
+"""Taken for a lot whose temperature at receipt nobody measured: the warmest that may be
+accepted (FDA Food Code 2022, 3-202.11(A)). Doubt counts against the fish."""
+
+
+@dataclass(slots=True, kw_only=True)
+class LotEntries:
+    """A lot's own entries, in order of time."""
+
+    lot: LotId
+    received: ReceiveLot | None = None
+    freezing: StartFreezing | None = None
+    withdrawn: WithdrawLot | None = None
+    placements: list[Placement] = field(default_factory=list)
+    """Where it stood since it was first put into a unit."""
+
+    @property
+    def option(self) -> Option | None:
+        """The freezing option chosen, if freezing was started."""
+        return None if self.freezing is None else self.freezing.option
+
+    @property
+    def unit(self) -> UnitId | None:
+        """Where it stands now."""
+        if self.withdrawn is not None or not self.placements:
+            return None
+        return self.placements[-1].unit
+
+    def placements_from(self, from_ms: float) -> list[Placement]:
+        """Return where it stood from an instant on."""
+        return [
+            Placement(unit=p.unit, from_ms=max(p.from_ms, from_ms), to_ms=p.to_ms)
+            for p in self.placements
+            if p.to_ms is None or p.to_ms > from_ms
+        ]
+
+
+def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
+    """Return every lot that an entry names, in order of its first entry.
+
+    Args:
+        entries: In any order; they are read in order of their time, and of those at
+            one instant in the order given.
+    """
+    lots: dict[LotId, LotEntries] = {}
+    for entry in sorted(entries, key=lambda entry: entry.at_ms):
+        match entry:
+            case ReceiveLot():
+                lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
+                # Received again: a correction of what is said of the lot, not of when it came.
+                first = lot.received
+                lot.received = entry if first is None else replace(entry, at_ms=first.at_ms)
+            case StartFreezing():
+                lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
+                lot.freezing = entry
+                _place(lot, entry.unit, entry.at_ms)
+            case MoveLot():
+                lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
+                _place(lot, entry.unit, entry.at_ms)
+            case WithdrawLot():
+                lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
+                lot.withdrawn = entry
+                _close(lot, entry.at_ms)
+            case _:
+                pass
+    return lots
+
+
+def _close(lot: LotEntries, at_ms: float) -> None:
+    if lot.placements and lot.placements[-1].to_ms is None:
+        last = lot.placements[-1]
+        lot.placements[-1] = Placement(unit=last.unit, from_ms=last.from_ms, to_ms=at_ms)
+
+
+def _place(lot: LotEntries, unit: UnitId, at_ms: float) -> None:
+    if lot.unit == unit:
+        return
+    _close(lot, at_ms)
+    lot.placements.append(Placement(unit=unit, from_ms=at_ms, to_ms=None))
+
+
+def ice_days(
+    lot: LotEntries,
+    to_ms: int,
+    in_unit: Callable[[UnitId, float, float], float],
+    at_temperature: Callable[[float], float],
+) -> float:
+    """Return the days on melting ice that a lot's time so far is worth.
+
+    Args:
+        lot: The lot; without a receipt it has spent nothing yet.
+        to_ms: Until when.
+        in_unit: Ice-days of a unit's governing temperature from one instant to another.
+        at_temperature: The relative rate of spoilage at a temperature in °C.
+    """
+    if lot.received is None:
+        return 0.0
+    received = lot.received
+    first_place_ms = lot.placements[0].from_ms if lot.placements else float(to_ms)
+    end_ms = float(to_ms) if lot.withdrawn is None else min(to_ms, lot.withdrawn.at_ms)
+    celsius = ASSUMED_AT_RECEIPT_C if received.celsius is None else received.celsius
+    waiting_ms = max(0.0, min(first_place_ms, end_ms) - received.at_ms)
+    spent = at_temperature(celsius) * waiting_ms / MS_PER_DAY
+    for place in lot.placements_from(received.at_ms):
+        place_end_ms = end_ms if place.to_ms is None else min(place.to_ms, end_ms)
+        if place_end_ms > place.from_ms:
+            spent += in_unit(place.unit, place.from_ms, place_end_ms)
+    return spent

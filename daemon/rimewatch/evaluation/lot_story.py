@@ -1,0 +1,124 @@
+"""A lot judged: what it needs, its hold, its freshness, from entries and readings. Pure."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from rimewatch.evaluation.channels import ChannelHistory, settings_for
+from rimewatch.evaluation.lot_book import LotEntries, ice_days
+from rimewatch.evaluation.solidity import solid_after
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
+from rimewatch.lots.needs import Need, needs_of
+from rimewatch.rules import channel
+from rimewatch.science import spoilage
+from rimewatch.science.statistics import cut_to_period
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, ProbeId, UnitId
+
+Histories = Mapping[ProbeId, ChannelHistory]
+
+WARM_UP_LAGS: Final = 20.0
+"""After so many time constants a lag has forgotten where it began (exp(−20) = 2e-9)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotStory:
+    """A lot as the record shows it."""
+
+    entries: LotEntries
+    need: Need | None
+    """None: nobody has entered its receipt."""
+    hold: Hold | None
+    """None: freezing was never started."""
+    ice_days: float
+
+    @property
+    def lot(self) -> LotId:
+        """The lot's id."""
+        return self.entries.lot
+
+    @property
+    def state(self) -> str:
+        """``received``, ``freezing``, ``complete`` or ``withdrawn``."""
+        if self.entries.withdrawn is not None:
+            return "withdrawn"
+        if self.hold is None:
+            return "received"
+        return "freezing" if self.hold.completed_ms is None else "complete"
+
+
+def cold_of_unit(
+    shop: Shop, histories: Histories, unit: UnitId, level_c: float, to_ms: int
+) -> ColdRecord:
+    """Return what all governing probes of a unit agree on; nothing without a probe."""
+    records = [
+        histories[probe.id].cold(level_c, to_ms)
+        for probe in shop.governing_probes(unit)
+        if probe.id in histories
+    ]
+    return merge_records(records) if records else NOTHING_PROVEN
+
+
+def tell(
+    shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
+) -> LotStory:
+    """Judge one lot from its entries and the readings up to an instant."""
+    return LotStory(
+        entries=lot,
+        need=None if lot.received is None else needs_of(lot.received),
+        hold=hold_of(shop, histories, store, lot, to_ms),
+        ice_days=ice_days(
+            lot,
+            to_ms,
+            lambda unit, from_ms, end_ms: unit_ice_days(shop, store, unit, from_ms, end_ms),
+            spoilage.root_rate,
+        ),
+    )
+
+
+def hold_of(
+    shop: Shop, histories: Histories, store: ReadingStore, lot: LotEntries, to_ms: int
+) -> Hold | None:
+    """Return how far a lot's freezing hold has come; None if freezing was never started."""
+    if lot.freezing is None:
+        return None
+    return evaluate_hold(
+        lot.freezing.option,
+        lot.placements_from(lot.freezing.at_ms),
+        lambda unit, level_c: cold_of_unit(shop, histories, unit, level_c, to_ms),
+        solid_after(shop, store, lot),
+    )
+
+
+def unit_ice_days(
+    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
+) -> float:
+    """Return the ice-days of a unit's governing temperature within a period.
+
+    Gaps add nothing: what was not measured is listed as unmonitored, not guessed.
+    """
+    probes = shop.governing_probes(unit)
+    if not probes:
+        return 0.0
+    probe = probes[0]
+    settings = settings_for(shop.unit[unit], probe)
+    warm_up_ms = round(WARM_UP_LAGS * settings.lag_s * 1000.0)
+    # A stale time more on either side, so that the stretches at the edges are known.
+    span = store.span(
+        probe.id,
+        math.floor(from_ms) - warm_up_ms - round(settings.stale_ms),
+        math.ceil(to_ms) + round(settings.stale_ms),
+    )
+    curve = channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist())
+    times, values = cut_to_period(
+        span.times_ms,
+        np.array(curve, dtype=np.float64),
+        stale_ms=settings.stale_ms,
+        from_ms=from_ms,
+        to_ms=to_ms,
+    )
+    return spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms))

@@ -1,0 +1,108 @@
+"""Runs the rules over single probes: their states, what each finds, when to look again. Pure."""
+
+import heapq
+from dataclasses import replace
+from typing import Any
+
+from rimewatch.rules.probe_rule import Finding, ProbeRule, Sample
+from rimewatch.rules.probe_rules import PROBE_RULES
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import ProbeId, Rule, UnitId
+
+Place = tuple[UnitId, Rule]
+
+
+class RuleBench:
+    """Holds a state for each probe and rule, in order of the configuration.
+
+    Args:
+        shop: The shop.
+        at_ms: When watching begins.
+    """
+
+    def __init__(self, shop: Shop, at_ms: int) -> None:
+        self._slots: list[tuple[ProbeRule, ProbeId, UnitId]] = []
+        self._states: list[Any] = []
+        self._of_probe: dict[ProbeId, list[int]] = {probe.id: [] for probe in shop.probes}
+        self._found: dict[Place, dict[int, Finding]] = {}
+        self._due: list[tuple[int, int]] = []
+        self._scheduled: dict[int, int] = {}
+        for probe in shop.probes:
+            unit = shop.unit[probe.unit]
+            for rule in PROBE_RULES:
+                if not rule.applies(unit, probe):
+                    continue
+                slot = len(self._slots)
+                self._slots.append((rule, probe.id, unit.id))
+                self._states.append(rule.start(unit, probe, at_ms))
+                self._of_probe[probe.id].append(slot)
+                self._schedule(slot)
+
+    def take(self, probe: ProbeId, sample: Sample, now_ms: int) -> list[Place]:
+        """Step a probe's rules; return where findings changed."""
+        changed: list[Place] = []
+        for slot in self._of_probe[probe]:
+            rule = self._slots[slot][0]
+            state = rule.step(self._states[slot], sample)
+            if state is not self._states[slot]:
+                self._states[slot] = state
+                self._schedule(slot)
+            if self._look(slot, now_ms):
+                changed.append(self._place(slot))
+        return changed
+
+    def next_due_ms(self) -> int | None:
+        """Return when something may change by itself next."""
+        return self._due[0][0] if self._due else None
+
+    def look_at_due(self, at_ms: int) -> list[Place]:
+        """Look again at what is due at an instant; return where findings changed."""
+        changed: list[Place] = []
+        while self._due and self._due[0][0] <= at_ms:
+            due_ms, slot = heapq.heappop(self._due)
+            if self._scheduled.get(slot) != due_ms:
+                continue
+            del self._scheduled[slot]
+            if self._look(slot, at_ms):
+                changed.append(self._place(slot))
+            self._schedule(slot, after_ms=at_ms)
+        return changed
+
+    def findings(self, place: Place) -> list[Finding]:
+        """Return what is wrong in a unit by a rule, a finding a probe, in their order."""
+        return [finding for _, finding in sorted(self._found.get(place, {}).items())]
+
+    def _place(self, slot: int) -> Place:
+        rule, _, unit = self._slots[slot]
+        return unit, rule.rule
+
+    def _look(self, slot: int, now_ms: int) -> bool:
+        rule = self._slots[slot][0]
+        found = self._found.setdefault(self._place(slot), {})
+        finding = rule.finding(self._states[slot], now_ms)
+        before = found.get(slot)
+        if finding is not None and before is not None and finding.since_ms > before.since_ms:
+            # The same trouble goes on: a backlog does not make it begin later.
+            finding = replace(finding, since_ms=before.since_ms)
+        if finding == before:
+            return False
+        if finding is None:
+            del found[slot]
+        else:
+            found[slot] = finding
+        return True
+
+    def _schedule(self, slot: int, after_ms: int | None = None) -> None:
+        """Note when to look again, unless a look is noted for no later than that.
+
+        A look noted too early costs one look; so a probe that speaks every second does
+        not fill the queue.
+        """
+        rule = self._slots[slot][0]
+        due_ms = rule.due_ms(self._states[slot])
+        if due_ms is None or (after_ms is not None and due_ms <= after_ms):
+            return
+        noted_ms = self._scheduled.get(slot)
+        if noted_ms is None or due_ms < noted_ms:
+            self._scheduled[slot] = due_ms
+            heapq.heappush(self._due, (due_ms, slot))

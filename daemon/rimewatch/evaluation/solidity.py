@@ -1,0 +1,80 @@
+"""When a lot may be taken as solid at −35 °C: from a centre probe, or by an estimate. Pure."""
+
+from collections.abc import Callable
+from typing import Final
+
+from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.store import ReadingStore, Span
+from rimewatch.science.time_until_solid import THICKEST_MM, time_until_solid_s
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, UnitId
+
+ASSUMED_THICKNESS_MM: Final = 152.4
+"""Taken for a lot whose thickness nobody measured: six inches, beyond which the Hazards
+guidance (FDA, 4th ed., chapter 5; from memory) doubts the freezing conditions."""
+
+LOOK_AHEAD_MS: Final = 96 * MS_PER_H
+"""A fish that is not solid by then will not be believed to be."""
+
+STEP_MS: Final = MS_PER_H // 2
+"""The air in a freezer falls for hours after loading; the estimate is tried from each of
+these instants on, and the earliest result stands."""
+
+
+def solid_after(
+    shop: Shop, store: ReadingStore, lot: LotEntries
+) -> Callable[[UnitId, float], float | None]:
+    """Return how long −35 °C must last in a unit for a lot to be solid, in milliseconds.
+
+    A product probe stands for the centre, so there the answer is 0: the probe itself must
+    read −35 °C. Otherwise the time follows from the thickness and the warmest air that
+    was measured while it passed; None where that air is too warm for any estimate.
+    """
+    received = lot.received
+    thickness_mm = ASSUMED_THICKNESS_MM
+    initial_c = 5.0
+    if received is not None:
+        thickness_mm = received.thickness_mm or ASSUMED_THICKNESS_MM
+        initial_c = 5.0 if received.celsius is None else max(received.celsius, 0.0)
+
+    def after_ms(unit: UnitId, begins_ms: float) -> float | None:
+        if shop.probes_of(unit, Measures.PRODUCT):
+            return 0.0
+        air = shop.probes_of(unit, Measures.AIR)
+        if not air or thickness_mm > THICKEST_MM:
+            return None
+        first_ms = round(begins_ms)
+        span = store.span(air[0].id, first_ms, first_ms + LOOK_AHEAD_MS)
+        uncertain_c = air[0].uncertainty_c
+        found = [
+            offset_ms + estimate_ms
+            for offset_ms in range(0, LOOK_AHEAD_MS // 4, STEP_MS)
+            if (
+                estimate_ms := _estimate_ms(
+                    span, first_ms + offset_ms, thickness_mm, initial_c, uncertain_c
+                )
+            )
+            is not None
+        ]
+        return min(found) if found else None
+
+    return after_ms
+
+
+def _estimate_ms(
+    span: Span, from_ms: int, thickness_mm: float, initial_c: float, uncertain_c: float
+) -> float | None:
+    """Return the estimate for the warmest air measured while it passes; None: there is none."""
+    window_ms = float(MS_PER_H)
+    while window_ms <= LOOK_AHEAD_MS:
+        inside = (span.times_ms >= from_ms) & (span.times_ms <= from_ms + window_ms)
+        if not inside.any():
+            return None
+        warmest_c = float(span.values[inside].max()) + uncertain_c
+        seconds = time_until_solid_s(thickness_mm, warmest_c, initial_c=initial_c)
+        if seconds is None:
+            return None
+        if seconds * MS_PER_S <= window_ms:
+            return seconds * MS_PER_S
+        window_ms = seconds * MS_PER_S
+    return None

@@ -1,0 +1,131 @@
+"""A governing probe's channel as it runs: its state, its past, and late readings.
+
+The fold wants readings in order of their own time. A reading that comes late puts
+the channel back to a checkpoint before it, and the stored readings are folded again
+from there: the result is the one that an in-order arrival would have given.
+"""
+
+from bisect import bisect_left
+from dataclasses import dataclass
+
+from rimewatch.evaluation.channels import FOLD_BATCH, ChannelHistory, settings_for
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.rules import channel
+from rimewatch.rules.watch import ChannelState, Spell
+from rimewatch.shop import Probe, Unit
+from rimewatch.vocabulary import MS_PER_DAY
+
+CHECKPOINT_EVERY_MS = 3_600_000
+KEPT_MS = 31 * MS_PER_DAY
+"""Readings may come up to 30 days late; checkpoints reach a little further back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """A channel's state after some reading, and how many spells had ended by then."""
+
+    state: ChannelState
+    ended: int
+
+    @property
+    def at_ms(self) -> int:
+        """The time of that reading."""
+        assert self.state.last_ms is not None, "a checkpoint follows a reading"
+        return self.state.last_ms
+
+
+class Track:
+    """One governing probe, folded as its readings come."""
+
+    def __init__(self, unit: Unit, probe: Probe, store: ReadingStore) -> None:
+        self.unit = unit
+        self.probe = probe
+        self.settings = settings_for(unit, probe)
+        self.state = ChannelState()
+        self.ended: list[Spell] = []
+        self.first_ms: int | None = None
+        self.late_from_ms: int | None = None
+        self._store = store
+        self._checkpoints: list[Checkpoint] = []
+
+    def take(self, at_ms: int, value_c: float) -> bool:
+        """Take a reading that is in the store already; return whether the channel moved on.
+
+        False: the reading came late, and the channel waits for :meth:`catch_up`.
+        """
+        last_ms = self.state.last_ms
+        if self.late_from_ms is not None or (last_ms is not None and at_ms <= last_ms):
+            if self.late_from_ms is None or at_ms < self.late_from_ms:
+                self.late_from_ms = at_ms
+            return False
+        self._fold([at_ms], [value_c])
+        return True
+
+    def catch_up(self) -> None:
+        """Fold again from before the earliest late reading."""
+        if self.late_from_ms is None:
+            return
+        kept = bisect_left(self._checkpoints, self.late_from_ms, key=lambda c: c.at_ms)
+        del self._checkpoints[kept:]
+        if self._checkpoints:
+            before = self._checkpoints[-1]
+            self.state = before.state
+            del self.ended[before.ended :]
+        else:
+            self.state, self.first_ms = ChannelState(), None
+            self.ended.clear()
+        self.late_from_ms = None
+        self.load()
+
+    def load(self, to_ms: int | None = None) -> None:
+        """Fold everything that the store holds beyond the channel's last reading."""
+        last_ms = self.state.last_ms
+        span = self._store.span(self.probe.id, None if last_ms is None else last_ms + 1, to_ms)
+        times, values = span.times_ms.tolist(), span.values.tolist()
+        start = 0
+        while start < len(times):
+            # Cut at checkpoints, so that the next late reading need not go far back.
+            edge_ms = times[start] + CHECKPOINT_EVERY_MS
+            end = min(bisect_left(times, edge_ms, start) + 1, start + FOLD_BATCH, len(times))
+            self._fold(times[start:end], values[start:end])
+            start = end
+
+    def _fold(self, times_ms: list[int], values_c: list[float]) -> None:
+        if self.first_ms is None:
+            self.first_ms = times_ms[0]
+        self.state, ended = channel.fold(self.settings, self.state, times_ms, values_c)
+        self.ended.extend(ended)
+        last_ms = times_ms[-1]
+        checkpoints = self._checkpoints
+        if not checkpoints or last_ms - checkpoints[-1].at_ms >= CHECKPOINT_EVERY_MS:
+            checkpoints.append(Checkpoint(self.state, len(self.ended)))
+            while last_ms - checkpoints[0].at_ms > KEPT_MS:
+                del checkpoints[0]
+
+    @property
+    def standing(self) -> tuple[int, ...]:
+        """For each watch 0: nothing open; 1: open; 2: open for the on-delay already.
+
+        Conditions can only change where this does.
+        """
+        return tuple(
+            0 if spell is None else 1 if spell.sustained_ms is None else 2
+            for spell in self.state.open
+        )
+
+    def open_spell(self, watch: str) -> Spell | None:
+        """Return the spell of a watch that is open, if one is."""
+        for settings, spell in zip(self.settings.watches, self.state.open, strict=False):
+            if settings.name == watch:
+                return spell
+        return None
+
+    def history(self) -> ChannelHistory:
+        """Return what the fold has found so far."""
+        return ChannelHistory(
+            probe=self.probe,
+            settings=self.settings,
+            first_ms=self.first_ms,
+            state=self.state,
+            ended=tuple(self.ended),
+        )

@@ -1,0 +1,155 @@
+"""Replay: a trace of what arrived, through the same code as the live service.
+
+Needs no broker and no network, sends nothing, and runs on the trace's own time. The
+same input gives the same ledger and the same summaries, to the byte.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.evaluation.evaluator import Evaluator
+from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
+from rimewatch.evaluation.memory import MemoryStore
+from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDue
+from rimewatch.evaluation.quarantine_tally import QuarantineTally
+from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.trace import TraceEntry, TraceMessage
+from rimewatch.report.morning import Morning, render_morning
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import About
+
+
+class EmptyTraceError(ValueError):
+    """A trace without a single line: there is nothing to say of it."""
+
+
+@dataclass(slots=True)
+class _Books:
+    """What the outcomes of a replay amount to so far."""
+
+    alarms: dict[str, Alarm] = field(default_factory=dict)
+    messages: list[MessageRecord] = field(default_factory=list)
+    mornings: dict[date, Morning] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replayed:
+    """What a replay gives."""
+
+    ledger: dict[str, Any]
+    mornings: dict[date, Morning]
+    """The summary of every morning inside the trace."""
+
+
+def replay(
+    shop: Shop,
+    trace: Iterable[TraceMessage | TraceEntry],
+    *,
+    on_line: Callable[[int], None] | None = None,
+) -> Replayed:
+    """Evaluate a trace.
+
+    Args:
+        shop: The shop.
+        trace: Its lines, in order of arrival.
+        on_line: Told the instant of each line, for a progress display.
+
+    Raises:
+        EmptyTraceError: If there is no line.
+        TraceError: At the first line that can't be read.
+    """
+    receiver = Receiver(shop)
+    store = MemoryStore()
+    tally = QuarantineTally()
+    books = _Books()
+    evaluator: Evaluator | None = None
+    first_ms, last_ms, now_ms = None, None, 0
+    for line in trace:
+        now_ms = max(now_ms, line.at_ms)
+        if evaluator is None:
+            evaluator = Evaluator(shop, store, now_ms)
+        evaluator.advance(now_ms)
+        event_ms: list[int]
+        if isinstance(line, TraceEntry):
+            evaluator.enter(line.entry)
+            event_ms = [line.at_ms]
+        else:
+            received = receiver.receive(
+                line.topic, line.payload, line.at_ms, retained=line.retained
+            )
+            tally.add(received.quarantined)
+            event_ms = [reading.observed_ms for reading in received.readings] or [line.at_ms]
+            for reading in received.readings:
+                if store.add(reading):
+                    evaluator.observe(reading)
+        first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
+        last_ms = max(event_ms if last_ms is None else [last_ms, *event_ms])
+        _keep(shop, store, evaluator, tally, books)
+        if on_line is not None:
+            on_line(line.at_ms)
+    if evaluator is None or first_ms is None or last_ms is None:
+        raise EmptyTraceError(
+            "the trace has no line; expected JSON lines, one message or entry each"
+        )
+    evaluator.finish(max(now_ms, last_ms))
+    _keep(shop, store, evaluator, tally, books)
+    return Replayed(
+        ledger=build_ledger(
+            shop, store, _account(evaluator, tally, books), from_ms=first_ms, to_ms=last_ms
+        ),
+        mornings=books.mornings,
+    )
+
+
+def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Account:
+    return Account(
+        entries=evaluator.entries,
+        alarms=list(books.alarms.values()),
+        messages=books.messages,
+        quarantined=tally.count,
+        quarantine=tally.rows(),
+        batteries=evaluator.batteries,
+    )
+
+
+def _keep(
+    shop: Shop, store: MemoryStore, evaluator: Evaluator, tally: QuarantineTally, books: _Books
+) -> None:
+    for outcome in evaluator.take_outcomes():
+        match outcome:
+            case AlarmKept(alarm=alarm):
+                books.alarms[alarm.id] = alarm
+            case MessageDue(send=send):
+                books.messages.append(
+                    MessageRecord(
+                        at_ms=send.at_ms,
+                        contact=send.contact,
+                        unit=send.key.unit,
+                        rule=send.key.rule,
+                        about=send.about,
+                    )
+                )
+            case SummaryDue():
+                books.mornings[outcome.day] = render_morning(
+                    shop,
+                    store,
+                    _account(evaluator, tally, books),
+                    evaluator.histories(),
+                    from_ms=outcome.from_ms,
+                    to_ms=outcome.to_ms,
+                )
+                books.messages.extend(
+                    MessageRecord(
+                        at_ms=outcome.to_ms,
+                        contact=contact,
+                        unit=None,
+                        rule=None,
+                        about=About.SUMMARY,
+                    )
+                    for contact in outcome.contacts
+                )
+            case Noted():
+                pass

@@ -1,0 +1,16 @@
+"""The rules over single probes, a row each. Pure."""
+
+from typing import Final
+
+from rimewatch.rules.battery import BatteryRule
+from rimewatch.rules.contact import ContactRule
+from rimewatch.rules.probe_rule import ProbeRule
+from rimewatch.rules.stale import StaleRule
+from rimewatch.vocabulary import Measures, Rule
+
+PROBE_RULES: Final[tuple[ProbeRule, ...]] = (
+    StaleRule(),
+    ContactRule(Rule.DOOR, Measures.DOOR, "the door stands open"),
+    ContactRule(Rule.WATER, Measures.WATER, "there is water"),
+    BatteryRule(),
+)

@@ -1,0 +1,80 @@
+"""Levels that a temperature is watched against, and what is remembered of each.
+
+Two kinds. An *excursion* opens above a limit and closes below the limit less a
+deadband; a gap in the readings counts neither for nor against it. A *hold* is the
+cold of a freezing option: it is lost above its level, and a gap loses it as well,
+since missing data is never cold. Pure values.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class WatchKind(StrEnum):
+    """How gaps and the closing level are treated."""
+
+    EXCURSION = "excursion"
+    HOLD = "hold"
+
+
+class BreakReason(StrEnum):
+    """Why the cold of a hold was lost."""
+
+    WARM = "warm"
+    GAP = "gap"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watch:
+    """One level to watch."""
+
+    name: str
+    """A rule's name (``holding``), or ``hold:-20`` and the like."""
+    kind: WatchKind
+    open_above_c: float
+    close_below_c: float
+    on_delay_ms: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spell:
+    """An unbroken time beyond a level: an excursion, or an interruption of the cold."""
+
+    watch: str
+    start_ms: float
+    end_ms: float | None
+    """None: it lasts."""
+    gap_ms: float
+    peak_c: float
+    sustained_ms: float | None
+    """When it had been open for the on-delay, of monitored time; None: it was not."""
+    reason: BreakReason = BreakReason.WARM
+    above: tuple[tuple[float, float], ...] = ()
+    """The monitored times above the opening level so far, as (start, end)."""
+    above_since_ms: float | None = None
+    """Since when it is above the opening level again; None: it is not."""
+
+    @property
+    def above_ms(self) -> float:
+        """Monitored time above the opening level."""
+        return sum(end - start for start, end in self.above)
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSettings:
+    """How one governing probe is folded."""
+
+    lag_s: float
+    stale_ms: float
+    watches: tuple[Watch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelState:
+    """All that the fold remembers: survives a JSON round trip exactly."""
+
+    last_ms: int | None = None
+    measured_c: float = 0.0
+    governing_c: float = 0.0
+    open: tuple[Spell | None, ...] = ()
+    """For each watch, the spell that is open."""
