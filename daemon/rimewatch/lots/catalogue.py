@@ -1,0 +1,160 @@
+"""Which fish a name means, or that it does not say.
+
+A name is found in full, by its scientific name with the genus shortened, or as
+"Common (Scientific)"; capitals, accents, spaces, hyphens, points and commas do not
+matter. Anything else in a name, a question mark above all, makes it another name.
+A name that may be two fish is never settled by guessing.
+
+Pure: no I/O. Says nothing about what a lot needs; ``needs`` does.
+"""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from rimewatch.lots.species import Group, Species
+from rimewatch.lots.species_finfish import FINFISH
+from rimewatch.lots.species_other import NOT_FINFISH
+from rimewatch.lots.species_vague import VAGUE_NAMES
+
+__all__ = [
+    "CATALOGUE",
+    "SPECIES",
+    "Ambiguous",
+    "Catalogue",
+    "Group",
+    "Species",
+    "catalogue_with",
+    "find",
+    "key_of",
+]
+
+_NO_MATTER: Final = re.compile(r"[\s\-‐‑–_'’.,]+")
+_BINOMIAL: Final = re.compile(r"([A-Z])[a-z]+ ([a-z-]+)")
+_NAME_AND_NAME: Final = re.compile(r"([^()]+)\(([^()]+)\)\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ambiguous:
+    """A name that may be any of several species, or says too little to be one."""
+
+    choices: tuple[Species, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Catalogue:
+    """Species and every key that leads to them. Built by ``catalogue_with``."""
+
+    species: tuple[Species, ...]
+    index: Mapping[str, Species | Ambiguous]
+
+    def find(self, name: str) -> Species | Ambiguous | None:
+        """Return what a name means; None: no fish here has it."""
+        whole = self.index.get(key_of(name))
+        if whole is not None:
+            return whole
+        both = _NAME_AND_NAME.fullmatch(name)
+        if both is None:
+            return None
+        outer, inner = (self.index.get(key_of(part)) for part in both.groups())
+        if outer is None or inner is None:
+            return None
+        either, agreed = _choices(outer), [s for s in _choices(inner) if s in _choices(outer)]
+        if len(agreed) == 1:
+            return agreed[0]
+        return Ambiguous(choices=tuple(agreed) or _once((*either, *_choices(inner))))
+
+
+def key_of(name: str) -> str:
+    """Return a name without what does not matter: capitals, accents, spaces, hyphens, points.
+
+    >>> key_of("T. Albacares"), key_of("mahi-mahi")
+    ('talbacares', 'mahimahi')
+    """
+    plain = unicodedata.normalize("NFKD", name.casefold())
+    letters = "".join(c for c in plain if not unicodedata.combining(c))
+    return _NO_MATTER.sub("", letters.casefold())
+
+
+def catalogue_with(extra: Iterable[Species] = ()) -> Catalogue:
+    """Return the catalogue together with a shop's own species.
+
+    Raises:
+        ValueError: If a name of the shop's is taken already, by a species or as one of
+            the names that say too little: "tuna" cannot be made to mean one fish.
+    """
+    species = (*FINFISH, *NOT_FINFISH, *extra)
+    index: dict[str, Species | Ambiguous] = {}
+    for item in species:
+        for key, name in {key_of(name): name for name in item.names}.items():
+            _claim(index, key, name, item)
+    for names, meant in VAGUE_NAMES:
+        choices = _once(choice for one in meant for choice in _choices(index[key_of(one)]))
+        for name in names:
+            _claim(index, key_of(name), name, Ambiguous(choices=choices))
+    _add_short_forms(index, species)
+    return Catalogue(species=species, index=MappingProxyType(index))
+
+
+def find(name: str, extra: Sequence[Species] = ()) -> Species | Ambiguous | None:
+    """Return what a name means, among the catalogue's species and a shop's own.
+
+    Args:
+        name: As written at receipt.
+        extra: The shop's own species.
+
+    Returns:
+        The species; ``Ambiguous`` if the name may be several; None if nobody has it.
+
+    Raises:
+        ValueError: If a name in ``extra`` is taken already.
+
+    >>> find("T. albacares").common
+    'yellowfin tuna'
+    >>> find("maguro").choices[0].common
+    'albacore'
+    """
+    return (catalogue_with(extra) if extra else CATALOGUE).find(name)
+
+
+def _claim(
+    index: dict[str, Species | Ambiguous], key: str, name: str, owner: Species | Ambiguous
+) -> None:
+    """Give a key to its owner; refuse if somebody else has it."""
+    taken = index.get(key)
+    if taken is not None and taken != owner:
+        others = ", ".join(choice.scientific for choice in _choices(taken))
+        raise ValueError(
+            f"species name {name!r} is taken already ({others}); give the species a name that "
+            "is its own"
+        )
+    index[key] = owner
+
+
+def _add_short_forms(index: dict[str, Species | Ambiguous], species: Iterable[Species]) -> None:
+    """Add "T. albacares" for Thunnus albacares; a short form of two species settles nothing."""
+    for item in species:
+        binomial = _BINOMIAL.fullmatch(item.scientific)
+        if binomial is None:
+            continue
+        key = key_of("".join(binomial.groups()))
+        taken = index.get(key)
+        if taken is None:
+            index[key] = item
+        elif taken != item:
+            index[key] = Ambiguous(choices=_once((*_choices(taken), item)))
+
+
+def _choices(found: Species | Ambiguous) -> tuple[Species, ...]:
+    return found.choices if isinstance(found, Ambiguous) else (found,)
+
+
+def _once(species: Iterable[Species]) -> tuple[Species, ...]:
+    return tuple(dict.fromkeys(species))
+
+
+CATALOGUE: Final = catalogue_with()
+SPECIES: Final = CATALOGUE.species

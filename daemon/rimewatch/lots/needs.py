@@ -1,0 +1,181 @@
+"""What a lot needs before it may be served raw, and why, with the provision.
+
+Doubt counts against the fish: a name that is unknown or may be two fish needs
+parasite destruction. A verdict here is evidence for a record; the person in charge
+decides, and the local code and the licensed authority come first.
+
+Pure: no clock, no I/O. Knows nothing of freezers; ``hold`` counts the cold.
+
+References:
+    [1] FDA Food Code 2022, 3-402.11 (parasite destruction), 3-402.12(C) (the supplier's
+        statement on farmed fish, from memory), 3-401.11 (cooking), 3-202.11 (receiving).
+    [2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapters
+        4 and 7 (from memory).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from rimewatch.entries import ReceiveLot
+from rimewatch.lots.catalogue import Ambiguous, find
+from rimewatch.lots.species import Group, Species
+from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
+from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C
+from rimewatch.rules.provisions_hazards import SCOMBROTOXIN_LINE_C
+from rimewatch.vocabulary import Origin
+
+DESTRUCTION: Final = "3-402.11(A)"
+FARMED: Final = "3-402.11(B)(4)"
+COOKING: Final = "3-401.11"
+
+_CHOICES_NAMED: Final = 3
+
+NOT_EXEMPT: Final[Mapping[Group, str]] = MappingProxyType(
+    {
+        Group.TUNA_NOT_EXEMPT: "is not among the tuna exempted by name in 3-402.11(B)(3)",
+        Group.FINFISH: "is not among the exempt fish",
+        Group.SCALLOP_WITH_ROE: "is more than shucked adductor muscle, which alone is exempt "
+        "by 3-402.11(B)(2), and is treated as not exempt",
+        Group.ROE_IN_SKEIN: "is not exempt: only eggs removed from the skein and rinsed are, "
+        "by 3-402.11(B)(5)",
+        Group.CRUSTACEAN: "is a crustacean, which no exemption names",
+        Group.CEPHALOPOD: "is not molluscan shellfish as the code defines it, so not exempt",
+        Group.OTHER: "is an aquatic animal that no exemption names",
+    }
+)
+"""Why a group is not exempt, as the middle of a sentence."""
+
+_STAY_COLD: Final = (
+    f"Scombrotoxin (histamine): neither freezing nor cooking removes it, only unbroken cold "
+    f"prevents it, {SCOMBROTOXIN_LINE_C:.1f} °C (40 °F) or below ({HAZARDS}, chapter 7)."
+)
+_STILL_COLD: Final = "Exempt from parasite destruction is not exempt from cold."
+_PERHAPS_HISTAMINE: Final = (
+    "Scombrotoxin (histamine) cannot be ruled out while the species is not known "
+    f"({HAZARDS}, chapter 7)."
+)
+_HARVEST_WATER: Final = (
+    "Bacteria and viruses of the harvest water, such as Vibrio: neither exemption nor freezing "
+    f"takes them away ({HAZARDS}, chapter 4)."
+)
+_SHELLFISH_LAW: Final = (
+    "Received above the general limit: the law for molluscan shellfish may allow another "
+    f"temperature ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-202.11(B))."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """What a lot needs. Evidence for the person in charge, never a promise of safety."""
+
+    needs_destruction: bool
+    why: str
+    """One sentence, with the provision."""
+    provision: str
+    """Document, edition and paragraph, such as 'FDA Food Code 2022, 3-402.11(B)(3)'."""
+    remaining_hazards: tuple[str, ...] = ()
+    """What the verdict leaves open, a sentence each."""
+    statement_missing: bool = False
+    """The exemption rests on the supplier's statement, and no reference to it is recorded."""
+    receipt_too_warm: bool | None = None
+    """Received above 5 °C (3-202.11(A)); None: not measured at receipt."""
+    species: Species | None = None
+    """The species the name means; None: unknown, or it may be several."""
+
+
+def needs_of(entry: ReceiveLot, *, extra_species: Sequence[Species] = ()) -> Need:
+    """Return what a lot needs, from what was recorded when it came in.
+
+    ``farmed-pellet`` asserts that the supplier's written statement is on file, so the lot
+    is exempt whatever the species; a reference that is missing is reported for follow-up.
+
+    Args:
+        entry: The receipt. ``celsius`` in degrees Celsius.
+        extra_species: The shop's own species beside the catalogue's.
+
+    Raises:
+        ValueError: If a name in ``extra_species`` is taken by another species already.
+    """
+    found = find(entry.species, extra_species)
+    needs, why, paragraph = _verdict(entry, found)
+    too_warm = None if entry.celsius is None else entry.celsius > RECEIVING_LIMIT_C
+    return Need(
+        needs_destruction=needs,
+        why=why,
+        provision=_cite(paragraph),
+        remaining_hazards=_hazards(found, exempt=entry.serve_raw and not needs, warm=too_warm),
+        statement_missing=paragraph == FARMED and not entry.statement.strip(),
+        receipt_too_warm=too_warm,
+        species=found if isinstance(found, Species) else None,
+    )
+
+
+def _verdict(entry: ReceiveLot, found: Species | Ambiguous | None) -> tuple[bool, str, str]:
+    """Return whether destruction is needed, why, and the paragraph it rests on."""
+    who = found.label if isinstance(found, Species) else f"“{entry.species.strip()}”"
+    if not entry.serve_raw:
+        why = f"{who} is not served raw, so it needs no parasite destruction but must be cooked"
+        return False, f"{why}: {_cite(COOKING)}.", COOKING
+    if isinstance(found, Species) and found.group.exemption is not None:
+        paragraph = found.group.exemption
+        return False, f"{who} is exempt: {_cite(paragraph)}.", paragraph
+    if entry.origin is Origin.FARMED_PELLET:
+        reference = "" if entry.statement.strip() else ", though no reference to it is recorded yet"
+        why = (
+            f"{who} is exempt as farmed on pellets without live parasites, of which the "
+            f"supplier's written statement is to be on file{reference}"
+        )
+        return False, f"{why}: {_cite(FARMED)}.", FARMED
+    return True, f"{_not_exempt(entry, found)}: {_cite(DESTRUCTION)}.", DESTRUCTION
+
+
+def _not_exempt(entry: ReceiveLot, found: Species | Ambiguous | None) -> str:
+    """Say why a lot is not exempt, and what to write where the name says too little."""
+    written = entry.species.strip()
+    if found is None:
+        return (
+            f"“{written}” is not a name in the catalogue, and an unknown species is treated as "
+            "needing parasite destruction; record the scientific name"
+        )
+    if isinstance(found, Ambiguous):
+        named = " or ".join(choice.label for choice in found.choices[:_CHOICES_NAMED])
+        if any(choice.is_exempt for choice in found.choices):
+            return (
+                f"“{written}” does not say exactly which species or form it is, so it is treated "
+                f"as needing parasite destruction; record which, such as {named}"
+            )
+        more = " or another" if len(found.choices) > _CHOICES_NAMED else ""
+        return (
+            f"“{written}” may be {named}{more}, none of them exempt, so it needs parasite "
+            "destruction"
+        )
+    farmed = (
+        ", and was farmed without a statement that its feed is pellets free of live parasites"
+        if entry.origin is Origin.FARMED_OTHER
+        else ""
+    )
+    return f"{found.label} {NOT_EXEMPT[found.group]}{farmed}, so it needs parasite destruction"
+
+
+def _hazards(
+    found: Species | Ambiguous | None, *, exempt: bool, warm: bool | None
+) -> tuple[str, ...]:
+    """Return what the verdict on parasites leaves open."""
+    if found is None:
+        return (_PERHAPS_HISTAMINE,)
+    choices = found.choices if isinstance(found, Ambiguous) else (found,)
+    hazards: list[str] = []
+    if any(choice.forms_scombrotoxin for choice in choices):
+        hazards.append(f"{_STAY_COLD} {_STILL_COLD}" if exempt else _STAY_COLD)
+    shellfish = {Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE}
+    if any(choice.group in shellfish for choice in choices):
+        hazards.append(_HARVEST_WATER)
+        if warm:
+            hazards.append(_SHELLFISH_LAW)
+    return tuple(hazards)
+
+
+def _cite(paragraph: str) -> str:
+    return f"{FOOD_CODE} {FOOD_CODE_EDITION}, {paragraph}"
