@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 
+from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config.destinations import ignores_urgency, scheme_of
 from rimewatch.config.tables import DEFAULT_LIMIT_C
 from rimewatch.shop import Probe, Shop, Unit
-from rimewatch.vocabulary import Measures, Priority, Rule, Scale
+from rimewatch.vocabulary import Measures, Priority, Scale
 
-FISH_AT_RISK = (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK, Rule.POWER_LOSS)
-"""Rules whose alarms are high unless the shop says otherwise."""
+SERVE_TEMPERATURES = {"offset_c": 0.0, "slope": 1.0}
+"""Corrections, and what they are where nothing is corrected."""
 
 
 def warnings_of(shop: Shop) -> list[str]:
@@ -59,6 +60,9 @@ def _about_probe(probe: Probe) -> Iterator[str]:
     where = f'probe "{probe.id}"'
     if probe.scale is Scale.FAHRENHEIT and not probe.measures.is_temperature:
         yield f'{where} measures {probe.measures}, so scale = "F" means nothing; leave it out'
+    for key, neutral in SERVE_TEMPERATURES.items():
+        if getattr(probe, key) != neutral and not probe.measures.is_temperature:
+            yield f"{where} measures {probe.measures}, so {key} means nothing; leave it out"
     if probe.battery_low is not None and "battery" not in probe.fields:
         yield (
             f"{where} has battery_low and no path to the battery's level: it will never be "
@@ -103,10 +107,10 @@ def _about_night(shop: Shop) -> Iterator[str]:
         yield (
             '[night] wake_for leaves "high" out: no alarm about fish at risk will sound at night'
         )
-    for rule in FISH_AT_RISK:
-        if shop.priorities.get(rule, Priority.HIGH) is not Priority.HIGH:
+    for rule, priority in shop.priorities.items():
+        if USUAL_PRIORITY[rule] is Priority.HIGH and priority is not Priority.HIGH:
             yield (
-                f'[priorities] makes {rule} "{shop.priorities[rule]}": fish may be at risk '
+                f'[priorities] makes {rule} "{priority}": fish may be at risk '
                 "without anybody being woken"
             )
 

@@ -34,6 +34,10 @@ def full_address(url: str) -> str | None:
     plain = not (parts.path.strip("/") or parts.query or parts.fragment or "@" in url)
     if parts.scheme not in PORTS or not host or not plain or port == 0 or url != url.strip():
         return None
+    try:
+        host.encode("idna")
+    except UnicodeError:
+        return None
     if any(character.isspace() for character in host):
         return None
     bracketed = f"[{host}]" if ":" in host else host
@@ -50,6 +54,10 @@ def check_broker(row: Row[BrokerTable]) -> Iterator[Problem]:
     for key, other in (("cert_file", "key_file"), ("key_file", "cert_file")):
         if row.right(key, other) and getattr(table, key) and not getattr(table, other):
             yield place.problem(other, "missing", f"expected the path of the other half of {key}")
+    if row.right("password", "username") and table.password and table.username is None:
+        yield place.problem(
+            "username", "missing", "expected the name of the user whose password it is"
+        )
     if row.right("password") and table.password is not None and not is_reference(table.password):
         yield place.problem(
             "password",

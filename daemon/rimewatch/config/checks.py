@@ -22,6 +22,7 @@ from rimewatch.config.tables import (
 from rimewatch.config.topics import overlap
 from rimewatch.config.translate import AnyTable, Row
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
+from rimewatch.vocabulary import Scale
 
 
 def check_ids(rows: Sequence[Row[AnyTable]]) -> Iterator[Problem]:
@@ -106,33 +107,43 @@ def check_probe(row: Row[ProbeTable], units: Sequence[str] | None) -> Iterator[P
                 if low > high
                 else "expected two different values, the lowest first",
             )
-    if row.right("slope") and (probe.slope == 0 or (probe.slope < 0 and _is_cold(probe))):
+    if row.right("slope") and probe.slope <= 0:
         yield place.problem(
-            "slope",
-            show(probe.slope),
-            "expected a factor above 0, such as 1.0 (a contact may have one below 0)",
+            "slope", show(probe.slope), "expected a factor above 0, such as 1.0: warmer is warmer"
         )
-    yield from _check_fields(row, probe)
-
-
-def _is_cold(probe: ProbeTable) -> bool:
-    return not probe.measures.is_contact
+    if row.right("fields", "format"):
+        yield from _check_fields(row, probe)
 
 
 def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
-    if probe.fields is None or not row.right("fields", "format"):
-        return
-    if probe.format == "number":
-        yield row.place.problem(
+    form, place = effective_format(probe), row.place
+    if form == "number" and probe.fields is not None:
+        yield place.problem(
             "fields",
             "a table",
             'expected no fields with format = "number" (the payload is the value), '
             'or format = "json"',
             "is given",
         )
-    if probe.format not in (None, "json"):
-        return  # senml and sparkplug name records and metrics; any name will do
-    for key, path in probe.fields.model_dump(exclude_none=True).items():
+    if form == "json":
+        yield from _check_paths(row, probe)
+    if form == "senml":
+        # RFC 8428: a record carries its unit and its time itself.
+        if row.right("scale", "measures") and probe.scale is Scale.FAHRENHEIT:
+            yield place.problem(
+                "scale", '"F"', "expected no scale with senml, which knows °C and kelvin by itself"
+            )
+        if probe.fields is not None and probe.fields.time is not None:
+            yield place.problem(
+                "fields.time",
+                show(probe.fields.time),
+                "expected no path to a time with senml, which has times of its own",
+            )
+
+
+def _check_paths(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    paths = probe.fields.model_dump(exclude_none=True) if probe.fields else {}
+    for key, path in paths.items():
         try:
             jmespath.compile(path)
         except JMESPathError:

@@ -205,9 +205,9 @@ class ProbeTable(Table):
     ] = 0.3
     """Uncertainty of the probe, °C; counts against the fish in a freezing hold."""
     offset_c: Annotated[float, Field(ge=-100, le=100), Expect("a difference in °C", 0.0)] = 0.0
-    """Added to what the probe sends, °C (after slope), as the last calibration found."""
-    slope: Annotated[float, Field(ge=-10, le=10), Expect("a factor, not 0", 1.0)] = 1.0
-    """What the probe sends is multiplied by this first (no unit). Default 1."""
+    """Added to what the probe sends, °C (after scale and slope); see the last calibration."""
+    slope: Annotated[float, Field(ge=-10, le=10), Expect("a factor above 0", 1.0)] = 1.0
+    """Factor for what the probe sends, once in °C (no unit); for temperatures. Default 1."""
     plausible_c: (
         Annotated[
             list[float],
@@ -216,9 +216,9 @@ class ProbeTable(Table):
         ]
         | None
     ) = None
-    """Lowest and highest value believed, °C (humidity: %; contacts: 0 and 1)."""
+    """Lowest and highest temperature believed, °C, after correction. Default [-90, 60]."""
     battery_low: Annotated[float, Expect("a number as the probe sends it", 2.6)] | None = None
-    """Battery level below which it is low, in the probe's own unit (V or %). Default: none."""
+    """Battery level at or below which it is low, as the probe sends it (% or V). Default 15 (%)."""
 
 
 class ContactTable(Table):

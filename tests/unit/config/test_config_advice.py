@@ -97,12 +97,23 @@ def test_door_in_fahrenheit_is_warned_of(
     assert warning.startswith('probe "d" measures door, so scale = "F" means nothing')
 
 
+@pytest.mark.parametrize("key", ["offset_c", "slope"])
+def test_correction_of_a_door_is_warned_of(
+    configuration: Configuration, one: Callable[..., str], key: str
+) -> None:
+    """Corrections serve temperatures; a door is open or shut."""
+    door = one("probe", {"id": '"d"', "measures": '"door"', "topic": '"shop/d"', key: "0.5"})
+    (warning,) = warnings_of(load_shop(configuration(door, **REPEATED)))
+
+    assert warning == f'probe "d" measures door, so {key} means nothing; leave it out'
+
+
 @pytest.mark.parametrize(("host", "count"), [("127.0.0.1", 0), ("broker.local", 1)])
 def test_password_in_the_clear_over_the_network_is_warned_of(
     configuration: Configuration, host: str, count: int
 ) -> None:
     """On the same machine nobody listens; on the shop's Wi-Fi anybody may."""
-    broker = {"url": f'"mqtt://{host}"', "password": '"env:WORD"'}
+    broker = {"url": f'"mqtt://{host}"', "username": '"u"', "password": '"env:WORD"'}
     shop = load_shop(configuration(broker=broker, **REPEATED), {"WORD": "brine"})
 
     found = warnings_of(shop)

@@ -1,11 +1,10 @@
 """Every mistake is refused with the key's path, its value and what would be right."""
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 
-from rimewatch.config import ConfigError, Problem, load_shop, read_shop
+from rimewatch.config import Problem, load_shop
 
 Configuration = Callable[..., str]
 Refused = Callable[..., tuple[Problem, ...]]
@@ -67,6 +66,8 @@ ONE_KEY: list[tuple[str, str, str, str, str, str]] = [
     ("probe", "every_s", "0", "probe[0].every_s", "0", "more than 0"),
     ("probe", "stale_s", "59", "probe[0].stale_s", "59.0", "at least every_s (60 s)"),
     ("probe", "uncertainty_c", "-0.1", "probe[0].uncertainty_c", "-0.1", "0 or more"),
+    ("broker", "url", '"mqtt://a b"', "broker.url", '"mqtt://a b"', "mqtt://HOST:PORT"),
+    ("broker", "url", '"mqtt://a..b"', "broker.url", '"mqtt://a..b"', "mqtt://HOST:PORT"),
     ("probe", "slope", "0", "probe[0].slope", "0.0", "a factor above 0"),
     ("probe", "slope", "-1", "probe[0].slope", "-1.0", "a factor above 0"),
     ("probe", "plausible_c", "[60, -90]", "probe[0].plausible_c", "[60.0, -90.0]",
@@ -265,6 +266,43 @@ def test_two_values_of_one_payload_are_accepted(
     assert [probe.fields["value"] for probe in shop.probes] == ["t", "rh"]
 
 
+@pytest.mark.parametrize(
+    ("keys", "path", "value", "cure"),
+    [
+        ({"scale": '"F"'}, "probe[0].scale", '"F"', "expected no scale with senml"),
+        ({"fields": '{ time = "t" }'}, "probe[0].fields.time", '"t"', "has times of its own"),
+    ],
+)
+def test_senml_with_what_it_says_itself_is_refused(
+    configuration: Configuration,
+    refused: Refused,
+    keys: dict[str, str],
+    path: str,
+    value: str,
+    cure: str,
+) -> None:
+    """RFC 8428: units and times are part of a SenML record."""
+    (problem,) = refused(configuration(probe={"format": '"senml"', **keys}))
+
+    assert (path, value) == (problem.path, problem.value)
+    assert cure in problem.expected
+
+
+def test_number_with_fields_is_refused(configuration: Configuration, refused: Refused) -> None:
+    """A payload that is one number has no parts."""
+    (problem,) = refused(configuration(probe={"format": '"number"', "fields": '{ value = "t" }'}))
+
+    assert problem.path == "probe[0].fields"
+    assert problem.expected.endswith('or format = "json"')
+
+
+def test_password_without_a_user_is_refused(configuration: Configuration, refused: Refused) -> None:
+    """MQTT 3.1.1 (OASIS, 2014), 3.1.2.9: no password flag without the user name flag."""
+    (problem,) = refused(configuration(broker={"password": '"env:WORD"'}), {"WORD": "brine"})
+
+    assert (problem.path, problem.value) == ("broker.username", "missing")
+
+
 @pytest.mark.parametrize("after_s", ["600", "599"])
 def test_escalation_steps_out_of_order_are_refused(
     configuration: Configuration, refused: Refused, one: Callable[..., str], after_s: str
@@ -376,100 +414,3 @@ def test_probe_of_a_refused_unit_is_not_refused_as_well(
     problems = refused(configuration(unit={"kind": '"cupboard"'}))
 
     assert [problem.path for problem in problems] == ["unit[0].kind"]
-
-
-@pytest.mark.parametrize(
-    ("text", "start"),
-    [
-        ("[shop]\nname 'x'\n", "shop.toml: line 2, column 6 can't be read ("),
-        ("[shop]\nname = \n", "shop.toml: line 2, column 8 can't be read ("),
-        ("[shop]\nname = 'x\n", "shop.toml: line 2, "),
-        ("[shop\n", "shop.toml: line 1, column 6 can't be read ("),
-        ("[shop]\nname = '", "shop.toml: line 2, at the end, can't be read ("),
-        ("a = " + "9" * 5000, "shop.toml: a number in it can't be read (it is too long)"),
-        ("a = " + "[" * 9000, "shop.toml: is nested too deeply"),
-    ],
-)
-def test_text_that_is_not_toml_is_refused_with_line_and_column(
-    refused: Refused, text: str, start: str
-) -> None:
-    """A missing quote is found by its place."""
-    (problem,) = refused(text)
-
-    assert problem.text.startswith(start)
-    assert "; expected " in problem.text
-    assert "\n" not in problem.text
-
-
-def test_key_written_twice_is_refused_with_its_own_cure(refused: Refused) -> None:
-    """Which of the two was meant, only the shop knows."""
-    (problem,) = refused("[shop]\nname = 'a'\nname = 'b'\n[unit]\n")
-
-    assert problem.expected == "expected each key and table to be written once"
-
-
-@pytest.mark.parametrize(
-    ("text", "paths"),
-    [
-        ("", ["shop", "unit"]),
-        ("[shop]\nname='a'\ntimezone='UTC'\n[unit]\nid='x'\n", ["unit"]),
-        ("shop = 2\nunit = [1]\n", ["shop", "unit[0]"]),
-        ("[shop]\nname='a'\ntimezone='UTC'\n", ["unit"]),
-    ],
-)
-def test_tables_missing_or_of_the_wrong_shape_are_refused(
-    refused: Refused, text: str, paths: list[str]
-) -> None:
-    """A shop without units watches nothing."""
-    problems = refused(text)
-
-    assert [problem.path for problem in problems] == paths
-
-
-def test_single_brackets_are_refused_with_double_ones_as_cure(refused: Refused) -> None:
-    """The commonest slip of TOML."""
-    (problem,) = refused("[shop]\nname='a'\ntimezone='UTC'\n[unit]\nid='x'\n")
-
-    assert problem.text == (
-        "shop.toml: unit is written once for all; expected [[unit]] in double brackets for each"
-    )
-
-
-def test_file_that_is_not_there_is_refused_in_one_sentence(tmp_path: Path) -> None:
-    """A wrong path is a user's mistake, not a crash."""
-    with pytest.raises(ConfigError) as caught:
-        read_shop(tmp_path / "shpo.toml", {})
-
-    assert str(caught.value) == (
-        "shpo.toml: can't be read (No such file or directory); "
-        "expected the path of a readable TOML file"
-    )
-
-
-def test_folder_in_place_of_a_file_is_refused(tmp_path: Path) -> None:
-    """A folder is not a configuration."""
-    with pytest.raises(ConfigError, match="can't be read"):
-        read_shop(tmp_path, {})
-
-
-def test_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
-    """A picture given by mistake says where it stops being text."""
-    (tmp_path / "shop.toml").write_bytes(b"name = \xff\xfe")
-
-    with pytest.raises(ConfigError, match=r"is not UTF-8 text \(at byte 7\); expected"):
-        read_shop(tmp_path / "shop.toml", {})
-
-
-def test_file_beyond_any_shop_is_refused(tmp_path: Path) -> None:
-    """A trace given in place of the configuration is not read to its end."""
-    (tmp_path / "night.jsonl").write_text("#" * 4_000_001, encoding="utf-8")
-
-    with pytest.raises(ConfigError, match="is too large; expected a TOML file"):
-        read_shop(tmp_path / "night.jsonl", {})
-
-
-def test_file_with_byte_order_mark_is_read(tmp_path: Path, configuration: Configuration) -> None:
-    """Some editors put one there; it means nothing."""
-    (tmp_path / "shop.toml").write_text(configuration(), encoding="utf-8-sig")
-
-    assert read_shop(tmp_path / "shop.toml", {}).name == "Saltmarsh Row Fish"

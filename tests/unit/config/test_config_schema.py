@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
+from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config import json_schema, load_shop
 from rimewatch.config.tables import FieldsTable, File, PrioritiesTable, Table
 from rimewatch.config.translate import _expects, keys_of
@@ -115,6 +116,14 @@ def test_schema_names_the_unit_of_every_quantity() -> None:
 
     assert len(quantities) > 12
     assert [key for key, text in quantities.items() if UNITS[key[-2:]] not in text] == []
+
+
+@pytest.mark.parametrize("rule", list(Rule))
+def test_schema_tells_the_usual_priority_of_each_rule(rule: Rule) -> None:
+    """What the description says is what the alarms do."""
+    said = json_schema()["$defs"]["PrioritiesTable"]["properties"][rule.value]["description"]
+
+    assert said.endswith(f'Usually "{USUAL_PRIORITY[rule]}".')
 
 
 def test_schema_has_no_null_for_toml_has_none() -> None:

@@ -35,7 +35,12 @@ def test_references_are_followed(tmp_path: Path, configuration: Configuration) -
 def test_nothing_is_followed_where_nothing_is_sent(configuration: Configuration) -> None:
     """A replay needs no secret, and works where there is none."""
     text = configuration(
-        broker={"password": '"env:GONE"', "url": '"mqtts://host"', "ca_file": '"gone.pem"'},
+        broker={
+            "username": '"u"',
+            "password": '"env:GONE"',
+            "url": '"mqtts://host"',
+            "ca_file": '"gone.pem"',
+        },
         contact={"urls": '["env:GONE", "file:gone", "json://127.0.0.1:9000/"]'},
     )
     shop = load_shop(text, sends=False)
@@ -161,7 +166,7 @@ def test_broker_password_written_out_is_refused_with_its_cure(
     configuration: Configuration, refused: Refused
 ) -> None:
     """The file is shown to many; the password is not for them."""
-    (problem,) = refused(configuration(broker={"password": f'"{SECRET}"'}))
+    (problem,) = refused(configuration(broker={"username": '"u"', "password": f'"{SECRET}"'}))
 
     assert (problem.path, problem.value) == ("broker.password", "(not shown)")
     assert '"env:NAME" or "file:PATH"' in problem.expected
@@ -181,7 +186,7 @@ def test_broker_password_missing_from_the_environment_is_refused(
     configuration: Configuration, refused: Refused
 ) -> None:
     """Better no start than a broker that refuses us all night."""
-    (problem,) = refused(configuration(broker={"password": '"env:BROKER_WORD"'}))
+    (problem,) = refused(configuration(broker={"username": '"u"', "password": '"env:BROKER_WORD"'}))
 
     assert (problem.path, problem.value) == ("broker.password", '"env:BROKER_WORD"')
     assert "BROKER_WORD to be set" in problem.expected
