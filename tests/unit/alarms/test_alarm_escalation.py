@@ -1,0 +1,506 @@
+"""Who is told what, to the second.
+
+Times are UTC on 2026-03-02; Chicago is six hours behind, so the night is 03:00Z to 12:00Z.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from freezegun import freeze_time
+
+from rimewatch.alarms import Event, State
+from rimewatch.clock import SystemClock
+from rimewatch.vocabulary import Priority, Rule
+
+Make = Callable[..., Any]
+
+
+def test_escalation_unacknowledged_alarm_tells_each_step_and_repeats(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """The on-call phone at once and every 15 min; the owner after 30 min and every 20 min."""
+    desk = open_desk(shop_of(step(0, "first", 900), step(1800, "owner", 1200)))
+
+    desk.wrong("18:00:10")
+    desk.until("19:15:00")
+
+    assert desk.messages == [
+        "18:00:10 first raised",
+        "18:15:10 first repeat",
+        "18:30:10 owner escalated",
+        "18:30:10 first repeat",
+        "18:45:10 first repeat",
+        "18:50:10 owner repeat",
+        "19:00:10 first repeat",
+        "19:10:10 owner repeat",
+    ]
+    assert [send.nth for send in desk.sent] == [0, 1, 0, 2, 3, 1, 4, 2]
+    assert desk.alarm().repeats_sent == 6
+    assert desk.engine.next_due_ms(desk.state) == desk.at("19:15:10")
+
+
+def test_escalation_acknowledged_alarm_says_only_that_it_returned(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """After somebody has seen it nobody is called again; when it is over all who knew hear it."""
+    desk = open_desk(
+        shop_of(step(0, "first", 900), step(600, "owner first", None), step(3600, "repair"))
+    )
+
+    desk.wrong("18:00:00")
+    desk.until("18:20:00")
+    desk.acknowledge("18:20:00")
+    desk.until("20:00:00")
+    desk.right("20:00:30")
+    desk.until("23:00:00")
+
+    assert desk.messages == [
+        "18:00:00 first raised",
+        "18:10:00 owner escalated",
+        "18:10:00 first escalated",
+        "18:15:00 first repeat",
+        "20:00:30 first returned",
+        "20:00:30 owner returned",
+    ]
+    (alarm,) = desk.record.values()
+    assert (alarm.raised_ms, alarm.acknowledged_ms, alarm.returned_ms) == (
+        desk.at("18:00:00"),
+        desk.at("18:20:00"),
+        desk.at("20:00:30"),
+    )
+    assert alarm.acknowledged_by == "Mia"
+    assert alarm.state is State.NORMAL
+    assert desk.state.alarms == {}
+    assert desk.engine.next_due_ms(desk.state) is None
+
+
+def test_escalation_message_due_in_the_moment_of_acknowledging_is_not_sent(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Repeated *until* acknowledged: the repeat of that very second stays unsent."""
+    desk = open_desk(shop_of(step(0, "first", 900), step(900, "owner")))
+
+    desk.wrong("18:00:00")
+    desk.acknowledge("18:15:00")
+    desk.until("18:15:00")
+
+    assert desk.messages == ["18:00:00 first raised"]
+
+
+def test_escalation_event_after_dues_sends_them_at_their_own_time_first(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """An acknowledgement an hour later does not swallow what was due before it."""
+    desk = open_desk(shop_of(step(0, "first", 1800)))
+
+    desk.wrong("18:00:00")
+    desk.acknowledge("19:00:01")
+
+    assert desk.messages == [
+        "18:00:00 first raised",
+        "18:30:00 first repeat",
+        "19:00:00 first repeat",
+    ]
+
+
+def test_escalation_late_first_step_says_raised_when_it_fires(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Where even the first step waits, its message is still the first word."""
+    desk = open_desk(shop_of(step(600, "owner"), step(300, "first"), step(300, "cook")))
+
+    desk.wrong("18:00:00")
+    desk.until("19:00:00")
+
+    assert desk.messages == [
+        "18:05:00 first raised",
+        "18:05:00 cook raised",
+        "18:10:00 owner escalated",
+    ]
+
+
+def test_escalation_several_steps_at_once_are_all_raised(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Two steps without delay are two first words; a name twice in one step is one message."""
+    desk = open_desk(shop_of(step(0, "first first"), step(0, "owner first")))
+
+    desk.wrong("18:00:00")
+
+    assert desk.messages == [
+        "18:00:00 first raised",
+        "18:00:00 owner raised",
+        "18:00:00 first raised",
+    ]
+
+
+def test_escalation_brief_alarm_is_returned_once_to_those_who_knew(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Over before the second step: the owner never hears of it, at the start or the end."""
+    desk = open_desk(shop_of(step(0, "first", 900), step(600, "owner")))
+
+    desk.wrong("18:00:00")
+    desk.right("18:09:59")
+    desk.until("23:00:00")
+    desk.right("23:00:00")
+
+    assert desk.messages == ["18:00:00 first raised", "18:09:59 first returned"]
+    assert desk.alarm().state is State.RETURNED_UNACKNOWLEDGED
+
+
+def test_escalation_alarm_nobody_was_told_of_does_not_return_to_anybody(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Over before the first message: silence from beginning to end."""
+    desk = open_desk(shop_of(step(60, "first")))
+
+    desk.wrong("18:00:00")
+    desk.right("18:00:59")
+    desk.until("19:00:00")
+
+    assert desk.messages == []
+    assert not desk.alarm().told
+
+
+def test_engine_condition_said_again_changes_nothing(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """A rule may say the same with every reading: one alarm, one message."""
+    desk = open_desk(shop_of(step(0, "first")))
+    desk.wrong("18:00:00", since_ms=desk.at("17:45:00"))
+    before = desk.state
+
+    for minute in range(1, 10):
+        desk.wrong(f"18:0{minute}:00", since_ms=desk.at("17:45:00"))
+
+    assert desk.state == before
+    assert desk.messages == ["18:00:00 first raised"]
+    assert desk.alarm().since_ms == desk.at("17:45:00")
+    assert desk.alarm().id == f"case-1:holding:{desk.at('18:00:00')}"
+
+
+def test_engine_active_alarm_takes_over_the_latest_facts(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """A message carries the facts of its own moment."""
+    desk = open_desk(shop_of(step(0, "first", 900)))
+    since_ms = desk.at("18:00:00")
+
+    desk.wrong("18:00:00", since_ms=since_ms, peak_c=5.4)
+    desk.wrong("18:10:00", since_ms=since_ms, peak_c=7.1)
+    desk.until("18:15:00")
+
+    assert [send.condition.peak_c for send in desk.sent] == [5.4, 7.1]
+    assert desk.alarm().condition.peak_c == 7.1
+
+
+def test_engine_new_occurrence_after_return_is_an_alarm_of_its_own(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """By default each excursion is told, however soon it follows the last."""
+    desk = open_desk(shop_of(step(0, "first")))
+
+    desk.wrong("18:00:00")
+    desk.right("18:10:00")
+    desk.wrong("18:10:01")
+    desk.acknowledge("18:11:00")
+    desk.right("18:12:00")
+
+    assert desk.messages == [
+        "18:00:00 first raised",
+        "18:10:00 first returned",
+        "18:10:01 first raised",
+        "18:12:00 first returned",
+    ]
+    first, second = desk.record.values()
+    assert first.acknowledged_ms is None
+    assert second.acknowledged_ms == desk.at("18:11:00")
+
+
+def test_engine_alarm_over_several_units_names_them_all(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Power lost on two units is one alarm of no one unit, that lists both."""
+    desk = open_desk(shop_of(step(0, "first")))
+
+    desk.wrong("18:00:00", None, Rule.POWER_LOSS, units=("case-1", "walk-in"))
+    desk.wrong("18:05:00", None, Rule.POWER_LOSS, units=("case-1", "freezer-1", "walk-in"))
+
+    assert desk.messages == ["18:00:00 first raised"]
+    assert desk.sent[0].key.unit is None
+    alarm = desk.alarm(None, Rule.POWER_LOSS)
+    assert alarm.id == f"-:power-loss:{desk.at('18:00:00')}"
+    assert desk.record[alarm.id].units == ("case-1", "freezer-1", "walk-in")
+
+
+def test_engine_acknowledging_what_is_not_there_does_nothing(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """No alarm, no acknowledgement; and the first of two stands."""
+    desk = open_desk(shop_of(step(0, "first")))
+    desk.acknowledge("17:00:00")
+    assert desk.changes == []
+
+    desk.wrong("18:00:00")
+    desk.acknowledge("18:01:00", who="Mia")
+    desk.acknowledge("18:02:00", who="Theo")
+
+    assert desk.alarm().acknowledged_by == "Mia"
+    assert desk.alarm().acknowledged_ms == desk.at("18:01:00")
+
+
+def test_engine_returned_alarm_can_still_be_acknowledged(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """In the morning somebody confirms what was over in the night; then it is gone."""
+    desk = open_desk(shop_of(step(0, "first")))
+
+    desk.wrong("18:00:00")
+    desk.right("18:05:00")
+    desk.acknowledge("19:00:00")
+
+    assert desk.state.alarms == {}
+    (alarm,) = desk.record.values()
+    assert alarm.acknowledged_ms == desk.at("19:00:00")
+    assert [change.event for change in desk.changes if change.event is not None] == [
+        Event.OCCURRED,
+        Event.RETURNED,
+        Event.ACKNOWLEDGED,
+    ]
+
+
+# --- the night ---------------------------------------------------------------------------
+
+
+def test_night_high_alarm_wakes_and_says_so(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """Fish at risk at two in the morning rings, and the record says that it woke somebody."""
+    desk = open_desk(shop_of(step(0, "first", 900), night=night_of()))
+
+    desk.wrong("08:00:00")
+    desk.until("08:20:00")
+
+    assert desk.messages == ["08:00:00 first raised", "08:15:00 first repeat"]
+    assert all(send.night for send in desk.sent)
+    assert desk.record[desk.alarm().id].woke
+
+
+def test_night_other_alarm_waits_for_the_morning_summary(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """A silent probe at night sends nothing, then or after; the record still has it."""
+    desk = open_desk(shop_of(step(0, "first", 900), step(1800, "owner", 900), night=night_of()))
+
+    desk.wrong("08:00:00", rule=Rule.STALE)
+    desk.until("18:00:00")
+    desk.right("18:00:00", rule=Rule.STALE)
+
+    assert desk.messages == []
+    (alarm,) = desk.record.values()
+    assert (alarm.told, alarm.woke, alarm.steps_done) == (False, False, 2)
+    assert alarm.priority is Priority.MEDIUM
+
+
+def test_night_unheard_steps_repeat_by_day_if_the_shop_wants_it(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """With ``repeat_unheard`` an alarm of the night is named once the night is over."""
+    desk = open_desk(shop_of(step(0, "first", 3600), night=night_of()), repeat_unheard=True)
+
+    desk.wrong("10:30:00", rule=Rule.STALE)
+    desk.until("13:00:00")
+
+    assert desk.messages == ["12:30:00 first repeat"]
+
+
+def test_night_step_that_falls_due_by_day_is_sent_by_day(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """Raised at 05:50 local and still unseen at 06:20, it is escalated: the night is over."""
+    desk = open_desk(shop_of(step(0, "first"), step(1800, "owner"), night=night_of()))
+
+    desk.wrong("11:50:00", rule=Rule.STALE)
+    desk.until("13:00:00")
+
+    assert desk.messages == ["12:20:00 owner escalated"]
+
+
+def test_night_repeats_of_a_day_s_alarm_pause_and_go_on_at_the_same_minutes(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """Told at 20:50 local, repeated each hour: not after nine, again from 06:50."""
+    desk = open_desk(shop_of(step(0, "first", 3600), night=night_of()))
+
+    desk.wrong("02:50:00", rule=Rule.STALE)
+    desk.until("14:00:00")
+
+    assert desk.messages == [
+        "02:50:00 first raised",
+        "12:50:00 first repeat",
+        "13:50:00 first repeat",
+    ]
+    assert [send.nth for send in desk.sent] == [0, 10, 11]
+    assert not desk.alarm(rule=Rule.STALE).woke
+
+
+def test_night_return_of_a_lesser_alarm_is_not_sent(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """Nobody is woken to hear that a probe speaks again."""
+    desk = open_desk(shop_of(step(0, "first"), night=night_of()))
+
+    desk.wrong("02:50:00", rule=Rule.STALE)
+    desk.right("05:00:00", rule=Rule.STALE)
+    desk.until("20:00:00")
+
+    assert desk.messages == ["02:50:00 first raised"]
+
+
+def test_night_day_alarm_that_repeats_into_the_night_wakes(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """A high alarm raised by day wakes from its first message after nine on."""
+    desk = open_desk(shop_of(step(0, "first", 900), night=night_of()))
+
+    desk.wrong("02:50:00")
+    assert not desk.alarm().woke
+    desk.until("03:05:00")
+
+    assert [send.night for send in desk.sent] == [False, True]
+    assert desk.alarm().woke
+
+
+def test_night_alarm_whose_priority_rises_is_told_after_all(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """A projection the night had swallowed rings once it is firm that fish is at stake."""
+    desk = open_desk(shop_of(step(0, "first", 900), night=night_of()))
+    since_ms = desk.at("08:00:00")
+
+    desk.wrong("08:00:00", rule=Rule.PROJECTION, since_ms=since_ms)
+    desk.wrong("08:10:00", rule=Rule.PROJECTION, since_ms=since_ms, priority=Priority.HIGH)
+    desk.wrong("08:12:00", rule=Rule.PROJECTION, since_ms=since_ms, priority=Priority.HIGH)
+    desk.wrong("08:14:00", rule=Rule.PROJECTION, since_ms=since_ms)
+    desk.until("08:25:00")
+
+    assert desk.messages == ["08:10:00 first raised", "08:25:00 first repeat"]
+    alarm = desk.alarm(rule=Rule.PROJECTION)
+    assert (alarm.raised_ms, alarm.priority, alarm.woke) == (since_ms, Priority.HIGH, True)
+
+
+def test_night_none_configured_lets_everything_sound_and_wakes_nobody(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """A shop that names no night is told of all things at all hours."""
+    desk = open_desk(shop_of(step(0, "first")))
+
+    desk.wrong("08:00:00", rule=Rule.BATTERY)
+
+    assert desk.messages == ["08:00:00 first raised"]
+    assert not desk.sent[0].night
+    assert not desk.alarm(rule=Rule.BATTERY).woke
+
+
+@pytest.mark.parametrize(
+    ("day", "first_silent", "first_sounding"),
+    [
+        ("2026-03-08", "2026-03-08T03:00:00Z", "2026-03-08T11:00:00Z"),
+        ("2026-11-01", "2026-11-01T02:00:00Z", "2026-11-01T12:00:00Z"),
+    ],
+)
+def test_night_of_a_clock_change_repeats_stop_and_go_on_by_local_time(
+    open_desk: Make,
+    shop_of: Make,
+    step: Make,
+    night_of: Make,
+    day: str,
+    first_silent: str,
+    first_sounding: str,
+) -> None:
+    """Nine and six are local, also on the nights of 8 and 10 hours."""
+    desk = open_desk(shop_of(step(0, "first", 600), night=night_of()), day=day)
+
+    desk.wrong("01:00:00", rule=Rule.STALE)
+    desk.until("14:00:00")
+
+    sent = [send.at_ms for send in desk.sent]
+    silent, sounding = desk.at(first_silent), desk.at(first_sounding)
+    ten_min = 600_000
+    assert sent == [
+        *range(desk.at("01:00:00"), silent, ten_min),
+        *range(sounding, desk.at("14:00:00") + 1, ten_min),
+    ]
+
+
+def test_engine_reads_no_clock(open_desk: Make, shop_of: Make, step: Make, night_of: Make) -> None:
+    """A frozen clock that would jump an hour whenever it is read has not moved after a night."""
+
+    def play() -> Any:
+        desk = open_desk(shop_of(step(0, "first", 900), step(1800, "owner", 600), night=night_of()))
+        desk.wrong("02:00:00")
+        desk.shelve("02:30:00", "03:30:00")
+        desk.until("04:00:00")
+        desk.acknowledge("04:01:00", back_within_s=600)
+        desk.until("05:00:00")
+        desk.right("05:00:00")
+        return desk
+
+    usual = play()
+    with freeze_time("1999-12-31T23:59:59Z", auto_tick_seconds=3600) as frozen:
+        before = frozen.time_to_freeze
+        elsewhen = play()
+        after = frozen.time_to_freeze
+        SystemClock().now_ms()
+        after_a_reading = frozen.time_to_freeze
+
+    assert after == before
+    assert after_a_reading > after, "the frozen clock shows that it was read"
+    assert elsewhen.sent == usual.sent
+    assert elsewhen.state == usual.state
+    assert len(usual.sent) > 10
+
+
+# --- settings that cannot be followed ------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ((-1, "first", None), r"after_s is -1; expected 0 or more"),
+        ((float("nan"), "first", None), r"after_s is nan; expected 0 or more"),
+        ((0, "first", 0), r"repeat_s is 0; expected at least 1"),
+        ((0, "first", 0.2), r"repeat_s is 0\.2; expected at least 1"),
+    ],
+)
+def test_engine_refuses_an_escalation_it_cannot_follow(
+    open_desk: Make, shop_of: Make, step: Make, arguments: Any, message: str
+) -> None:
+    """A repeat of no length would never end; the message names value and cure."""
+    with pytest.raises(ValueError, match=message):
+        open_desk(shop_of(step(*arguments)))
+
+
+@pytest.mark.parametrize("option", ["chatter_window_s", "off_delay_s", "recovery_s"])
+def test_engine_refuses_a_negative_option(open_desk: Make, shop_of: Make, option: str) -> None:
+    """A delay below nothing is a mistake."""
+    with pytest.raises(ValueError, match=rf"{option} is -1; expected 0 or more"):
+        open_desk(shop_of(), **{option: -1})
+
+
+def test_engine_state_from_a_longer_escalation_is_carried_on(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Restarted with a step and a repeat taken out of the settings, nothing breaks."""
+    old = open_desk(shop_of(step(0, "first", 900), step(60, "owner", 900)))
+    old.wrong("18:00:00")
+    old.until("18:05:00")
+
+    new = open_desk(shop_of(step(0, "first")))
+    new.state = old.state
+    new.until("20:00:00")
+    new.right("20:00:00")
+
+    assert new.messages == ["20:00:00 first returned", "20:00:00 owner returned"]
