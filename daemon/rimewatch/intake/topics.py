@@ -41,6 +41,17 @@ class TopicTable(Generic[T]):
         return tuple(value for _, value in found)
 
 
+def is_filter(text: str) -> bool:
+    """Tell whether a text is a topic filter (OASIS MQTT 5.0, section 4.7.1)."""
+    levels = text.split("/")
+    return (
+        0 < len(text.encode(errors="backslashreplace")) <= 65_535
+        and "\0" not in text
+        and all(level in ("+", "#") or not {"+", "#"} & set(level) for level in levels)
+        and "#" not in levels[:-1]
+    )
+
+
 def storable(topic: str) -> str:
     """Return a topic that can be stored and shown: valid Unicode, printable, not too long."""
     if len(topic) > SHOWN_TOPIC_CHARS:

@@ -1,0 +1,93 @@
+"""Where the broker is and how to get in: the configuration checked before any connection.
+
+A flaw found here is the configuration's, and said at once; a flaw found later is the
+network's or the broker's, and is tried again. Never shows a password.
+"""
+
+import ssl
+from dataclasses import dataclass, field
+from typing import Final
+from urllib.parse import SplitResult, unquote, urlsplit
+
+from rimewatch.shop import Broker
+
+DEFAULT_PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
+"""Source: IANA service names registry, mqtt and secure-mqtt."""
+
+
+class BrokerSettingsError(ValueError):
+    """The broker's configuration cannot be used. Fix the configuration."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Endpoint:
+    """A broker's address and credentials, checked."""
+
+    host: str
+    port: int
+    address: str
+    """For messages: scheme, host and port, no user, no password."""
+    username: str | None
+    password: str | None = field(repr=False)
+    tls: ssl.SSLContext | None = field(repr=False)
+
+
+def endpoint(broker: Broker) -> Endpoint:
+    """Return where a broker is, from its configuration.
+
+    Raises:
+        BrokerSettingsError: If the URL is none of mqtt:// or mqtts://, names no host, or a
+            certificate or key file cannot be read.
+    """
+    url = urlsplit(broker.url)
+    if url.scheme not in DEFAULT_PORTS:
+        msg = f'broker.url begins with "{url.scheme}:"; expected mqtt:// or, for TLS, mqtts://'
+        raise BrokerSettingsError(msg)
+    host, port = _host_and_port(url)
+    shown_host = f"[{host}]" if ":" in host else host
+    username = broker.username or (unquote(url.username) if url.username else None)
+    password = broker.password or (unquote(url.password) if url.password else None)
+    if password is not None and username is None:
+        raise BrokerSettingsError("broker.password is set without broker.username; give both")
+    return Endpoint(
+        host=host,
+        port=port,
+        address=f"{url.scheme}://{shown_host}:{port}",
+        username=username,
+        password=password,
+        tls=_tls(broker) if url.scheme == "mqtts" else None,
+    )
+
+
+def _host_and_port(url: SplitResult) -> tuple[str, int]:
+    try:
+        host, port = url.hostname or "", url.port or DEFAULT_PORTS[url.scheme]
+        host.encode("idna")  # a host name that cannot be one would end the network thread
+    except ValueError:
+        host, port = "", 0
+    if not host:
+        msg = "broker.url names no usable host and port; expected such as mqtt://127.0.0.1:1883"
+        raise BrokerSettingsError(msg)
+    return host, port
+
+
+def _tls(broker: Broker) -> ssl.SSLContext:
+    if (broker.cert_file is None) != (broker.key_file is None):
+        msg = "broker.cert_file and broker.key_file belong together; give both or neither"
+        raise BrokerSettingsError(msg)
+    try:
+        context = ssl.create_default_context(cafile=broker.ca_file)
+    except OSError as err:  # an SSLError is one as well
+        raise BrokerSettingsError(_unreadable("ca_file", broker.ca_file, err)) from None
+    if broker.cert_file is not None:
+        try:
+            context.load_cert_chain(broker.cert_file, broker.key_file)
+        except OSError as err:
+            names = f"{broker.cert_file} with {broker.key_file}"
+            raise BrokerSettingsError(_unreadable("cert_file", names, err)) from None
+    return context
+
+
+def _unreadable(key: str, value: str | None, err: OSError) -> str:
+    why = "is no PEM file of that kind" if isinstance(err, ssl.SSLError) else err.strerror
+    return f"broker.{key} is {value}: {why}; expected a readable PEM file"

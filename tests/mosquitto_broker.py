@@ -1,0 +1,81 @@
+"""A real broker for tests: mosquitto, on a port of its own, with its sessions on disk."""
+
+import getpass
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+START_LIMIT_S = 15.0
+
+
+class Mosquitto:
+    """A real broker with its sessions on disk, for one test.
+
+    ``port`` stays the same over restarts. ``stop`` lets it save its sessions,
+    ``kill`` (SIGKILL) does not: then only what it saved after each change is left.
+    """
+
+    def __init__(self, folder: Path, extra_config: str = "") -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self.folder = folder
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port: int = probe.getsockname()[1]
+        self._config = folder / "mosquitto.conf"
+        self._config.write_text(
+            f"user {getpass.getuser()}\n"
+            f"persistence true\npersistence_location {folder}/\n"
+            "autosave_interval 1\nautosave_on_changes true\n"
+            f"log_dest file {folder}/mosquitto.log\n"
+            + ("" if "allow_anonymous" in extra_config else "allow_anonymous true\n")
+            + extra_config.replace("PORT", str(self.port))
+            + ("" if "listener" in extra_config else f"\nlistener {self.port} 127.0.0.1\n")
+        )
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        """The address, as a configuration names it."""
+        return f"mqtt://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Start it and wait until it answers; fail if it cannot have its port."""
+        assert self._process is None, "already running"
+        path = f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin"
+        program = shutil.which("mosquitto", path=path)
+        assert program, "the tests need mosquitto: install your system's package of that name"
+        self._process = subprocess.Popen([program, "-c", str(self._config)])
+        end_s = time.monotonic() + START_LIMIT_S
+        while True:
+            log = self.folder / "mosquitto.log"
+            said = log.read_text() if log.exists() else "nothing"
+            assert self._process.poll() is None, f"mosquitto ended at once; its log: {said}"
+            try:
+                socket.create_connection(("127.0.0.1", self.port), timeout=0.2).close()
+            except OSError:
+                assert time.monotonic() < end_s, f"mosquitto does not answer; its log: {said}"
+            else:
+                return
+
+    def stop(self) -> None:
+        """End it in good order."""
+        self._end(signal.SIGTERM)
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self._end(signal.SIGKILL)
+
+    def restart(self) -> None:
+        """Stop and start again on the same port."""
+        self.stop()
+        self.start()
+
+    def _end(self, how: signal.Signals) -> None:
+        if self._process is not None:
+            self._process.send_signal(how)
+            self._process.wait(timeout=START_LIMIT_S)
+            self._process = None
