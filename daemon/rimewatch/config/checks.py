@@ -58,12 +58,18 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
             show(unit.operating_limit_c),
             f"expected a number below limit_c ({limit_c}): it is the early line inside it",
         )
-    if (
-        row.right("limit_c", "laxer_because")
-        and not unit.kind.is_freezer
-        and limit_c > COLD_HOLDING_LIMIT_C
-        and not unit.laxer_because.strip()
-    ):
+    if not row.right("limit_c", "kind", "laxer_because"):
+        return
+    if unit.kind.is_freezer:
+        if limit_c > 0:
+            yield place.problem(
+                "limit_c",
+                show(limit_c),
+                "expected a limit in °C at which fish stays frozen, 0 or less, such as "
+                f"{DEFAULT_LIMIT_C[unit.kind]} (FDA Food Code 2022, 3-501.11: frozen food is "
+                "kept frozen)",
+            )
+    elif limit_c > COLD_HOLDING_LIMIT_C and not unit.laxer_because.strip():
         yield place.problem(
             "limit_c",
             show(limit_c),

@@ -327,6 +327,18 @@ def test_limit_laxer_than_published_without_reason_is_refused_with_the_provision
     assert 'laxer_because = "the reason"' in problem.expected
 
 
+@pytest.mark.parametrize("limit_c", ["0.1", "23"])
+def test_freezer_limit_at_which_fish_thaws_is_refused_whatever_the_reason(
+    configuration: Configuration, refused: Refused, limit_c: str
+) -> None:
+    """FDA Food Code 2022, 3-501.11 (from memory): stored frozen foods are kept frozen."""
+    unit = {"kind": '"freezer"', "limit_c": limit_c, "laxer_because": '"a reason"'}
+    (problem,) = refused(configuration(unit=unit))
+
+    assert (problem.path, problem.value) == ("unit[0].limit_c", str(float(limit_c)))
+    assert "0 or less, such as -18.0 (FDA Food Code 2022, 3-501.11" in problem.expected
+
+
 def test_limit_laxer_than_published_with_blank_reason_is_refused(
     configuration: Configuration, refused: Refused
 ) -> None:
