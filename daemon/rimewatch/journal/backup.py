@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 
 from rimewatch.journal.connection import check_soundness, connect_reader
-from rimewatch.journal.errors import JournalError, speaking_plainly
+from rimewatch.journal.errors import JournalDamaged, JournalError, JournalFull, speaking_plainly
 from rimewatch.journal.schema import refuse_foreign
 
 
@@ -33,6 +33,7 @@ def backup_journal(path: Path, to_path: Path) -> int:
 
     Raises:
         JournalError: If the copy cannot be made; the older one is untouched.
+        JournalFull: If there is no room for it, likewise.
         JournalDamaged: If the copy is not sound, and so neither is the journal.
     """
     if to_path.resolve() == path.resolve():
@@ -53,6 +54,18 @@ def backup_journal(path: Path, to_path: Path) -> int:
             _sync(to_path.parent)
         finally:
             part.unlink(missing_ok=True)
+    except JournalDamaged as error:
+        raise JournalDamaged(
+            f"{path}: its copy is not sound, so neither is the journal ({error}); "
+            f"{to_path} was left as it was",
+            path=path,
+        ) from error
+    except JournalFull as error:
+        raise JournalFull(
+            f"{to_path}: no room for the copy; {path} and an older copy are as they were: "
+            "free space there, or name another place",
+            path=to_path,
+        ) from error
     except OSError as error:
         raise JournalError(
             f"{to_path}: the copy cannot be written ({error.strerror}); "

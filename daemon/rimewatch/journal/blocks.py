@@ -2,12 +2,12 @@
 
 Readings of one probe differ little from one to the next. An integer column is
 written either plainly or as differences, whichever is shorter, less its commonest
-level, in the smallest integer type that holds it, byte planes apart, then deflated.
+level, in the smallest integer type that holds it, byte planes apart, then deflated [1],
+under a CRC-32 of all of it: SQLite's pages bear no checksum of their own.
 Pure: bytes and arrays; no database.
 
 References:
-    [1] RFC 1950, ZLIB Compressed Data Format Specification version 3.3 (its Adler-32
-        checksum finds a damaged block).
+    [1] RFC 1951, DEFLATE Compressed Data Format Specification version 1.3.
 """
 
 import struct
@@ -18,6 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 _HEADER: Final = struct.Struct("<BBIqq")  # form, bytes an item, items, base, step
+_CHECK: Final = struct.Struct("<I")  # CRC-32 of all that follows it
+_START: Final = _CHECK.size + _HEADER.size
+_RAW_DEFLATE: Final = -15  # zlib's wbits for [1] without a wrapper
 _PLAIN: Final = 0
 _DIFFERENCES: Final = 1
 _FLOATS: Final = 2
@@ -39,7 +42,12 @@ def _squeeze(residuals: NDArray[np.int64]) -> tuple[int, bytes]:
 
 
 def _deflate(octets: NDArray[np.uint8], size: int) -> bytes:
-    return zlib.compress(octets.reshape(-1, size).T.tobytes(), _LEVEL)
+    return zlib.compress(octets.reshape(-1, size).T.tobytes(), _LEVEL, _RAW_DEFLATE)
+
+
+def _sealed(form: int, size: int, items: int, base: int, step: int, body: bytes) -> bytes:
+    content = _HEADER.pack(form, size, items, base, step) + body
+    return _CHECK.pack(zlib.crc32(content)) + content
 
 
 def _middle(numbers: NDArray[np.int64]) -> int:
@@ -67,13 +75,13 @@ def pack_integers(numbers: NDArray[np.int64]) -> bytes:
         raise ValueError("a number lies beyond 2^53: expected times and values of readings")
     base = _middle(numbers)
     size, body = _squeeze(numbers - base)
-    packed = _HEADER.pack(_PLAIN, size, numbers.size, base, 0) + body
+    packed = _sealed(_PLAIN, size, numbers.size, base, 0, body)
     if numbers.size < 2:
         return packed
     steps = np.diff(numbers)
     step = _middle(steps)
     size, body = _squeeze(steps - step)
-    other = _HEADER.pack(_DIFFERENCES, size, numbers.size, int(numbers[0]), step) + body
+    other = _sealed(_DIFFERENCES, size, numbers.size, int(numbers[0]), step, body)
     return min(packed, other, key=len)
 
 
@@ -112,7 +120,7 @@ def pack_raws(raws: NDArray[np.float64], values: NDArray[np.float64]) -> bytes:
         if np.array_equal(millis / 1000.0, raws):
             return pack_integers(millis)
     body = _deflate(raws.astype("<f8").view(np.uint8), 8)
-    return _HEADER.pack(_FLOATS, 8, raws.size, 0, 0) + body
+    return _sealed(_FLOATS, 8, raws.size, 0, 0, body)
 
 
 def unpack_raws(packed: bytes, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -127,17 +135,19 @@ def unpack_raws(packed: bytes, values: NDArray[np.float64]) -> NDArray[np.float6
     """
     if not packed:
         return values.copy()
-    if packed[0] != _FLOATS:
+    form, size, count, _, _, octets = _open(packed)
+    if form != _FLOATS:
         return unpack_integers(packed) / 1000.0
-    _, size, count, _, _, octets = _open(packed)
     return _planes(octets, size, count).view("<f8").astype(np.float64)
 
 
 def _open(packed: bytes) -> tuple[int, int, int, int, int, bytes]:
+    if len(packed) < _START or _CHECK.unpack_from(packed)[0] != zlib.crc32(packed[_CHECK.size :]):
+        raise BlockDamagedError(f"a packed block of {len(packed)} bytes fails its checksum")
+    form, size, count, base, step = _HEADER.unpack_from(packed, _CHECK.size)
     try:
-        form, size, count, base, step = _HEADER.unpack_from(packed)
-        octets = zlib.decompress(memoryview(packed)[_HEADER.size :])
-    except (struct.error, zlib.error) as error:
+        octets = zlib.decompress(packed[_START:], _RAW_DEFLATE)
+    except zlib.error as error:
         raise BlockDamagedError(f"a packed block cannot be opened: {error}") from error
     items = count - 1 if form == _DIFFERENCES else count
     if size not in _SIZES or count < 1 or len(octets) != size * items:

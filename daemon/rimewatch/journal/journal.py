@@ -45,6 +45,7 @@ class Journal(JournalReads):
         super().__init__(path, connection)
         self._readings = ReadingWriter(connection)
         self._in_batch = False
+        self._spoiled = False
         self._seen_version: int | None = None
 
     @classmethod
@@ -90,6 +91,7 @@ class Journal(JournalReads):
         with speaking_plainly(self.path):
             connection.execute("BEGIN IMMEDIATE")
             self._in_batch = True
+            self._spoiled = False
             try:
                 self._notice_other_writers()
                 yield
@@ -111,9 +113,9 @@ class Journal(JournalReads):
             self._seen_version = version
 
     def _check_whole(self) -> None:
-        # A full disk makes SQLite roll back by itself. Who swallowed that error inside
-        # the batch must not believe that the rest of it was kept.
-        if not self._connection.in_transaction:
+        # After an error SQLite may have undone one statement or the whole transaction (a
+        # full disk). Who swallowed it inside the batch must not keep a part of the batch.
+        if self._spoiled or not self._connection.in_transaction:
             raise JournalError(
                 f"{self.path}: the batch was undone after an error inside it; "
                 "nothing of it was kept: try the whole batch again",
@@ -127,8 +129,12 @@ class Journal(JournalReads):
                 yield self._connection
             return
         self._check_whole()
-        with speaking_plainly(self.path):
-            yield self._connection
+        try:
+            with speaking_plainly(self.path):
+                yield self._connection
+        except JournalError:
+            self._spoiled = True
+            raise
 
     # --- readings ---
 
