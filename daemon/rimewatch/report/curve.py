@@ -22,7 +22,7 @@ class Curve:
     doors: tuple[Span, ...] = ()
     """When a door stood open."""
     defrosts: tuple[Span, ...] = ()
-    """Defrosts seen in the readings."""
+    """Defrosts, seen in the readings or scheduled."""
 
     def __post_init__(self) -> None:
         """Refuse arrays that do not belong together."""

@@ -10,7 +10,8 @@ from typing import Final
 from rimewatch.report import wording
 from rimewatch.report.facts import State, Summary
 from rimewatch.report.message import LONGEST_TITLE, Message
-from rimewatch.report.page import LOTS, Page, UnitBlock, page
+from rimewatch.report.page import Page, UnitBlock, page
+from rimewatch.report.sections import LOTS
 
 LONGEST_PUSH: Final = 999
 """Under a thousand characters, which every push service in use takes in one piece

@@ -1,0 +1,288 @@
+"""What a summary tells below the units: warm spells, lots, alarms, probes, what was odd.
+
+Sentences only; ``page`` puts them in their place. Pure.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from rimewatch.report import wording
+from rimewatch.report.facts import (
+    Action,
+    AlarmRecord,
+    Excursion,
+    LotFacts,
+    ProbeFacts,
+    QuarantineFacts,
+    Summary,
+)
+from rimewatch.vocabulary import MS_PER_S, Option, Rule, Scale, UnitId
+
+LOTS: Final = "Lots"
+"""The title of the section on lots."""
+
+_CAUSES: Final = {
+    "door": "a door left open",
+    "defrost": "a defrost",
+    "loading": "warm goods put in",
+    "cooling-failure": "the cooling failed",
+    "power-loss": "the power was out",
+    "probe-fault": "a faulty probe",
+    "unknown": "not known",
+}
+_REASONS: Final = {
+    "undecodable": "could not be read",
+    "not-finite": "not a number",
+    "fault-code": "the probe’s fault code",
+    "out-of-range": "outside what is plausible",
+    "unknown-topic": "unknown topic",
+    "too-large": "too large",
+    "time-uncertain": "time uncertain",
+}
+_RULES: Final = {
+    Rule.HOLDING: "fish too warm",
+    Rule.OPERATING_LIMIT: "over the early line",
+    Rule.FREEZER: "freezer too warm",
+    Rule.HOLD_AT_RISK: "freezing hold broken",
+    Rule.DOOR: "door open",
+    Rule.STALE: "no readings",
+    Rule.BATTERY: "battery low",
+    Rule.STUCK: "probe stuck",
+    Rule.IMPLAUSIBLE: "probe not believed",
+    Rule.WATER: "water on the floor",
+    Rule.COOLING: "cooling too slowly",
+    Rule.PROJECTION: "fish warming",
+    Rule.POWER_LOSS: "power lost",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """A headed paragraph of a section."""
+
+    head: str
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A title and its items."""
+
+    title: str
+    items: tuple[Item, ...]
+
+
+def sections(summary: Summary) -> Iterator[Section]:
+    """Return the sections that have anything to say, in the order in which they are read."""
+    yield from (section for section in _sections(summary) if section.items)
+
+
+def _sections(summary: Summary) -> Iterator[Section]:
+    yield Section(
+        title="Warm spells", items=tuple(_excursion(summary, item) for item in summary.excursions)
+    )
+    yield Section(
+        title=LOTS,
+        items=tuple(
+            _lot(summary, lot)
+            for lot in sorted(summary.lots, key=_lot_order)
+            if lot.state != "withdrawn"
+        ),
+    )
+    yield Section(title="Alarms", items=tuple(_alarm(summary, item) for item in summary.alarms))
+    told = {action for item in summary.excursions for action in item.actions}
+    yield Section(
+        title="Written down",
+        items=tuple(
+            Item(head=_name(summary, action.unit), lines=(_action(summary, action),))
+            for action in summary.actions
+            if action not in told
+        ),
+    )
+    yield Section(title="Probes", items=tuple(_probes(summary)))
+    yield Section(title="Messages not believed", items=tuple(_quarantine(summary)))
+
+
+def _excursion(summary: Summary, item: Excursion) -> Item:
+    scale, day = summary.scale, summary.period.to_ms
+    if item.end_ms is None:
+        begins = wording.local_time(item.start_ms, summary.zone, day_of_ms=day)
+        when = f"since {begins}, still on"
+    else:
+        when = wording.local_span(item.start_ms, item.end_ms, summary.zone, day_of_ms=day)
+    line = "the hold’s line" if item.rule is Rule.HOLD_AT_RISK else "its limit"
+    if item.limit_c is not None:
+        line = wording.temperature(item.limit_c, scale)
+    if item.rule is Rule.OPERATING_LIMIT:
+        line = f"its early line {line}"
+    what = f"Peak {wording.temperature(item.peak_c, scale)}"
+    if item.fish_c is not None and abs(item.fish_c - item.peak_c) >= 0.05:
+        what += f", fish {wording.temperature(item.fish_c, scale)}"
+    lines = [
+        f"{what}; above {line} for {wording.duration(item.above_s)}.",
+        f"Likely cause: {_CAUSES.get(item.cause, item.cause)}. {item.explanation}".rstrip(),
+    ]
+    if item.found_late:
+        lines.append("Found late, in readings that came in afterwards.")
+    if not item.alarmed:
+        lines.append("It raised no alarm.")
+    if item.actions:
+        lines.extend(f"Done: {_action(summary, action)}" for action in item.actions)
+    elif item.concerns_fish:
+        lines.append("Nothing written down yet about what was done.")
+    return Item(head=f"{item.name}, {when}", lines=tuple(lines))
+
+
+def _action(summary: Summary, action: Action) -> str:
+    at = wording.local_time(action.at_ms, summary.zone, day_of_ms=summary.period.to_ms)
+    return f"{action.text} ({', '.join(part for part in (action.who, at) if part)})"
+
+
+def _lot_order(lot: LotFacts) -> int:
+    """News first: what was set back, what was completed, then the rest as it stands."""
+    return 0 if lot.set_back else 1 if lot.completed_now else 2
+
+
+def _lot(summary: Summary, lot: LotFacts) -> Item:
+    zone = summary.zone
+    lines = []
+    if not lot.needs_destruction:
+        head = f"Lot {lot.lot}: no freezing called for"
+        lines.append(lot.why)
+    elif lot.state == "complete":
+        head = f"Lot {lot.lot}: freezing hold complete"
+        if lot.completed_ms is not None:
+            head += f", {wording.local_moment(lot.completed_ms, zone)}"
+    elif lot.state == "freezing" and lot.started_ms is not None:
+        head = f"Lot {lot.lot}: {'hold set back' if lot.set_back else 'in its freezing hold'}"
+        if lot.expected_ms is not None:
+            at = wording.local_moment(lot.expected_ms, zone)
+            head += f", complete {at} at the earliest"
+            lines.append("The time is right only if the cold holds.")
+    elif lot.state == "freezing":
+        head = f"Lot {lot.lot}: in the freezer, hold not counting yet"
+    else:
+        head = f"Lot {lot.lot}: not frozen yet, not for serving raw"
+        lines.append(lot.why)
+    if lot.needs_destruction and lot.option is not None:
+        credited = wording.credited_hours(lot.credited_h, lot.required_h)
+        lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
+    lines.extend(_set_back(summary, lot))
+    if lot.ice_days is not None:
+        lines.append(f"Estimated age: as after {lot.ice_days:.1f} days on ice.")
+    return Item(head=head, lines=tuple(_stopped(line) for line in lines if line))
+
+
+def option_words(option: Option, scale: Scale) -> str:
+    """Return a freezing option as people say it, in the shop's scale."""
+    at_20, at_35 = wording.temperature(-20.0, scale), wording.temperature(-35.0, scale)
+    return {
+        Option.F20C_168H: f"{at_20} or colder for 168 h",
+        Option.F35C_15H: f"{at_35} or colder until solid, then 15 h",
+        Option.F35C_THEN_20C_24H: (
+            f"{at_35} or colder until solid, then 24 h at {at_20} or colder"
+        ),
+        Option.F20C_24H: f"{at_20} or colder in all parts for 24 h",
+    }[option]
+
+
+def _set_back(summary: Summary, lot: LotFacts) -> Iterator[str]:
+    day = summary.period.to_ms
+    for item in lot.set_back:
+        if item.end_ms is None:
+            start = wording.local_time(item.start_ms, summary.zone, day_of_ms=day)
+            when = f"since {start}"
+        else:
+            when = wording.local_span(item.start_ms, item.end_ms, summary.zone, day_of_ms=day)
+        why = "no readings" if item.reason == "gap" else "too warm"
+        if item.peak_c is not None and item.reason != "gap":
+            why += f", {wording.temperature(item.peak_c, summary.scale)}"
+        count = "began" if item.end_ms is not None else "begins, once the cold is back,"
+        yield f"Set back {when} ({why}): the count {count} again from zero."
+
+
+def _alarm(summary: Summary, item: AlarmRecord) -> Item:
+    zone, day = summary.zone, summary.period.to_ms
+    units = (item.unit,) if item.unit is not None else item.units
+    where = wording.joined([_name(summary, unit) for unit in units], most=3) or "The shop"
+    lines = []
+    if item.told_first:
+        told = [
+            f"{who} {wording.local_time(at_ms, zone, day_of_ms=day)}"
+            for at_ms, who in item.told_first
+        ]
+        verb = "Woken" if item.woke else "Told"
+        count = f"; {wording.counted(item.told, 'message')} in all" if item.told > 1 else ""
+        lines.append(f"{verb}: {wording.joined(told, most=3)}{count}.")
+    else:
+        lines.append("Nobody was told before this summary.")
+    if item.acknowledged_ms is not None:
+        since_ms = item.told_first[0][0] if item.told_first else item.raised_ms
+        took = wording.duration(max(0, item.acknowledged_ms - since_ms) / MS_PER_S)
+        lines.append(f"Answered after {took}.")
+    elif item.told_first:
+        lines.append("Nobody answered.")
+    if item.returned_ms is None:
+        lines.append("Still on.")
+    else:
+        at = wording.local_time(item.returned_ms, zone, day_of_ms=day)
+        lines.append(f"Back to normal {at}.")
+    raised = wording.local_time(item.raised_ms, zone, day_of_ms=day)
+    head = f"{raised} {where}: {_RULES[item.rule]} ({item.priority.value})"
+    return Item(head=head, lines=(" ".join(lines),))
+
+
+def _probes(summary: Summary) -> Iterator[Item]:
+    troubled = [probe for probe in summary.probes if _probe_lines(summary, probe)]
+    for probe in troubled:
+        yield Item(head=probe.probe, lines=(" ".join(_probe_lines(summary, probe)),))
+    fine = len(summary.probes) - len(troubled)
+    if fine:
+        who = wording.counted(fine, "other probe" if troubled else "probe")
+        yield Item(head=f"{who}: nothing to report")
+
+
+def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
+    lines = []
+    if probe.stale:
+        last = "never heard"
+        if probe.last_ms is not None:
+            day = summary.period.to_ms
+            last = f"silent since {wording.local_time(probe.last_ms, summary.zone, day_of_ms=day)}"
+        lines.append(f"{last.capitalize()}.")
+    if probe.missing_s > 0:
+        lines.append(f"Missing {wording.duration(probe.missing_s)}.")
+    if probe.battery_is_low:
+        lines.append(f"Battery {probe.battery:g}, low from {probe.battery_low:g}.")
+    if probe.clock_offset_s is not None and round(abs(probe.clock_offset_s)) >= 60:
+        side = "ahead" if probe.clock_offset_s > 0 else "behind"
+        lines.append(f"Clock {wording.duration(abs(probe.clock_offset_s))} {side}.")
+    return lines
+
+
+def _quarantine(summary: Summary) -> Iterator[Item]:
+    for item in summary.quarantine:
+        source = item.topic or item.probe or "no topic"
+        reason = _REASONS.get(item.reason, item.reason)
+        yield Item(head=f"{source}: {reason}", lines=(_quarantine_line(item),))
+    if summary.quarantined and not summary.quarantine:
+        yield Item(head=f"{wording.counted(summary.quarantined, 'message')} set aside")
+
+
+def _quarantine_line(item: QuarantineFacts) -> str:
+    text = wording.counted(item.count, "message")
+    if item.payload_start:
+        text += f", such as “{item.payload_start}”"
+    return text
+
+
+def _name(summary: Summary, unit: UnitId) -> str:
+    for facts in summary.units:
+        if facts.unit.id == unit:
+            return facts.name
+    return wording.printable(str(unit))
+
+
+def _stopped(text: str) -> str:
+    return text if text[-1] in ".!?…" else f"{text}."
