@@ -4,7 +4,7 @@ A plain copy of the file would miss what is still in the WAL; this takes a snaps
 through SQLite, checks it in full, and only then gives it its name.
 
 References:
-    [1] SQLite, "SQLite Backup API".
+    [1] SQLite, "Using the SQLite Online Backup API".
 """
 
 import os
@@ -12,9 +12,10 @@ import sqlite3
 import tempfile
 from pathlib import Path
 
-from rimewatch.journal.connection import check_soundness, connect_reader
+from rimewatch.journal.connection import connect_reader
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalFull, speaking_plainly
 from rimewatch.journal.schema import refuse_foreign
+from rimewatch.journal.verification import findings
 
 
 def backup_journal(path: Path, to_path: Path) -> int:
@@ -85,9 +86,11 @@ def _copy(source: sqlite3.Connection, part: Path) -> None:
             source.backup(copy, pages=-1)
             # Out of WAL mode, so that the copy is whole as a single file.
             copy.execute("PRAGMA journal_mode = DELETE")
-            check_soundness(copy, part, thorough=True)
+            wrong = findings(copy)
         finally:
             copy.close()
+    if wrong:
+        raise JournalDamaged("; ".join(wrong), path=part)
 
 
 def _sync(path: Path) -> None:

@@ -42,7 +42,7 @@ class EntryCodecError(ValueError):
 def do_of(entry: AnyEntry) -> str:
     """Return the contract's name for what an entry does.
 
-    >>> do_of(InService(at_ms=0, unit=UnitId("case-1")))
+    >>> do_of(InService(at_ms=0, unit="case-1"))
     'in-service'
     """
     match entry:

@@ -14,7 +14,16 @@ from typing import Self
 
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.store import Span
-from rimewatch.journal import alarms, checkpoints, entries, events, outbox, quarantine, readings
+from rimewatch.journal import (
+    alarms,
+    checkpoints,
+    entries,
+    events,
+    outbox,
+    quarantine,
+    readings,
+    verification,
+)
 from rimewatch.journal.backup import backup_journal
 from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader
 from rimewatch.journal.errors import speaking_plainly
@@ -229,6 +238,14 @@ class JournalReads:
             wal_bytes=wal.stat().st_size if wal.exists() else 0,
             free_bytes=page * free,
         )
+
+    def verify(self) -> list[str]:
+        """Return what is wrong with the journal, in words; nothing for a sound one.
+
+        Looks over every page, reference, packed day and entry: seconds on a large file.
+        """
+        with self._snapshot() as connection:
+            return verification.findings(connection)
 
     def backup(self, to_path: Path) -> int:
         """Write a sound copy of what is committed; see :func:`.backup.backup_journal`.

@@ -131,7 +131,7 @@ LATE = Reading(probe=PROBES[0], observed_ms=START_MS, arrived_ms=START_MS, raw=1
 WARMER = Reading(probe=PROBES[0], observed_ms=START_MS, arrived_ms=START_MS, raw=1.0, value=0.002)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(steps)
 @example([Add((LATE,)), Compact(DAYS, 3), Add((WARMER,)), Add((LATE, WARMER)), Compact(DAYS, 3)])
 @example([Add((WARMER,)), Compact(DAYS, 3), Add((LATE,)), Reopen(), Add((LATE, WARMER))])

@@ -1,0 +1,83 @@
+"""Looks the whole journal over: SQLite's own check, references, and each packed day.
+
+Takes seconds on a large file, so it is for copies and for somebody who asks; each start
+makes do with ``quick_check``. Changes nothing.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from itertools import chain, islice
+from typing import Final
+
+import numpy as np
+
+from rimewatch.journal.blocks import BlockDamagedError, unpack_integers, unpack_raws
+from rimewatch.journal.entry_codec import EntryCodecError, entry_from_json
+from rimewatch.journal.readings import MILLI
+from rimewatch.vocabulary import MS_PER_DAY
+
+FINDINGS_TOLD: Final = 20
+"""More than these say nothing new about a damaged file (our choice)."""
+
+
+def findings(connection: sqlite3.Connection) -> list[str]:
+    """Return what is wrong with a journal, in words; nothing for a sound one.
+
+    Args:
+        connection: A connection in a transaction, or the only one.
+
+    Raises:
+        sqlite3.DatabaseError: If the file is too damaged even for this.
+    """
+    checks = chain(
+        _pages(connection), _references(connection), _blocks(connection), _entries(connection)
+    )
+    return list(islice(checks, FINDINGS_TOLD))
+
+
+def _pages(connection: sqlite3.Connection) -> Iterator[str]:
+    for (said,) in connection.execute(f"PRAGMA integrity_check({FINDINGS_TOLD})"):
+        if said != "ok":
+            yield f"integrity_check: {said}"
+
+
+def _references(connection: sqlite3.Connection) -> Iterator[str]:
+    for table, _, parent, _ in connection.execute("PRAGMA foreign_key_check"):
+        yield f"a row of {table} points at a row of {parent} that is not there"
+
+
+def _blocks(connection: sqlite3.Connection) -> Iterator[str]:
+    for probe, day, first_ms, last_ms, count, *columns in connection.execute(
+        "SELECT id, day, first_ms, last_ms, readings, times, millis, lags, raws"
+        " FROM reading_block JOIN probe ON no = probe_no"
+    ):
+        wrong = _block(day, first_ms, last_ms, count, columns)
+        if wrong:
+            yield f"the packed day {np.datetime64(day, 'D')} of {probe}: {wrong}"
+
+
+def _block(day: int, first_ms: int, last_ms: int, count: int, columns: list[bytes]) -> str:
+    times, millis, lags, raws = columns
+    try:
+        times_ms, values = unpack_integers(times), unpack_integers(millis) / MILLI
+        lengths = {len(times_ms), len(values), len(unpack_integers(lags))}
+        lengths.add(len(unpack_raws(raws, values)))
+    except BlockDamagedError as error:
+        return str(error)
+    if lengths != {count}:
+        return f"says {count} readings, its columns hold {sorted(lengths)}"
+    if (int(times_ms[0]), int(times_ms[-1])) != (first_ms, last_ms):
+        return "its first or last time is not the one it says"
+    if bool((np.diff(times_ms) <= 0).any()):
+        return "its times do not increase"
+    if first_ms // MS_PER_DAY != day or last_ms // MS_PER_DAY != day:
+        return "it holds times of another day"
+    return ""
+
+
+def _entries(connection: sqlite3.Connection) -> Iterator[str]:
+    for number, text in connection.execute("SELECT id, text FROM entry ORDER BY id"):
+        try:
+            entry_from_json(text)
+        except EntryCodecError as error:
+            yield f"entry {number}: {error}"
