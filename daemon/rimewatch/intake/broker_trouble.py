@@ -73,8 +73,9 @@ def describe_failure(error: BaseException | None, address: str) -> str:
                 "broker.ca_file, the host name in broker.url and this machine's date"
             )
         case ssl.SSLError():
+            reason = getattr(error, "reason", None) or "no reason given"
             why = (
-                f"could not agree on TLS ({error.reason or 'no reason given'}): check that the "
+                f"could not agree on TLS ({reason}): check that the "
                 "port speaks TLS, and broker.cert_file and broker.key_file if it asks for them"
             )
         case socket.gaierror():

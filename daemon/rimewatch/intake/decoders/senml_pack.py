@@ -51,15 +51,12 @@ _CBOR_ERRORS: Final = (
 def load_pack(payload: bytes) -> list[Record]:
     """Return the records of a SenML pack, JSON or CBOR, told apart by the first byte.
 
-    A JSON array begins with a blank or ``[``; no CBOR array begins with such a byte.
+    JSON begins with an ASCII sign; a CBOR array, tagged or not, with a byte from 0x80 on.
 
     Raises:
         Undecodable: If it is neither, or not an array of records with unique labels.
     """
-    if payload[:1] in (b"[", b" ", b"\t", b"\r", b"\n"):
-        pack = _from_json(payload)
-    else:
-        pack = _from_cbor(payload)
+    pack = _from_cbor(payload) if payload[:1] >= b"\x80" else _from_json(payload)
     if not isinstance(pack, list) or not pack:
         msg = f"the payload is {shown(pack)}; expected a SenML pack, an array of records"
         raise Undecodable(msg, whole=True)
@@ -85,7 +82,7 @@ def _from_cbor(payload: bytes) -> object:
             return pack
         return [_named(record) if isinstance(record, dict) else record for record in pack]
     except _CBOR_ERRORS as err:
-        msg = f"the payload is neither SenML in JSON nor in CBOR: {ascii(str(err))[:120]}"
+        msg = f"the payload is not SenML in CBOR: {ascii(str(err))[:120]}"
         raise Undecodable(msg, whole=True) from None
 
 

@@ -1,0 +1,144 @@
+import math
+from typing import Any
+
+import pytest
+from intake_shop import ARRIVED_MS, probe
+
+from rimewatch.intake.decoders import TimeOrigin, Undecodable, UnusableProbe, make_decoder
+from rimewatch.vocabulary import Measures
+
+
+def value(payload: bytes, **changes: Any) -> float:
+    """Decode a payload that holds one value."""
+    (draft,) = make_decoder(probe(**changes))(payload, ARRIVED_MS)
+    return draft.value
+
+
+class TestNumber:
+    @pytest.mark.parametrize(
+        ("payload", "expected"),
+        [(b"2.1", 2.1), (b" -18\r\n", -18.0), (b"+3.", 3.0), (b".5", 0.5), (b"1e1", 10.0)],
+    )
+    def test_number_bare_text_is_read(self, payload: bytes, expected: object) -> None:
+        """The simplest probes send nothing but a number."""
+        assert value(payload, format="number") == expected
+
+    @pytest.mark.parametrize(
+        "payload",
+        [b"", b"2,1", b"2.1 C", b"1_000", b"0x10", b"\xd9\xa2", b"true", b"two", b"\xff", b"--1"],
+    )
+    def test_number_anything_else_is_refused(self, payload: bytes) -> None:
+        """A unit, a decimal comma or another script is not guessed at."""
+        with pytest.raises(Undecodable):
+            value(payload, format="number")
+
+    @pytest.mark.parametrize("payload", [b"nan", b"-inf", b"1e999", b"9" * 64 + b"e400"])
+    def test_number_not_finite_is_handed_on_to_be_named(self, payload: bytes) -> None:
+        """The receiver, not the decoder, says that a value is not finite."""
+        assert not math.isfinite(value(payload, format="number"))
+
+
+class TestContacts:
+    @pytest.mark.parametrize("word", [b"1", b"true", b"OPEN", b"wet", b" on\n", b"1.0"])
+    def test_contact_open_and_wet_are_one(self, word: bytes) -> None:
+        """A door sensor says open in its own words."""
+        assert value(word, format="number", measures=Measures.DOOR) == 1.0
+
+    @pytest.mark.parametrize("word", [b"0", b"false", b"closed", b"dry", b"Off", b"0.0"])
+    def test_contact_shut_and_dry_are_zero(self, word: bytes) -> None:
+        """And shut likewise."""
+        assert value(word, format="number", measures=Measures.WATER) == 0.0
+
+    @pytest.mark.parametrize("text", [b"1", b"true", b'"open"', b"1.0"])
+    def test_contact_in_json_takes_numbers_booleans_and_words(self, text: bytes) -> None:
+        """In JSON a contact may be a number, a boolean or a word."""
+        assert value(b'{"t": ' + text + b"}", measures=Measures.DOOR) == 1.0
+
+    @pytest.mark.parametrize("text", [b"2", b'"ajar"', b"null", b"[]", b"NaN", b"0.5"])
+    def test_contact_neither_open_nor_shut_is_refused(self, text: bytes) -> None:
+        """Half open is nothing a rule can use."""
+        with pytest.raises(Undecodable, match="expected 1, 0, true"):
+            value(b'{"t": ' + text + b"}", measures=Measures.DOOR)
+
+
+class TestJson:
+    def test_json_value_time_and_battery_are_found_by_path(self) -> None:
+        """The shop names where a probe keeps its things."""
+        fields = {"value": "s.t", "time": "ts", "battery": "dev[0].bat"}
+        payload = b'{"s": {"t": 2.1}, "ts": "2026-03-02T07:59:58Z", "dev": [{"bat": 87}]}'
+        (draft,) = make_decoder(probe(fields=fields))(payload, ARRIVED_MS)
+
+        assert draft == (2.1, ARRIVED_MS - 2000, 87.0, TimeOrigin.OWN)
+
+    @pytest.mark.parametrize(
+        ("payload", "what"),
+        [
+            (b'{"temp": 2.1}', "there is nothing at the path t"),
+            (b'{"t": null}', "there is nothing at the path t"),
+            (b'{"t": true}', "the path t is True; expected a number"),
+            (b'{"t": "2.1"}', "the path t is '2.1'; expected a number"),
+            (b'{"t": [2.1]}', "the path t is a list of 1; expected a number"),
+            (b"[2.1]", "there is nothing at the path t"),
+            (b'{"t": 2.1', "the payload is not JSON: EOF"),
+            (b'{"t": 2.1} {"t": 9.0}', "the payload is not JSON: trailing characters"),
+            (b'{"t": 2.1, "t": 9.0}', 'the key "t" stands twice'),
+            (b'{"t": 2.1, "\\u0074": 9.0}', 'the key "t" stands twice'),
+            (b"[" * 60_000, "the payload is not JSON: recursion limit"),
+            (b'{"t": ' + b"9" * 5000 + b"}", "the payload is not JSON: number out of range"),
+            (b"", "the payload is not JSON"),
+            (b"\xff\xfe", "the payload is not JSON"),
+        ],
+    )
+    def test_json_what_is_no_plain_number_is_refused(self, payload: bytes, what: str) -> None:
+        """A value is never guessed: a switch is no temperature, a text no number."""
+        with pytest.raises(Undecodable) as refused:
+            value(payload)
+        assert str(refused.value).startswith(what)
+
+    def test_json_twins_elsewhere_do_not_matter(self) -> None:
+        """A careless device is refused only where its value is in doubt."""
+        assert value(b'{"x": 1, "x": 2, "s": {"t": 9.0}, "t": 2.1}') == 2.1
+
+    @pytest.mark.parametrize("text", [b"NaN", b"Infinity", b"1e999", b"9" * 400, b"-1e999"])
+    def test_json_not_finite_is_handed_on_to_be_named(self, text: bytes) -> None:
+        """The receiver, not the decoder, says that a value is not finite."""
+        assert not math.isfinite(value(b'{"t": ' + text + b"}"))
+
+    @pytest.mark.parametrize("battery", [b"null", b'"low"', b"true", b"NaN", b"9" * 400, b"{}"])
+    def test_json_strange_battery_costs_no_temperature(self, battery: bytes) -> None:
+        """A reading counts, whatever its battery says."""
+        (draft,) = make_decoder(probe())(b'{"t": 2.1, "bat": ' + battery + b"}", ARRIVED_MS)
+
+        assert (draft.value, draft.battery) == (2.1, None)
+
+    def test_json_expression_that_does_not_fit_the_payload_is_refused(self) -> None:
+        """A path that sums up what is no list is the payload's fault, not ours."""
+        with pytest.raises(Undecodable, match="does not fit the payload"):
+            value(b'{"t": 3}', fields={"value": "sum(t)"})
+        assert value(b'{"t": [1.5, 2]}', fields={"value": "sum(t)"}) == 3.5
+
+    def test_json_rich_time_path_that_does_not_fit_leaves_the_value(self) -> None:
+        """A time that cannot be found is an uncertain time, not a lost reading."""
+        decode = make_decoder(probe(fields={"value": "t", "time": "max(ts)"}))
+        (draft,) = decode(b'{"t": 2.1, "ts": 5}', ARRIVED_MS)
+
+        assert (draft.value, draft.origin) == (2.1, TimeOrigin.UNREADABLE)
+
+
+class TestUnusableProbes:
+    @pytest.mark.parametrize(
+        ("changes", "what"),
+        [
+            ({"format": "sparkplug"}, 'format is "sparkplug"; this version reads "number", "json"'),
+            ({"fields": {}}, "fields.value is missing"),
+            ({"fields": {"value": "a..b"}}, 'fields.value is "a..b"; expected a JMESPath'),
+            ({"fields": {"value": "t", "time": "["}}, 'fields.time is "["; expected a JMESPath'),
+        ],
+    )
+    def test_probe_nobody_can_read_is_refused_at_the_start(
+        self, changes: dict[str, Any], what: str
+    ) -> None:
+        """A probe that could never be read is told at start-up, not by its silence."""
+        with pytest.raises(UnusableProbe) as refused:
+            make_decoder(probe(**changes))
+        assert str(refused.value).startswith(f'probe "case-1-air": {what}')
