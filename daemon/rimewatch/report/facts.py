@@ -127,6 +127,11 @@ class LotFacts:
     set_back: tuple[Interruption, ...]
     """Interruptions within the time of the summary."""
     ice_days: float | None
+    species: str = ""
+    remaining_hazards: tuple[str, ...] = ()
+    """What freezing, or an exemption from it, leaves open; a sentence each."""
+    statement_missing: bool = False
+    received_too_warm: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

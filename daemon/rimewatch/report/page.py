@@ -136,9 +136,8 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
     extras = []
     if facts.doors is not None:
         extras.append(_doors(facts))
-    if facts.defrosts is not None:
-        count = wording.counted(facts.defrosts, "defrost") if facts.defrosts else "No defrost"
-        extras.append(f"{count}.")
+    if facts.defrosts:
+        extras.append(f"{wording.counted(facts.defrosts, 'defrost')}.")
     if extras:
         yield " ".join(extras)
 

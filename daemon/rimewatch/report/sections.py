@@ -145,33 +145,45 @@ def _lot_order(lot: LotFacts) -> int:
 
 
 def _lot(summary: Summary, lot: LotFacts) -> Item:
-    zone = summary.zone
-    lines = []
-    if not lot.needs_destruction:
-        head = f"Lot {lot.lot}: no freezing called for"
-        lines.append(lot.why)
-    elif lot.state == "complete":
-        head = f"Lot {lot.lot}: freezing hold complete"
-        if lot.completed_ms is not None:
-            head += f", {wording.local_moment(lot.completed_ms, zone)}"
-    elif lot.state == "freezing" and lot.started_ms is not None:
-        head = f"Lot {lot.lot}: {'hold set back' if lot.set_back else 'in its freezing hold'}"
-        if lot.expected_ms is not None:
-            at = wording.local_moment(lot.expected_ms, zone)
-            head += f", complete {at} at the earliest"
-            lines.append("The time is right only if the cold holds.")
-    elif lot.state == "freezing":
-        head = f"Lot {lot.lot}: in the freezer, hold not counting yet"
-    else:
-        head = f"Lot {lot.lot}: not frozen yet, not for serving raw"
-        lines.append(lot.why)
+    standing, note = _standing(summary, lot)
+    lines = [note]
     if lot.needs_destruction and lot.option is not None:
         credited = wording.credited_hours(lot.credited_h, lot.required_h)
         lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
     lines.extend(_set_back(summary, lot))
+    if lot.received_too_warm:
+        lines.append("It came in too warm: the person in charge decides about it.")
+    if not lot.needs_destruction or lot.state == "complete":
+        lines.extend(lot.remaining_hazards)
     if lot.ice_days is not None:
         lines.append(f"Estimated age: as after {lot.ice_days:.1f} days on ice.")
-    return Item(head=head, lines=tuple(_stopped(line) for line in lines if line))
+    species = f" ({wording.clipped(lot.species, 40)})" if lot.species else ""
+    return Item(
+        head=f"Lot {lot.lot}{species}: {standing}",
+        lines=tuple(_stopped(line) for line in lines if line),
+    )
+
+
+def _standing(summary: Summary, lot: LotFacts) -> tuple[str, str]:
+    """Return where a lot stands, and a further line on it."""
+    if not lot.needs_destruction:
+        return "no freezing called for", lot.why
+    if lot.state == "complete":
+        at = lot.completed_ms
+        when = "" if at is None else f", {wording.local_moment(at, summary.zone)}"
+        return f"freezing hold complete{when}", ""
+    if lot.state == "freezing" and lot.started_ms is not None:
+        standing = "hold set back" if lot.set_back else "in its freezing hold"
+        if lot.expected_ms is None:
+            return standing, ""
+        at_earliest = wording.local_moment(lot.expected_ms, summary.zone)
+        return (
+            f"{standing}, complete {at_earliest} at the earliest",
+            "The time is right only if the cold holds.",
+        )
+    if lot.state == "freezing":
+        return "in the freezer, hold not counting yet", ""
+    return "not frozen yet, not for serving raw", lot.why
 
 
 def option_words(option: Option, scale: Scale) -> str:

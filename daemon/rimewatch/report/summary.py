@@ -238,7 +238,10 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
     )
     started_ms, completed_ms = time_ms(record, "started"), time_ms(record, "completed")
     counting = record["state"] == "freezing" and started_ms is not None
-    remaining_ms = round((required_h - credited_h) * MS_PER_H)
+    if "expected" in record:
+        expected_ms = time_ms(record, "expected")
+    else:  # the hours still missing, if not one of them is lost
+        expected_ms = period.to_ms + max(0, round((required_h - credited_h) * MS_PER_H))
     interruptions = (
         Interruption(
             start_ms=sure_time_ms(item, "start"),
@@ -259,7 +262,7 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         credited_h=credited_h,
         started_ms=started_ms,
         completed_ms=completed_ms,
-        expected_ms=period.to_ms + max(0, remaining_ms) if counting else None,
+        expected_ms=expected_ms if counting else None,
         completed_now=completed_ms is not None and period.from_ms <= completed_ms <= period.to_ms,
         set_back=tuple(
             item
@@ -267,6 +270,12 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
             if overlaps(item.start_ms, item.end_ms, period.from_ms, period.to_ms)
         ),
         ice_days=figure(record, "ice_days"),
+        species=wording.printable(str(record.get("species") or "")),
+        remaining_hazards=tuple(
+            wording.printable(str(hazard)) for hazard in record.get("remaining_hazards") or ()
+        ),
+        statement_missing=bool(record.get("statement_missing", False)),
+        received_too_warm=bool(record.get("received_too_warm", False)),
     )
 
 

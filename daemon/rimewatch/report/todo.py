@@ -107,6 +107,8 @@ def _when(item: UnitFacts, found: Findings) -> str:
 
 def _lots(found: Findings) -> Iterator[Todo]:
     for lot in found.lots:
+        if lot.statement_missing and lot.state != "withdrawn":
+            yield Todo(text=f"Lot {lot.lot}: record the supplier’s written statement.")
         if not lot.needs_destruction or lot.state in ("complete", "withdrawn"):
             continue
         if lot.set_back:

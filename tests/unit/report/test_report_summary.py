@@ -223,6 +223,34 @@ class TestLots:
 
         assert lot.expected_ms == TO_MS + round(46.5 * HOUR_MS)
 
+    def test_ledgers_own_expectation_goes_before_ours(self) -> None:
+        """Who follows the hold knows more than the hours still missing."""
+        ledger = quiet_ledger()
+        ledger["lots"][0]["expected"] = "2026-03-04T15:00:00Z"
+        assert _summary(ledger).lots[0].expected_ms == ms("2026-03-04T15:00:00Z")
+
+        ledger["lots"][0]["expected"] = None
+        assert _summary(ledger).lots[0].expected_ms is None
+
+    def test_exempt_lot_says_what_that_leaves_open_and_what_is_missing(self) -> None:
+        """Exempt from freezing is not free of every hazard."""
+        ledger = quiet_ledger()
+        ledger["lots"][2] |= {
+            "species": "yellowfin tuna",
+            "remaining_hazards": ["It can form scombrotoxin (histamine) if it gets warm."],
+            "statement_missing": True,
+            "received_too_warm": True,
+        }
+        summary = _summary(ledger)
+        text = " ".join(file_text(summary).split())
+
+        assert "Lot L2 (yellowfin tuna): no freezing called for" in text
+        assert "It can form scombrotoxin (histamine) if it gets warm." in text
+        assert "It came in too warm: the person in charge decides about it." in text
+        assert [todo.text for todo in summary.todos] == [
+            "Lot L2: record the supplier’s written statement."
+        ]
+
     def test_hold_not_yet_counting_has_no_expected_time(self) -> None:
         """No promise before the first cold."""
         ledger = quiet_ledger()
