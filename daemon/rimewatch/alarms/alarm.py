@@ -40,8 +40,6 @@ class Alarm:
     raised_ms: int
     opened_ms: int
     """When its escalation last started: at raising, or when it was opened again."""
-    resumed_ms: int
-    """No message is due before this: when it was opened or last came back (chattering)."""
     condition: Condition
     """The latest facts."""
     acknowledged_ms: int | None = None

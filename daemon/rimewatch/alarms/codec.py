@@ -46,6 +46,23 @@ def to_json(state: AlarmState) -> str:
     )
 
 
+def alarm_to_json(alarm: Alarm) -> str:
+    """Return one alarm as JSON text, for its record."""
+    return json.dumps(asdict(alarm), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def alarm_from_json(text: str) -> Alarm:
+    """Return the alarm that :func:`alarm_to_json` wrote.
+
+    Raises:
+        ValueError: If the text is no such alarm.
+    """
+    try:
+        return _alarm(json.loads(text))
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise ValueError(f"the alarm cannot be read: {error!r}") from error
+
+
 def from_json(text: str) -> AlarmState:
     """Return the state that :func:`to_json` wrote.
 

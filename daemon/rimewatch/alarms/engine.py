@@ -90,19 +90,22 @@ class Engine:
         facts; without one, an alarm is raised at ``at_ms`` unless something silences it.
         """
         key = condition.key
+        if state.conditions.get(key) == condition and key not in state.clearing:
+            return self.advance(state, at_ms - 1)  # nothing new, as with most readings
         bench = self._begin(state, at_ms)
         bench.clearing.pop(key, None)
         bench.lifting.pop(key, None)
-        if bench.conditions.get(key) != condition:
-            bench.conditions[key] = condition
-            alarm = bench.alarms.get(key)
-            if alarm is not None and alarm.active:
-                bench.update(alarm, condition, at_ms)
-            bench.settle(key, at_ms)
+        bench.conditions[key] = condition
+        alarm = bench.alarms.get(key)
+        if alarm is not None and alarm.active:
+            bench.update(alarm, condition, at_ms)
+        bench.settle(key, at_ms)
         return bench.result()
 
     def clear_condition(self, state: AlarmState, key: AlarmKey, at_ms: int) -> Outcome:
         """Say that something is no longer so. Nothing happens if it was not."""
+        if key not in state.conditions:
+            return self.advance(state, at_ms - 1)
         bench = self._begin(state, at_ms)
         if key in bench.conditions and key not in bench.clearing:
             alarm = bench.alarms.get(key)

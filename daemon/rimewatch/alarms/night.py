@@ -12,6 +12,7 @@ References:
     [1] PEP 495, Local Time Disambiguation.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
@@ -27,28 +28,25 @@ _MS: Final = timedelta(milliseconds=1)
 def _instant_ms(day: date, wall: time, zone: ZoneInfo, *, last: bool) -> int:
     """Return the instant of a local wall time; of a doubled one the first or the last."""
     local = datetime.combine(day, wall, tzinfo=zone)
-    first_ms = (local.replace(fold=0) - _EPOCH) // _MS
-    second_ms = (local.replace(fold=1) - _EPOCH) // _MS
+    first_ms = (local - _EPOCH) // _MS
+    if not last:
+        return first_ms
     # A doubled time has its second passing later; a skipped one has it earlier (PEP 495).
-    return second_ms if last and second_ms > first_ms else first_ms
+    return max(first_ms, (local.replace(fold=1) - _EPOCH) // _MS)
 
 
-def _nights_about(night: Night, timezone: str, at_ms: int) -> list[tuple[int, int]]:
-    """Return beginning and end of the nights that begin the day before, that day, the next."""
+def _nights_about(night: Night, timezone: str, at_ms: int) -> Iterator[tuple[int, int]]:
+    """Yield beginning and end of the nights that begin the day before, that day, the next."""
     zone = ZoneInfo(timezone)
     today = (_EPOCH + at_ms * _MS).astimezone(zone).date()
     spans_midnight = night.ends <= night.begins
-    nights = []
     for days in (-1, 0, 1):
         day = today + timedelta(days=days)
         end_day = day + timedelta(days=1) if spans_midnight else day
-        nights.append(
-            (
-                _instant_ms(day, night.begins, zone, last=False),
-                _instant_ms(end_day, night.ends, zone, last=True),
-            )
+        yield (
+            _instant_ms(day, night.begins, zone, last=False),
+            _instant_ms(end_day, night.ends, zone, last=True),
         )
-    return nights
 
 
 def is_night(night: Night | None, timezone: str, at_ms: int) -> bool:
@@ -65,9 +63,12 @@ def is_night(night: Night | None, timezone: str, at_ms: int) -> bool:
     """
     if night is None or night.begins == night.ends:
         return False
-    return any(
-        begins_ms <= at_ms < ends_ms for begins_ms, ends_ms in _nights_about(night, timezone, at_ms)
-    )
+    for begins_ms, ends_ms in _nights_about(night, timezone, at_ms):
+        if begins_ms > at_ms:
+            return False
+        if at_ms < ends_ms:
+            return True
+    return False
 
 
 def next_night_end_ms(night: Night, timezone: str, at_ms: int) -> int:

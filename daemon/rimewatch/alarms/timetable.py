@@ -106,12 +106,12 @@ def dues_of(alarm: Alarm, steps: tuple[Step, ...]) -> Iterator[Due]:
     Steps that a changed configuration no longer has are passed over.
     """
     if alarm.state is State.ACKNOWLEDGED and alarm.reopens_ms is not None:
-        yield Due(max(alarm.reopens_ms, alarm.resumed_ms), Kind.REOPEN, alarm.key)
+        yield Due(alarm.reopens_ms, Kind.REOPEN, alarm.key)
     if not alarm.sounding:
         return
     if alarm.steps_done < len(steps):
         due_ms = alarm.opened_ms + steps[alarm.steps_done].after_ms
-        yield Due(max(due_ms, alarm.resumed_ms), Kind.STEP, alarm.key, alarm.steps_done)
+        yield Due(due_ms, Kind.STEP, alarm.key, alarm.steps_done)
     for repeat in alarm.repeats:
         if repeat.step < len(steps) and steps[repeat.step].repeat_ms is not None:
             yield Due(repeat.due_ms, Kind.REPEAT, alarm.key, repeat.step)

@@ -142,22 +142,31 @@ class Workbench:
 
     def _announce(self, alarm: Alarm, at_ms: int, about: About, step: int, nth: int) -> None:
         contacts = self._policy.steps[step].contacts
-        for contact in contacts:
-            self._send(alarm, at_ms, about, contact, step, nth)
         if not contacts:
             return
+        night = self._policy.night.is_night(at_ms)
+        for contact in contacts:
+            self._send(alarm, at_ms, about, contact, step=step, nth=nth, night=night)
         alarm = replace(
             alarm,
             heard=True,
             told=True,
             owes=tuple(dict.fromkeys((*alarm.owes, *contacts))),
-            woke=alarm.woke or self._policy.night.is_night(at_ms),
+            woke=alarm.woke or night,
             repeats_sent=alarm.repeats_sent + (about is About.REPEAT),
         )
         self._put(alarm, at_ms, None)
 
     def _send(
-        self, alarm: Alarm, at_ms: int, about: About, contact: ContactId, step: int | None, nth: int
+        self,
+        alarm: Alarm,
+        at_ms: int,
+        about: About,
+        contact: ContactId,
+        *,
+        step: int | None,
+        nth: int,
+        night: bool,
     ) -> None:
         self._effects.append(
             Send(
@@ -167,7 +176,7 @@ class Workbench:
                 about=about,
                 alarm_id=alarm.id,
                 priority=alarm.priority,
-                night=self._policy.night.is_night(at_ms),
+                night=night,
                 condition=alarm.condition,
                 round=alarm.round,
                 step=step,
@@ -241,7 +250,6 @@ class Workbench:
             since_ms=condition.since_ms,
             raised_ms=at_ms,
             opened_ms=at_ms,
-            resumed_ms=at_ms,
             condition=condition,
             severity=condition.severity,
         )
@@ -259,11 +267,13 @@ class Workbench:
         if previous.acknowledged_ms is not None:
             state = next_state(state, Event.ACKNOWLEDGED)
         repeats = tuple(self._caught_up(repeat, at_ms) for repeat in previous.repeats)
+        # A promise that passed in the lull is due now: nothing is ever due in the past.
+        reopens_ms = None if previous.reopens_ms is None else max(previous.reopens_ms, at_ms)
         alarm = replace(
             previous,
             state=state,
             returned_ms=None,
-            resumed_ms=at_ms,
+            reopens_ms=reopens_ms,
             repeats=repeats,
             chatter=previous.chatter + 1,
         )
@@ -286,7 +296,6 @@ class Workbench:
             alarm,
             state=next_state(alarm.state, event),
             opened_ms=at_ms,
-            resumed_ms=at_ms,
             acknowledged_ms=None,
             acknowledged_by="",
             reopens_ms=None,
@@ -365,8 +374,17 @@ class Workbench:
     def _return(self, alarm: Alarm, at_ms: int) -> None:
         owes = alarm.owes
         if owes and self._policy.night.may_sound(alarm.priority, at_ms):
+            night = self._policy.night.is_night(at_ms)
             for contact in owes:
-                self._send(alarm, at_ms, About.RETURNED, contact, None, alarm.chatter)
+                self._send(
+                    alarm,
+                    at_ms,
+                    About.RETURNED,
+                    contact,
+                    step=None,
+                    nth=alarm.chatter,
+                    night=night,
+                )
             owes = ()
         alarm = replace(
             alarm, state=next_state(alarm.state, Event.RETURNED), returned_ms=at_ms, owes=owes

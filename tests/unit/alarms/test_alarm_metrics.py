@@ -33,7 +33,6 @@ def alarm(raised_ms: int, rule: Rule = Rule.HOLDING, unit: str = "case-1", **fac
             since_ms=raised_ms,
             raised_ms=raised_ms,
             opened_ms=raised_ms,
-            resumed_ms=raised_ms,
             condition=Condition(key=key, since_ms=raised_ms),
             returned_ms=raised_ms + MIN,
         ),

@@ -211,6 +211,26 @@ def test_chattering_alarm_that_was_acknowledged_need_not_be_again(
     ]
 
 
+def test_chattering_alarm_whose_promise_passed_in_its_lull_opens_when_it_is_back(
+    open_desk: Make, shop_of: Make, escalation: Any
+) -> None:
+    """The time had passed while it was cold; warm again, it rings at once, not in the past."""
+    desk = open_desk(shop_of(*escalation), chatter_window_s=1200)
+
+    desk.wrong("18:00:00")
+    desk.acknowledge("18:01:00", back_within_s=600)
+    desk.right("18:05:00")
+    desk.wrong("18:20:00")
+    assert desk.engine.next_due_ms(desk.state) == desk.at("18:20:00")
+    desk.until("18:20:01")
+
+    assert desk.messages == [
+        "18:00:00 first raised",
+        "18:05:00 first returned",
+        "18:20:00 first raised",
+    ]
+
+
 def test_chattering_ends_with_the_window(open_desk: Make, shop_of: Make, escalation: Any) -> None:
     """As long as the window after its return, it is a new alarm."""
     desk = open_desk(shop_of(*escalation), chatter_window_s=120)

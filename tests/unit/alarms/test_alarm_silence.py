@@ -138,6 +138,15 @@ def test_shelf_without_length_is_refused(desk: Any) -> None:
         desk.shelve("18:00:00", "18:00:00")
 
 
+def test_taking_from_a_shelf_what_is_not_on_it_does_nothing(desk: Any) -> None:
+    """No shelf, nothing to end."""
+    desk.wrong("18:00:00")
+    desk.unshelve("18:01:00")
+
+    assert desk.messages == ["18:00:00 first raised"]
+    assert desk.logged == []
+
+
 def test_shelf_silences_only_what_it_names(desk: Any) -> None:
     """Another rule of that unit, and the same rule elsewhere, still ring."""
     desk.shelve("18:00:00", "19:00:00")
@@ -151,7 +160,9 @@ def test_acknowledging_a_shelved_alarm_does_nothing(desk: Any) -> None:
     """What is put aside is looked at when it comes back."""
     desk.wrong("18:00:00")
     desk.shelve("18:10:00", "19:00:00")
-    desk.acknowledge("18:20:00")
+    before = desk.state
+    desk.acknowledge("18:20:00", back_within_s=600)
+    assert desk.state == before
     desk.until("19:00:00")
 
     assert desk.messages[-1] == "19:00:00 first raised"
@@ -349,6 +360,17 @@ def test_suppressed_by_two_causes_needs_both_to_end(desk: Any, key: Make) -> Non
     desk.unsuppress("18:30:00", holding, key("case-1", Rule.PROJECTION))
 
     assert desk.messages == ["18:30:00 first raised"]
+
+
+def test_suppressing_twice_by_one_cause_is_lifted_once(desk: Any, key: Make) -> None:
+    """Said with every reading, it is still one suppression."""
+    holding, power = key("case-1", Rule.HOLDING), key(None, Rule.POWER_LOSS)
+    desk.suppress("18:00:00", holding, power)
+    desk.suppress("18:01:00", holding, power)
+    desk.wrong("18:02:00")
+    desk.unsuppress("18:03:00", holding, power)
+
+    assert desk.messages == ["18:03:00 first raised"]
 
 
 def test_suppressing_an_alarm_by_itself_is_refused(desk: Any, key: Make) -> None:
