@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import IO, Any
+from typing import IO, Any, Final
 
 import click
 from rich.console import Console
@@ -21,10 +21,15 @@ from rimewatch_sim.library import load_scenario, names
 from rimewatch_sim.player import Player
 from rimewatch_sim.player import Progress as Played
 from rimewatch_sim.publisher import MqttPublisher, PublishError
+from rimewatch_sim.random_weeks import random_weeks
 from rimewatch_sim.scenario import ScenarioError
-from rimewatch_sim.simulation import simulate
+from rimewatch_sim.simulation import Simulation, simulate
 from rimewatch_sim.timeline import utc_text
 from rimewatch_sim.trace import TraceError, TraceLine, read_lines, write_lines
+
+_MOST_PER_S: Final = 500.0
+"""So that no broker has to drop what its subscribers are too slow for (measured: at ten
+thousand a second a common broker with a queue of 1000 dropped some, acknowledged)."""
 
 
 def _example(arguments: str) -> str:
@@ -94,8 +99,7 @@ def trace(scenario: str, out: str, seed: int | None, labels: str | None) -> None
         simulation = simulate(load_scenario(scenario), seed=seed)
         if labels is not None:
             with _replacing(labels) as file:
-                json.dump(labels_of(simulation), file, indent=1, ensure_ascii=False)
-                file.write("\n")
+                _write_labels(simulation, file)
         if out == "-":
             write_lines(simulation.lines(), sys.stdout)
             sys.stdout.flush()
@@ -117,7 +121,7 @@ def trace(scenario: str, out: str, seed: int | None, labels: str | None) -> None
     help="Seconds of the trace in one second.",
 )
 @click.option("--seed", type=click.IntRange(min=0), help="In place of the scenario's own.")
-@click.option("--rush", is_flag=True, help="Do not keep pace: as fast as the broker takes it.")
+@click.option("--rush", is_flag=True, help="Do not keep pace: 500 messages a second.")
 def play(source: str, broker: str, speed: float, seed: int | None, *, rush: bool) -> None:
     """Publish a scenario or a trace to a broker, at QoS 1. Entries of people are left out."""
     with _refusing():
@@ -130,12 +134,38 @@ def play(source: str, broker: str, speed: float, seed: int | None, *, rush: bool
                 publisher.publish,
                 speed=None if rush else speed,
                 rush_until_ms=rush_until_ms,
+                most_per_s=_MOST_PER_S,
                 on_progress=on_progress,
                 stop=stop,
             )
     ended = "stopped after" if played.stopped else "published"
     left_out = played.entries_left_out
     click.echo(f"{ended} {played.messages} messages, {left_out} entries left out", err=True)
+    if played.stopped:
+        raise click.exceptions.Exit(130)  # as the shell names an end by Ctrl-C
+
+
+@cli.command(epilog=_example("weeks --seed 100 --count 20 --out weeks"))
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The first.")
+@click.option("--count", type=click.IntRange(min=1), default=1, show_default=True)
+@click.option("--out", required=True, metavar="FOLDER", help="Where to; made if it is not there.")
+def weeks(seed: int, count: int, out: str) -> None:
+    """Write weeks of chance, one a seed: week-SEED.jsonl and its truth, week-SEED.truth.json."""
+    with _refusing():
+        folder = Path(out)
+        folder.mkdir(parents=True, exist_ok=True)
+        for scenario in random_weeks(seed, count):
+            simulation = simulate(scenario)
+            with _replacing(str(folder / f"{scenario.name}.truth.json")) as file:
+                _write_labels(simulation, file)
+            with _replacing(str(folder / f"{scenario.name}.jsonl")) as file:
+                write_lines(simulation.lines(), file)
+            click.echo(f"{scenario.name}  {scenario.about}")
+
+
+def _write_labels(simulation: Simulation, file: IO[str]) -> None:
+    json.dump(labels_of(simulation), file, indent=1, ensure_ascii=False)
+    file.write("\n")
 
 
 def _lines_of(source: str, *, seed: int | None) -> tuple[list[TraceLine], int | None]:

@@ -51,6 +51,7 @@ class Player:
         enter: Enter | None = None,
         speed: float | None = 60.0,
         rush_until_ms: int | None = None,
+        most_per_s: float | None = None,
         before: Callable[[int], None] | None = None,
         on_progress: Callable[[Progress], None] | None = None,
         stop: threading.Event | None = None,
@@ -64,6 +65,9 @@ class Player:
             enter: Takes each operator's entry; None: entries are left out and counted.
             speed: Seconds of the trace in one second; None: as fast as it goes.
             rush_until_ms: Lines before this instant are played as fast as it goes.
+            most_per_s: Never more lines a second than this, however fast the rest; None: no
+                limit. A broker drops, after acknowledging it, what a subscriber is too slow
+                to take beyond its queue, often 1000 messages.
             before: Called with each line's instant, after the waiting, before the line.
             on_progress: Called after each line.
             stop: When set, the player ends before its next line, in the midst of a wait too.
@@ -71,13 +75,15 @@ class Player:
             monotonic: Seconds that never run backwards, on which the pace is kept.
 
         Raises:
-            ValueError: If ``speed`` is not more than zero.
+            ValueError: If ``speed`` or ``most_per_s`` is not more than zero.
         """
         if speed is not None and not speed > 0:
             raise ValueError(f"speed is {speed}; it must be more than zero, such as 60")
+        if most_per_s is not None and not most_per_s > 0:
+            raise ValueError(f"most_per_s is {most_per_s}; it must be more than zero, such as 500")
         ended = threading.Event() if stop is None else stop
         pause = wait if wait is not None else _pause_on(ended)
-        pace = _Pace(speed, rush_until_ms, monotonic)
+        pace = _Pace(speed, rush_until_ms, most_per_s, monotonic)
         messages = entries = left_out = 0
         for number, line in enumerate(self._lines, start=1):
             delay_s = pace.delay_s(line.at_ms)
@@ -117,22 +123,33 @@ class _Pace:
     """Says how long to wait for a line; the pace is kept from its first line, without drift."""
 
     def __init__(
-        self, speed: float | None, rush_until_ms: int | None, monotonic: Callable[[], float]
+        self,
+        speed: float | None,
+        rush_until_ms: int | None,
+        most_per_s: float | None,
+        monotonic: Callable[[], float],
     ) -> None:
         self._speed = speed
         self._rush_until_ms = rush_until_ms
+        self._apart_s = 0.0 if most_per_s is None else 1.0 / most_per_s
         self._monotonic = monotonic
         self._origin: tuple[float, int] | None = None
+        self._free_s: float | None = None
 
     def delay_s(self, at_ms: int) -> float:
         """Return the seconds from now until the line is due; 0 if it is due or late."""
-        if self._speed is None:
-            return 0.0
-        if self._rush_until_ms is not None and at_ms < self._rush_until_ms:
-            return 0.0
         now_s = self._monotonic()
+        due_s = max(now_s, self._due_s(at_ms, now_s))
+        if self._free_s is not None:
+            due_s = max(due_s, self._free_s)
+        self._free_s = due_s + self._apart_s
+        return due_s - now_s
+
+    def _due_s(self, at_ms: int, now_s: float) -> float:
+        rushes = self._rush_until_ms is not None and at_ms < self._rush_until_ms
+        if self._speed is None or rushes:
+            return now_s
         if self._origin is None:
             self._origin = (now_s, at_ms)
         began_s, began_ms = self._origin
-        due_s = began_s + (at_ms - began_ms) / 1000.0 / self._speed
-        return max(due_s - now_s, 0.0)
+        return began_s + (at_ms - began_ms) / 1000.0 / self._speed

@@ -106,12 +106,21 @@ class MqttPublisher:
         with self._change:
             self._wait_until_at_most(_UNDER_WAY_LIMIT - 1)
             self._under_way += 1
-        info: MQTTMessageInfo = self._client.publish(topic, payload, qos=1)
+        try:
+            info: MQTTMessageInfo = self._client.publish(topic, payload, qos=1)
+        except ValueError as error:
+            raise PublishError(f"topic {topic!r} cannot be published to: {error}") from None
         # with no connection the client keeps a QoS 1 message and sends it on reconnect
         if info.rc not in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN):
             with self._change:
                 self._under_way -= 1
             raise PublishError(f"a message to {topic} was not taken: {info.rc.name}")
+
+    @property
+    def under_way(self) -> int:
+        """Messages handed over that the broker has not acknowledged yet."""
+        with self._change:
+            return self._under_way
 
     def flush(self) -> None:
         """Wait until the broker has acknowledged every message.
@@ -125,8 +134,9 @@ class MqttPublisher:
     def _wait_until_at_most(self, limit: int) -> None:
         if not self._change.wait_for(lambda: self._under_way <= limit, self._timeout_s):
             gone = f" ({self._lost})" if self._lost else ""
+            messages = "1 message" if self._under_way == 1 else f"{self._under_way} messages"
             raise PublishError(
-                f"the broker at {self._where} did not acknowledge {self._under_way} messages "
+                f"the broker at {self._where} did not acknowledge {messages} "
                 f"within {self._timeout_s:g} s{gone}"
             )
 

@@ -258,14 +258,19 @@ def parse_scenario(text: str, *, source: str) -> Scenario:
     except tomllib.TOMLDecodeError as error:
         raise ScenarioError(f"{source}: not valid TOML: {error}") from None
     if isinstance(table.get("shop"), str):
-        table = {**_shop(table["shop"], source=source), **table}
+        table = {**shop_table(table["shop"], source=source), **table}
     try:
         return Scenario.model_validate(table)
     except ValidationError as error:
         raise ScenarioError(f"{source}: {_first_mistake(error)}") from None
 
 
-def _shop(name: str, *, source: str) -> dict[str, Any]:
+def shop_table(name: str, *, source: str) -> dict[str, Any]:
+    """Return the units and probes of a shipped shop, as they stand in its file.
+
+    Raises:
+        ScenarioError: If there is no such shop; ``source`` is who asked for it.
+    """
     path = SHOPS / f"{name}.toml"
     known = sorted(file.stem for file in SHOPS.glob("*.toml"))
     if name not in known:

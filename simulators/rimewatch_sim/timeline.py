@@ -14,6 +14,7 @@ MS_PER_S: Final = 1000
 _DURATION: Final = re.compile(
     r"(?=\d)(?:(?P<d>\d+)d)?(?:(?P<h>\d+)h)?(?:(?P<m>\d+)m)?(?:(?P<s>\d+)s)?"
 )
+_LOCAL: Final = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?")
 _TIME_OF_DAY: Final = re.compile(r"\d{2}:\d{2}(:\d{2})?")
 
 
@@ -58,15 +59,13 @@ def local_datetime(text: str) -> datetime:
     Raises:
         ValueError: If the text is not one, or carries a zone.
     """
+    wanted = 'write it without a zone, as "2026-03-02T20:00"'
+    if _LOCAL.fullmatch(text) is None:
+        raise ValueError(f'"{text}" is not a local date and time; {wanted}')
     try:
-        value = datetime.fromisoformat(text)
-    except ValueError:
-        value = None
-    if value is None or "T" not in text:
-        raise ValueError(f'"{text}" is not a local date and time; write one as "2026-03-02T20:00"')
-    if value.tzinfo is not None:
-        raise ValueError(f'"{text}" carries a zone; write local time, as "2026-03-02T20:00"')
-    return value
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError(f'"{text}" is not a local date and time ({error}); {wanted}') from None
 
 
 def check_moment(text: str) -> str:
