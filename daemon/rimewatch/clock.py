@@ -35,7 +35,10 @@ class SystemClock:
 
 
 class SteppedClock:
-    """A clock that moves only when told to, and never backwards."""
+    """A clock that moves only when told to, and never backwards.
+
+    Only the instant is played: networks keep no trace time, so durations are real.
+    """
 
     def __init__(self, now_ms: int) -> None:
         self._now_ms = now_ms
@@ -47,8 +50,8 @@ class SteppedClock:
             return self._now_ms
 
     def monotonic_s(self) -> float:
-        """Return the same instant in seconds: durations are in the clock's own time."""
-        return self.now_ms() / 1000
+        """Return the machine's monotonic time in seconds."""
+        return time.monotonic()
 
     def move_to(self, now_ms: int) -> None:
         """Move forward to an instant; an earlier one leaves the clock where it is."""

@@ -12,7 +12,7 @@ from rimewatch.rules import cause
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, LotId, Measures, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, LotId, Measures, ProbeId, Rule, UnitId
 
 TREND_OVER_MS = 15 * 60_000
 """The trend in a message is that of the last quarter of an hour."""
@@ -36,15 +36,18 @@ def described(
     store: ReadingStore,
     tracks: Mapping[ProbeId, Track],
     lots: KnowsLots,
-) -> Condition:
-    """Return a condition with fish and air temperature, trend, peak, cause and lots at stake."""
+) -> tuple[Condition, float | None]:
+    """Return a condition with fish and air temperature, trend, peak, cause and lots at stake.
+
+    The second value is the time above the limit so far, in seconds, where there is a limit.
+    """
     unit_id = condition.key.unit
     if unit_id is None:
-        return condition
+        return condition, None
     governing = [track for track in tracks.values() if track.unit.id == unit_id]
     known = [track for track in governing if track.state.last_ms is not None]
     if not known:
-        return replace(condition, lots=condition.lots or lots.lots_in(unit_id))
+        return replace(condition, lots=condition.lots or lots.lots_in(unit_id)), None
     warmest = max(known, key=lambda track: track.state.governing_c)
     fish_c = warmest.state.governing_c
     described_so = replace(
@@ -56,16 +59,17 @@ def described(
         lots=condition.lots or lots.lots_in(unit_id),
     )
     if condition.key.rule not in LIMIT_RULES:
-        return described_so
+        return described_so, None
     spell = _spell(warmest, condition)
     known_ms = max(track.state.last_ms or 0 for track in known)
     verdict = cause.explain(evidence_for(shop, store, unit_id, spell, known_ms))
-    return replace(
+    facts = replace(
         described_so,
         peak_c=spell.peak_c,
         cause=verdict.cause,
         explanation=verdict.explanation,
     )
+    return facts, spell.above_ms / MS_PER_S
 
 
 def _spell(track: Track, condition: Condition) -> Spell:

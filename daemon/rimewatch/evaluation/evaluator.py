@@ -9,8 +9,8 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 :meth:`Evaluator.observe` or :meth:`Evaluator.enter`, then :meth:`Evaluator.take_outcomes`.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
@@ -46,6 +46,18 @@ CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resumed:
+    """What an evaluator must be told to go on where another one ended."""
+
+    alarms: AlarmState
+    entries: Sequence[AnyEntry]
+    watching_since_ms: int
+    """When watching first began."""
+    seen_until_ms: int
+    """Up to when time was followed: mornings missed since then are caught up."""
+
+
 class Evaluator:
     """Everything that is concluded for one shop.
 
@@ -53,8 +65,7 @@ class Evaluator:
         shop: The shop.
         store: Where accepted readings are found again; each is in it before it is observed.
         at_ms: When watching begins: silence is counted from here.
-        alarms: The alarm engine's state from before a restart.
-        entries: Operator entries from before a restart.
+        resumed: What was known before a restart; None: the first start ever.
     """
 
     def __init__(
@@ -63,28 +74,29 @@ class Evaluator:
         store: ReadingStore,
         at_ms: int,
         *,
-        alarms: AlarmState | None = None,
-        entries: Iterable[AnyEntry] = (),
+        resumed: Resumed | None = None,
     ) -> None:
         self.shop = shop
         self.store = store
         self.now_ms = at_ms
-        self.alarms = AlarmState() if alarms is None else alarms
-        self.entries: list[AnyEntry] = list(entries)
+        self.alarms = AlarmState() if resumed is None else resumed.alarms
+        self.entries: list[AnyEntry] = [] if resumed is None else list(resumed.entries)
         self.batteries: dict[ProbeId, float] = {}
         self.tracks = {
             probe.id: Track(unit, probe, store)
             for unit in shop.units
             for probe in shop.governing_probes(unit.id)
         }
-        self._started_ms = at_ms
+        self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
         self._engine = Engine(shop)
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
         self._late_since_ms: int | None = None
         self._last_ms: dict[ProbeId, int] = {}
         self._outcomes: list[Outcome] = []
-        self._morning = next_morning(at_ms, shop.summary_at, shop.timezone)
+        seen_until_ms = at_ms if resumed is None else resumed.seen_until_ms
+        self._morning = next_morning(seen_until_ms, shop.summary_at, shop.timezone)
+        self._carried: set[Place] = set()
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -105,6 +117,8 @@ class Evaluator:
             self._last_ms[probe.id] = reading.observed_ms
             sample = Sample(reading.observed_ms, reading.value, reading.battery)
             self._judge_places(self._bench.take(probe.id, sample, self.now_ms))
+            if self._carried:
+                self._judge_carried(probe.id)
 
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry."""
@@ -162,9 +176,23 @@ class Evaluator:
         return outcomes
 
     def load(self) -> None:
-        """Fold what the store already holds, after a restart."""
+        """Fold what the store already holds, after a restart.
+
+        A condition of a rule over single probes is carried on until its probe speaks
+        again: a restart neither clears an alarm nor raises one.
+        """
         for track in self.tracks.values():
             track.load()
+        for probe in self.shop.probes:
+            last = self.store.last_before(probe.id, self.now_ms + 1)
+            if last is not None:
+                self._last_ms[probe.id] = last[0]
+                self._bench.take(probe.id, Sample(last[0], last[1]), self.now_ms)
+        self._carried = {
+            (key.unit, key.rule)
+            for key in self.alarms.conditions
+            if key.unit is not None and self._bench.has(key.rule)
+        }
         for unit in self.shop.units:
             self._judge_unit(unit.id)
 
@@ -206,7 +234,7 @@ class Evaluator:
         self._outcomes.append(
             SummaryDue(
                 day=day,
-                from_ms=max(before_ms, self._started_ms),
+                from_ms=max(before_ms, self.watching_since_ms),
                 to_ms=at_ms,
                 contacts=contacts,
             )
@@ -232,6 +260,11 @@ class Evaluator:
             key = AlarmKey(unit=unit, rule=rule)
             self._apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
 
+    def _judge_carried(self, probe: ProbeId) -> None:
+        spoken = self._carried & self._bench.places_of(probe)
+        self._carried -= spoken
+        self._judge_places(sorted(spoken))
+
     def _apply(self, conditions: dict[AlarmKey, Condition | None]) -> None:
         for key, condition in conditions.items():
             if condition is not None:
@@ -246,7 +279,13 @@ class Evaluator:
                 case AlarmChanged():
                     self._outcomes.append(AlarmKept(alarm=effect.alarm))
                 case Send():
-                    facts = described(effect.condition, self.shop, self.store, self.tracks, self)
-                    self._outcomes.append(MessageDue(send=replace(effect, condition=facts)))
+                    self._outcomes.append(self._message(effect))
                 case Logged():
                     self._outcomes.append(Noted(at_ms=effect.at_ms, text=effect.text))
+
+    def _message(self, send: Send) -> MessageDue:
+        facts, above_s = described(send.condition, self.shop, self.store, self.tracks, self)
+        alarm = self.alarms.alarms.get(send.key) or self.alarms.closed[send.key]
+        return MessageDue(
+            send=replace(send, condition=facts), raised_ms=alarm.raised_ms, above_s=above_s
+        )

@@ -50,6 +50,19 @@ class LotStory:
             return "received"
         return "freezing" if self.hold.completed_ms is None else "complete"
 
+    @property
+    def raw_ready(self) -> bool:
+        """Whether proof that it may be served raw, as far as parasites go, is complete.
+
+        Nothing is taken for granted: a lot nobody described, or one whose exemption
+        rests on a statement that nobody has recorded, is not.
+        """
+        if self.need is None or self.entries.received is None or self.state == "withdrawn":
+            return False
+        if not self.entries.received.serve_raw or self.need.statement_missing:
+            return False
+        return not self.need.needs_destruction or self.state == "complete"
+
 
 def cold_of_unit(
     shop: Shop, histories: Histories, unit: UnitId, level_c: float, to_ms: int

@@ -20,6 +20,10 @@ class MessageDue:
     """A message to one contact, with the facts as they were when it fell due."""
 
     send: Send
+    raised_ms: int
+    """When the alarm was raised."""
+    above_s: float | None = None
+    """For ``returned``: how long it was beyond the limit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

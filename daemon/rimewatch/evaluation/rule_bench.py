@@ -51,6 +51,14 @@ class RuleBench:
                 changed.append(self._place(slot))
         return changed
 
+    def has(self, rule: Rule) -> bool:
+        """Whether a rule is one of those run here."""
+        return any(slot[0].rule is rule for slot in self._slots)
+
+    def places_of(self, probe: ProbeId) -> set[Place]:
+        """Return the places that a probe's samples can change."""
+        return {self._place(slot) for slot in self._of_probe[probe]}
+
     def next_due_ms(self) -> int | None:
         """Return when something may change by itself next."""
         return self._due[0][0] if self._due else None

@@ -45,8 +45,18 @@ class Track:
         self.ended: list[Spell] = []
         self.first_ms: int | None = None
         self.late_from_ms: int | None = None
+        """The earliest reading that waits to be folded in; None: none does."""
+        self.disturbed_from_ms: int | None = None
+        """The earliest reading that came late since somebody last asked: checkpoints kept
+        elsewhere from then on are void. Reset by who asks."""
         self._store = store
         self._checkpoints: list[Checkpoint] = []
+
+    def resume(self, state: ChannelState, ended: list[Spell], first_ms: int | None) -> None:
+        """Go on from a checkpoint; :meth:`load` then folds what came after it."""
+        self.state, self.ended, self.first_ms = state, ended, first_ms
+        self.late_from_ms = None
+        self._checkpoints = [Checkpoint(state, len(ended))] if state.last_ms is not None else []
 
     def take(self, at_ms: int, value_c: float) -> bool:
         """Take a reading that is in the store already; return whether the channel moved on.
@@ -57,6 +67,8 @@ class Track:
         if self.late_from_ms is not None or (last_ms is not None and at_ms <= last_ms):
             if self.late_from_ms is None or at_ms < self.late_from_ms:
                 self.late_from_ms = at_ms
+            if self.disturbed_from_ms is None or at_ms < self.disturbed_from_ms:
+                self.disturbed_from_ms = at_ms
             return False
         self._fold([at_ms], [value_c])
         return True

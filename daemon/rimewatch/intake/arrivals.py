@@ -59,6 +59,8 @@ class SessionHealth:
     """How a session is doing. Judge by ``silent_s``: a connection may be dead and not know."""
 
     connected: bool
+    listening: bool
+    """Connected, and the broker has confirmed our subscriptions."""
     silent_s: float
     """Seconds since the broker was last heard, or since the start."""
     waiting: int

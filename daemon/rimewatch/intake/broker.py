@@ -144,6 +144,7 @@ class BrokerSession:
         self._heard_ms = clock.now_ms()
         self._subscribing: dict[int, list[str]] = {}
         self._dropped = 0
+        self._listening = False
         self._problem = ""
 
     # ------------------------------------------------------------- the caller's thread
@@ -196,6 +197,7 @@ class BrokerSession:
         """Return how the session is doing."""
         return SessionHealth(
             connected=self._live,
+            listening=self._live and self._listening,
             silent_s=self._clock.monotonic_s() - self._heard_s,
             waiting=self._queue.qsize(),
             dropped=self._dropped,
@@ -352,6 +354,7 @@ class BrokerSession:
             self._generation += 1
             self._live = True
         self._problem = ""
+        self._listening = not self._filters
         self._fault_wait_s = float(self._reconnect_s[0])
         self._status_due_s = 0.0
         self._tell(
@@ -438,6 +441,7 @@ class BrokerSession:
         _properties: Properties | None,
     ) -> None:
         self._heard()
+        self._listening = True
         filters = self._subscribing.pop(mid, [])
         refused = [
             f"{name} ({code.getName()})"

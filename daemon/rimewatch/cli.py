@@ -1,0 +1,81 @@
+"""The ``rimewatch`` command: one sub-command a module in ``rimewatch.commands``.
+
+Errors are one clear sentence on standard error and exit code 2; never a traceback for
+a user's mistake.
+"""
+
+import importlib
+import sys
+from typing import Final
+
+import click
+
+from rimewatch import __version__
+from rimewatch.errors import UserError
+
+COMMANDS: Final = {
+    "demo": "Play an invented shop's night, with everything in one process.",
+    "run": "Watch: the service itself.",
+    "check": "Check a configuration and say what is wrong with it.",
+    "replay": "Evaluate a trace into a ledger and morning summaries.",
+    "summary": "Show a morning's summary.",
+    "lot": "Receive, freeze, move and list lots.",
+    "alarm": "List, acknowledge and shelve alarms.",
+    "unit": "Take a unit out of service, or note what was done.",
+    "verify": "Check that the journal is sound.",
+    "backup": "Copy the journal while the service runs.",
+}
+
+
+class CommandFolder(click.Group):
+    """Loads a sub-command only when it is asked for: the rest costs nothing."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
+        """Return the commands' names in the order of a shop's life."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Return a command by its name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"rimewatch.commands.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=CommandFolder,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog="Example:  rimewatch check --config config/saltmarsh-row.toml",
+)
+@click.version_option(__version__, prog_name="rimewatch")
+def rimewatch() -> None:
+    """Watch the cold that raw fish depends on.
+
+    A record is evidence, not a guarantee: the person in charge decides, and local codes
+    and the licensed authority come first.
+    """
+
+
+def main() -> None:
+    """Run the command line; a user's mistake is one sentence and exit code 2."""
+    try:
+        rimewatch(standalone_mode=False)
+    except click.exceptions.Exit as ended:
+        sys.exit(ended.exit_code)
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except UserError as error:
+        click.echo(f"rimewatch: {error}", err=True)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.exit(1)

@@ -1,0 +1,99 @@
+"""``rimewatch alarm``: what is wrong now, and saying that somebody has seen it."""
+
+from pathlib import Path
+
+import click
+
+from rimewatch.clock import SystemClock
+from rimewatch.commands.options import (
+    config_option,
+    journal_option,
+    known_unit,
+    load,
+    who_option,
+)
+from rimewatch.commands.standing import enter, standing
+from rimewatch.entries import Acknowledge, Shelve
+from rimewatch.vocabulary import Rule, UnitId
+
+RULES = click.Choice([rule.value for rule in Rule])
+
+
+@click.group(epilog="Example:  rimewatch alarm list --config shop.toml")
+def command() -> None:
+    """List alarms, acknowledge one, or shelve it for a while."""
+
+
+@command.command("list", epilog="Example:  rimewatch alarm list --config shop.toml")
+@config_option
+@journal_option
+def list_alarms(config: Path, journal: Path) -> None:
+    """List the alarms that are on, or returned and not yet acknowledged."""
+    from zoneinfo import ZoneInfo
+
+    from rimewatch.report.wording import local_moment
+
+    shop = load(config, sends=False)
+    zone = ZoneInfo(shop.timezone)
+    with standing(shop, journal) as now:
+        alarms = sorted(now.evaluator.alarms.alarms.values(), key=lambda alarm: alarm.raised_ms)
+    if not alarms:
+        click.echo("No alarm is on.")
+    for alarm in alarms:
+        unit = "several units" if alarm.key.unit is None else shop.unit[alarm.key.unit].name
+        click.echo(
+            f"{unit} ({alarm.key.unit or '-'}) {alarm.key.rule.value}: {alarm.priority.value}, "
+            f"{alarm.state.value}, raised {local_moment(alarm.raised_ms, zone)}"
+        )
+
+
+@command.command("acknowledge", epilog="Example:  rimewatch alarm acknowledge case-1 holding")
+@click.argument("unit")
+@click.argument("rule", type=RULES)
+@config_option
+@journal_option
+@who_option
+def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> None:
+    """Say that you have seen an alarm and are acting; repeats and escalation stop.
+
+    UNIT is - for an alarm over several units.
+    """
+    shop = load(config, sends=False)
+    enter(
+        journal,
+        Acknowledge(
+            at_ms=SystemClock().now_ms(),
+            who=who,
+            unit=None if unit == "-" else UnitId(known_unit(shop, unit)),
+            rule=Rule(rule),
+        ),
+    )
+    click.echo(f"Acknowledged: {unit} {rule}. Note what was done with rimewatch unit note.")
+
+
+@command.command("shelve", epilog="Example:  rimewatch alarm shelve case-1 door --minutes 30")
+@click.argument("unit")
+@click.argument("rule", type=RULES)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(min=0, min_open=True, max=1440),
+    required=True,
+    help="For how long; a shelf always ends.",
+)
+@config_option
+@journal_option
+@who_option
+def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, who: str) -> None:
+    """Put an alarm aside for some minutes; if it is still so then, it is raised."""
+    shop = load(config, sends=False)
+    enter(
+        journal,
+        Shelve(
+            at_ms=SystemClock().now_ms(),
+            who=who,
+            unit=None if unit == "-" else UnitId(known_unit(shop, unit)),
+            rule=Rule(rule),
+            minutes=minutes,
+        ),
+    )
+    click.echo(f"Shelved for {minutes:g} min: {unit} {rule}.")

@@ -1,0 +1,60 @@
+"""``rimewatch check``: say what is wrong with a configuration, and what is worth a look."""
+
+import json
+from pathlib import Path
+
+import click
+
+from rimewatch.commands.options import load
+from rimewatch.errors import UserError
+
+
+@click.command(
+    epilog="Example:  rimewatch check --config config/saltmarsh-row.toml\n\n"
+    "To complete the file in an editor:  rimewatch check --schema > shop.schema.json"
+)
+@click.option(
+    "--config",
+    type=click.Path(path_type=Path),
+    envvar="RIMEWATCH_CONFIG",
+    help="The shop's configuration, a TOML file.",
+)
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of the configuration.")
+@click.option("--provisions", is_flag=True, help="List every published limit with its source.")
+def command(config: Path | None, *, schema: bool, provisions: bool) -> None:
+    """Check a configuration: every mistake is named with its place, its value and its cure."""
+    if schema:
+        from rimewatch.config import json_schema
+
+        click.echo(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+        return
+    if provisions:
+        _list_provisions()
+        return
+    if config is None:
+        raise UserError(
+            "no configuration given; name it with --config FILE, "
+            "or ask for --schema or --provisions"
+        )
+    from rimewatch.config import warnings_of
+
+    shop = load(config)
+    for warning in warnings_of(shop):
+        click.echo(f"Worth a look: {warning}")
+    click.echo(
+        f"{config}: {shop.name}, {len(shop.units)} units, {len(shop.probes)} probes, "
+        f"{len(shop.contacts)} contacts. Nothing is wrong with it."
+    )
+
+
+def _list_provisions() -> None:
+    from rimewatch.rules.provisions import PROVISIONS
+
+    for provision in PROVISIONS.values():
+        value = f"{provision.value} {provision.unit}".strip()
+        click.echo(f"{provision.id}: {value}")
+        click.echo(f"    {provision.text}")
+        click.echo(
+            f"    {provision.document}, {provision.edition}, {provision.section}"
+            f" ({provision.confidence}); used by {', '.join(provision.used_by)}"
+        )

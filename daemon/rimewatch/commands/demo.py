@@ -1,0 +1,54 @@
+"""``rimewatch demo``: an invented shop's night, with everything in one process."""
+
+import signal
+import tempfile
+from pathlib import Path
+
+import click
+
+from rimewatch.errors import UserError
+
+
+@click.command(
+    epilog="Example:  rimewatch demo\n\nAs slow as life, another night:  rimewatch demo --speed 1 "
+    "--scenario busy-saturday"
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(min=0, min_open=True),
+    default=1200.0,
+    show_default=True,
+    help="Seconds of the shop's time in one second.",
+)
+@click.option(
+    "--scenario",
+    default="night-at-saltmarsh-row",
+    show_default=True,
+    help="Which night; rimewatch-sim scenarios lists them.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for the journal and the summaries.  [default: a new temporary folder]",
+)
+def command(speed: float, scenario: str, out: Path | None) -> None:
+    """Play a night of Saltmarsh Row Fish, an invented shop.
+
+    An embedded broker, the simulated probes, the service, its journal and a stand-in for
+    a phone run in one process; nothing leaves this machine.
+    """
+    try:
+        from rimewatch.service.demo import Demo, DemoError
+    except ImportError as error:
+        raise UserError(
+            f"the demo needs {error.name}; install it with: pip install 'rimewatch[demo]'"
+        ) from None
+    folder = Path(tempfile.mkdtemp(prefix="rimewatch-demo-")) if out is None else out
+    folder.mkdir(parents=True, exist_ok=True)
+    demo = Demo(scenario, folder, speed=speed)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: demo.stop())
+    try:
+        demo.run()
+    except DemoError as error:
+        raise UserError(str(error)) from None

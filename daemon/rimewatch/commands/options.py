@@ -1,0 +1,96 @@
+"""What several commands ask for in the same way: configuration, journal, times, places."""
+
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+
+from rimewatch.config import ConfigError, read_shop
+from rimewatch.errors import UserError
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_S
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+DEFAULT_JOURNAL = "rimewatch.db"
+
+
+def config_option(command: F) -> F:
+    """Add ``--config``."""
+    return click.option(
+        "--config",
+        "config",
+        type=click.Path(path_type=Path),
+        required=True,
+        envvar="RIMEWATCH_CONFIG",
+        show_envvar=True,
+        help="The shop's configuration, a TOML file.",
+    )(command)
+
+
+def journal_option(command: F) -> F:
+    """Add ``--journal``."""
+    return click.option(
+        "--journal",
+        "journal",
+        type=click.Path(path_type=Path),
+        default=Path(DEFAULT_JOURNAL),
+        show_default=True,
+        envvar="RIMEWATCH_JOURNAL",
+        show_envvar=True,
+        help="The journal's file.",
+    )(command)
+
+
+def who_option(command: F) -> F:
+    """Add ``--who``."""
+    return click.option(
+        "--who",
+        default=lambda: os.environ.get("USER", ""),
+        help="Who does it, for the record.  [default: your login]",
+    )(command)
+
+
+def load(config: Path, *, sends: bool = True) -> Shop:
+    """Return the configured shop.
+
+    Raises:
+        UserError: With everything that is wrong in the file.
+    """
+    try:
+        return read_shop(config, os.environ, sends=sends)
+    except ConfigError as error:
+        raise UserError(str(error)) from None
+
+
+def instant_ms(text: str, shop: Shop) -> int:
+    """Return the instant of a text: ISO 8601, in the shop's time zone unless it says its own.
+
+    Raises:
+        UserError: If it is no time.
+    """
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise UserError(
+            f'"{text}" is no time; expected one such as 2026-03-02T21:30, in the shop\'s time zone'
+        ) from None
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=ZoneInfo(shop.timezone))
+    return round(at.astimezone(UTC).timestamp() * MS_PER_S)
+
+
+def known_unit(shop: Shop, unit: str) -> str:
+    """Return a unit's id.
+
+    Raises:
+        UserError: If the shop has no such unit.
+    """
+    if unit not in shop.unit:
+        known = ", ".join(shop.unit)
+        raise UserError(f'there is no unit "{unit}"; the configuration has {known}')
+    return unit

@@ -1,0 +1,55 @@
+"""``rimewatch run``: the service itself."""
+
+import signal
+import sys
+from pathlib import Path
+
+import click
+
+from rimewatch.commands.options import config_option, journal_option, load
+from rimewatch.errors import UserError
+from rimewatch.shop import Shop
+
+
+@click.command(
+    epilog="Example:  rimewatch run --config config/saltmarsh-row.toml --journal "
+    "/var/lib/rimewatch/rimewatch.db\n\nSIGTERM or Ctrl-C ends it after the batch in hand; "
+    "SIGHUP reads the configuration again."
+)
+@config_option
+@journal_option
+def command(config: Path, journal: Path) -> None:
+    """Subscribe to the shop's probes and watch, until told to stop."""
+    from rimewatch.clock import SystemClock
+    from rimewatch.intake.broker_settings import BrokerSettingsError
+    from rimewatch.intake.decoders import UnusableProbe
+    from rimewatch.journal.errors import JournalError
+    from rimewatch.service.lock import Locked, only_one
+    from rimewatch.service.service import Service
+
+    shop = load(config)
+
+    def say(text: str) -> None:
+        click.echo(text, err=True)
+        sys.stderr.flush()
+
+    def reread() -> Shop:
+        try:
+            return load(config)
+        except UserError as error:
+            raise ValueError(str(error)) from None
+
+    try:
+        with only_one(journal):
+            service = Service(shop, journal, SystemClock(), say=say, reread=reread)
+            signal.signal(signal.SIGTERM, lambda *_: service.stop())
+            signal.signal(signal.SIGINT, lambda *_: service.stop())
+            signal.signal(signal.SIGHUP, lambda *_: service.reload())
+            say(
+                f"Watching {shop.name}: {len(shop.units)} units, {len(shop.probes)} probes; "
+                f"journal {journal}."
+            )
+            service.run()
+            say("Stopped; everything taken in is on the disk.")
+    except (JournalError, BrokerSettingsError, UnusableProbe, Locked) as error:
+        raise UserError(str(error)) from None

@@ -1,0 +1,100 @@
+"""``rimewatch unit``: how each unit is, taking one out of service, noting what was done."""
+
+from pathlib import Path
+
+import click
+
+from rimewatch.clock import SystemClock
+from rimewatch.commands.options import (
+    config_option,
+    journal_option,
+    known_unit,
+    load,
+    who_option,
+)
+from rimewatch.commands.standing import enter, standing
+from rimewatch.entries import CorrectiveAction, InService, OutOfService
+from rimewatch.vocabulary import UnitId
+
+
+@click.group(epilog="Example:  rimewatch unit list --config shop.toml")
+def command() -> None:
+    """List units, take one out of service, or note a corrective action."""
+
+
+@command.command("list", epilog="Example:  rimewatch unit list --config shop.toml")
+@config_option
+@journal_option
+def list_units(config: Path, journal: Path) -> None:
+    """List each unit's fish temperature, how old it is, and what is wrong."""
+    from rimewatch.report.wording import duration, temperature
+
+    shop = load(config, sends=False)
+    with standing(shop, journal) as now:
+        for unit in shop.units:
+            alarms = [
+                alarm.key.rule.value
+                for alarm in now.evaluator.alarms.alarms.values()
+                if alarm.active and (alarm.key.unit == unit.id or unit.id in alarm.units)
+            ]
+            known = [
+                track.state
+                for track in now.evaluator.tracks.values()
+                if track.unit.id == unit.id and track.state.last_ms is not None
+            ]
+            if known:
+                state = max(known, key=lambda state: state.governing_c)
+                age_s = (now.now_ms - (state.last_ms or 0)) / 1000
+                seen = f"fish {temperature(state.governing_c, shop.display)}, {duration(age_s)} ago"
+            else:
+                seen = "no reading yet"
+            out = unit.id in now.evaluator.alarms.out_of_service
+            trouble = ", ".join(alarms) or ("out of service" if out else "nothing wrong")
+            click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}")
+
+
+@command.command("note", epilog='Example:  rimewatch unit note case-1 "Fish moved to walk-in"')
+@click.argument("unit")
+@click.argument("text")
+@config_option
+@journal_option
+@who_option
+def note(unit: str, text: str, config: Path, journal: Path, who: str) -> None:
+    """Note a corrective action: what was done, in your own words."""
+    shop = load(config, sends=False)
+    enter(
+        journal,
+        CorrectiveAction(
+            at_ms=SystemClock().now_ms(),
+            who=who,
+            unit=UnitId(known_unit(shop, unit)),
+            text=text,
+        ),
+    )
+    click.echo("Noted.")
+
+
+@command.command("out-of-service", epilog="Example:  rimewatch unit out-of-service case-1")
+@click.argument("unit")
+@config_option
+@journal_option
+@who_option
+def out_of_service(unit: str, config: Path, journal: Path, who: str) -> None:
+    """Take a unit out of service: it keeps its record and raises nothing."""
+    shop = load(config, sends=False)
+    at_ms = SystemClock().now_ms()
+    enter(journal, OutOfService(at_ms=at_ms, who=who, unit=UnitId(known_unit(shop, unit))))
+    click.echo(f"{unit} is out of service until you say otherwise.")
+
+
+@command.command("in-service", epilog="Example:  rimewatch unit in-service case-1")
+@click.argument("unit")
+@config_option
+@journal_option
+@who_option
+def in_service(unit: str, config: Path, journal: Path, who: str) -> None:
+    """Put a unit back in service; what is wrong with it then is raised."""
+    shop = load(config, sends=False)
+    at_ms = SystemClock().now_ms()
+    enter(journal, InService(at_ms=at_ms, who=who, unit=UnitId(known_unit(shop, unit))))
+    click.echo(f"{unit} is in service.")

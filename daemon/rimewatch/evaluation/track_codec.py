@@ -1,0 +1,65 @@
+"""A channel's state as text, for a checkpoint, and back: exact to the last bit. Pure."""
+
+import json
+from dataclasses import asdict
+from typing import Any, Final
+
+from rimewatch.evaluation.track import Track
+from rimewatch.rules.watch import BreakReason, ChannelSettings, ChannelState, Spell
+
+FORMAT: Final = 1
+
+
+def to_text(track: Track) -> str:
+    """Return a track's state and its spells as JSON.
+
+    The settings are written as well: a state folded under other limits is of no use.
+    """
+    return json.dumps(
+        {
+            "format": FORMAT,
+            "settings": _settings(track.settings),
+            "first_ms": track.first_ms,
+            "state": asdict(track.state),
+            "ended": [asdict(spell) for spell in track.ended],
+        },
+        separators=(",", ":"),
+    )
+
+
+def restore(track: Track, text: str) -> bool:
+    """Put a track into a checkpoint's state.
+
+    Returns:
+        False where the checkpoint is of another format or was made under other
+        settings: the track is left as it is, and is to be folded from the start.
+    """
+    try:
+        plain = json.loads(text)
+        if plain["format"] != FORMAT or plain["settings"] != _settings(track.settings):
+            return False
+        state = plain["state"]
+        restored = ChannelState(
+            **{**state, "open": tuple(None if s is None else _spell(s) for s in state["open"])}
+        )
+        ended = [_spell(spell) for spell in plain["ended"]]
+        first_ms = plain["first_ms"]
+    except (KeyError, TypeError, ValueError):
+        return False
+    track.resume(restored, ended, first_ms)
+    return True
+
+
+def _settings(settings: ChannelSettings) -> Any:  # noqa: ANN401 (plain JSON)
+    # Through JSON once, so that what was read and what is written compare alike.
+    return json.loads(json.dumps(asdict(settings)))
+
+
+def _spell(plain: dict[str, Any]) -> Spell:
+    return Spell(
+        **{
+            **plain,
+            "reason": BreakReason(plain["reason"]),
+            "above": tuple((start, end) for start, end in plain["above"]),
+        }
+    )

@@ -1,0 +1,1 @@
+"""The running service: one writer thread, a session with the broker, messages going out."""

@@ -1,0 +1,36 @@
+"""One service a journal: a second one would throw the first off the broker, and again."""
+
+import fcntl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+class Locked(Exception):  # noqa: N818 (it says what is so)
+    """Another service has this journal."""
+
+
+@contextmanager
+def only_one(journal: Path) -> Iterator[None]:
+    """Hold a journal's lock; it ends with the process, however that ends.
+
+    Raises:
+        Locked: If another service holds it, or the folder cannot be written to.
+    """
+    path = journal.with_name(journal.name + ".lock")
+    try:
+        file = path.open("w", encoding="ascii")
+    except OSError as error:
+        raise Locked(
+            f"{path} cannot be written ({error.strerror}); choose a journal in a folder that "
+            "the service may write to"
+        ) from None
+    with file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise Locked(
+                f"another service is running with the journal {journal}; stop it first, or name "
+                "another file with --journal"
+            ) from None
+        yield

@@ -1,0 +1,95 @@
+"""Where the journal ends, an evaluator goes on: after a restart, or beside the service.
+
+Reads only. The service makes its evaluator here; so does a command or a page that
+wants to know how things stand, from a reading connection of its own.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Final
+
+from rimewatch.alarms import codec
+from rimewatch.evaluation import track_codec
+from rimewatch.evaluation.evaluator import Evaluator, Resumed
+from rimewatch.evaluation.ledger import Account, MessageRecord
+from rimewatch.evaluation.quarantine_tally import QuarantineTally
+from rimewatch.journal.quarantine import ROWS_KEPT
+from rimewatch.journal.reader import JournalReads
+from rimewatch.shop import Shop
+
+EVALUATOR_STATE: Final = "evaluator"
+ALARM_STATE: Final = "alarms"
+
+MOST_ENTRIES: Final = 10_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResumedEvaluator:
+    """An evaluator that knows what the journal holds."""
+
+    evaluator: Evaluator
+    entry_number: int
+    """The last operator's entry it has taken in."""
+
+
+def resume(shop: Shop, journal: JournalReads, now_ms: int) -> ResumedEvaluator:
+    """Return an evaluator that goes on where the journal ends.
+
+    Args:
+        shop: The shop.
+        journal: The journal; also where the evaluator finds readings again.
+        now_ms: The present instant.
+    """
+    text = journal.load_state(EVALUATOR_STATE)
+    if text is None:
+        return ResumedEvaluator(evaluator=Evaluator(shop, journal, now_ms), entry_number=0)
+    memory = json.loads(text)
+    entry_number = memory["entry_number"]
+    entries = journal.entries_after(0, MOST_ENTRIES)
+    alarms = journal.load_state(ALARM_STATE)
+    assert alarms is not None, "both states are written in one batch"
+    evaluator = Evaluator(
+        shop,
+        journal,
+        max(now_ms, memory["seen_until_ms"]),
+        resumed=Resumed(
+            alarms=codec.from_json(alarms),
+            entries=[entry for number, entry in entries if number <= entry_number],
+            watching_since_ms=memory["watching_since_ms"],
+            seen_until_ms=memory["seen_until_ms"],
+        ),
+    )
+    for probe, track in evaluator.tracks.items():
+        checkpoint = journal.latest_checkpoint(f"track:{probe}")
+        if checkpoint is not None:
+            track_codec.restore(track, checkpoint[1])
+    evaluator.load()
+    return ResumedEvaluator(evaluator=evaluator, entry_number=entry_number)
+
+
+def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms: int) -> Account:
+    """Return what a ledger of a period is made of, besides the readings."""
+    kept = journal.quarantine_latest(ROWS_KEPT)
+    tally = QuarantineTally()
+    tally.add([item for item in reversed(kept) if from_ms <= item.arrived_ms <= to_ms])
+    counted = tally.count
+    if len(kept) == ROWS_KEPT:
+        # More came than is kept in full: the counts know, to the hour.
+        counted = max(counted, journal.quarantine_counts(from_ms, to_ms).total)
+    return Account(
+        entries=evaluator.entries,
+        alarms=[codec.alarm_from_json(row.text) for row in journal.alarms_between(from_ms, to_ms)],
+        messages=[
+            MessageRecord(
+                at_ms=row.at_ms,
+                contact=row.contact,
+                unit=row.unit,
+                rule=row.rule,
+                about=row.about,
+            )
+            for row in journal.messages_between(from_ms, to_ms)
+        ],
+        quarantined=counted,
+        quarantine=tally.rows(),
+        batteries=evaluator.batteries,
+    )

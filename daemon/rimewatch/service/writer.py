@@ -1,0 +1,292 @@
+"""The writer: the one thread that judges what arrived and writes it down.
+
+A batch of arrivals becomes one transaction: readings, quarantine, alarms, messages
+and the memory to go on from. When it is on the disk, and only then, the caller
+acknowledges the batch to the broker. If it cannot be written, nothing of it has
+happened: the evaluator is made anew from the journal, and the batch is tried again.
+"""
+
+import json
+from collections import deque
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from rimewatch.alarms import codec
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.clock import Clock
+from rimewatch.entries import AnyEntry
+from rimewatch.evaluation import track_codec
+from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
+from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
+from rimewatch.intake.receiver import Received, Receiver
+from rimewatch.journal.journal import Journal
+from rimewatch.journal.outbox import OutboxRow
+from rimewatch.notify.backoff import next_try_ms
+from rimewatch.notify.results import Delivered, Result
+from rimewatch.readings import Reading
+from rimewatch.report.message import AlarmFacts, Message, alarm_message
+from rimewatch.report.morning import render_morning
+from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE, account_of, resume
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, About, ContactId, Priority
+
+CHECKPOINT_EVERY_MS: Final = MS_PER_H
+"""How much is folded again after a restart, at most."""
+
+
+class Writer:
+    """Judges and writes, batch by batch.
+
+    Args:
+        shop: The shop.
+        journal: The journal, opened for writing by this thread.
+        clock: Tells the time.
+    """
+
+    def __init__(self, shop: Shop, journal: Journal, clock: Clock) -> None:
+        self.journal = journal
+        self._clock = clock
+        self._entry_number = 0
+        self._handed_out: dict[int, OutboxRow] = {}
+        self._checkpoint_due_ms = 0
+        self._saved_alarms = ""
+        self._progress = 0
+        self.use(shop)
+
+    def use(self, shop: Shop) -> None:
+        """Begin, or begin again with a changed configuration, where the journal ends."""
+        self.shop = shop
+        self.receiver = Receiver(shop)
+        self.rebuild()
+
+    @property
+    def progress(self) -> int:
+        """Counts what was done; a watchdog looks whether it moves."""
+        return self._progress
+
+    def has_work(self) -> bool:
+        """Whether something is due, or somebody has entered something."""
+        return self.evaluator.next_due_ms() <= self._clock.now_ms() or bool(
+            self.journal.entries_after(self._entry_number, 1)
+        )
+
+    def rebuild(self) -> None:
+        """Make the evaluator anew from what is on the disk."""
+        now_ms = self._clock.now_ms()
+        resumed = resume(self.shop, self.journal, now_ms)
+        self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        self._saved_alarms = ""
+        self._checkpoint_due_ms = now_ms + CHECKPOINT_EVERY_MS
+        for probe in self.shop.probes:
+            last = self.journal.last_before(probe.id, now_ms + 1)
+            if last is not None:
+                at_ms, value = last
+                self.receiver.remember(
+                    Reading(
+                        probe=probe.id, observed_ms=at_ms, arrived_ms=at_ms, raw=value, value=value
+                    )
+                )
+
+    # --- what arrives ---------------------------------------------------------------------
+
+    def take(self, items: Sequence[Item], results: Sequence[Result] = ()) -> list[AnyEntry]:
+        """Judge and write a batch, in one transaction.
+
+        Args:
+            items: What arrived, in order.
+            results: What became of messages that were sent.
+
+        Returns:
+            The operators' entries that were taken in with it.
+
+        Raises:
+            JournalError: If it could not be written; nothing of it has happened then.
+        """
+        try:
+            with self.journal.batch():
+                entries = self.journal.entries_after(self._entry_number)
+                waiting = deque(entries)
+                self._take_arrivals(items, waiting)
+                self._enter_until(waiting, None)
+                self.evaluator.advance(self._clock.now_ms())
+                self._keep(self.evaluator.take_outcomes())
+                self._note_results(results)
+                self._remember()
+        except BaseException:
+            self.rebuild()
+            raise
+        for result in results:
+            self._handed_out.pop(result.id, None)
+        self._progress += 1
+        return [entry for _, entry in entries]
+
+    def _take_arrivals(self, items: Sequence[Item], entries: deque[tuple[int, AnyEntry]]) -> None:
+        received: list[tuple[int, Received]] = []
+        for item in items:
+            if isinstance(item, Arrived):
+                found = self.receiver.receive(
+                    item.topic, item.payload, item.arrived_ms, retained=item.retained
+                )
+                received.append((item.arrived_ms, found))
+            else:
+                self._note_session(item)
+        readings = [reading for _, found in received for reading in found.readings]
+        news = iter(self.journal.add_readings(readings)) if readings else iter(())
+        self.journal.add_quarantined([q for _, found in received for q in found.quarantined])
+        for arrived_ms, found in received:
+            self._enter_until(entries, arrived_ms)
+            self.evaluator.advance(arrived_ms)
+            for reading in found.readings:
+                if next(news):
+                    self.evaluator.observe(reading)
+            self._keep(self.evaluator.take_outcomes())
+
+    def _enter_until(self, entries: deque[tuple[int, AnyEntry]], until_ms: int | None) -> None:
+        """Take in the entries made up to an instant; None: all of them."""
+        while entries and (until_ms is None or entries[0][1].at_ms <= until_ms):
+            number, entry = entries.popleft()
+            self.evaluator.advance(entry.at_ms)
+            self.evaluator.enter(entry)
+            self._entry_number = number
+
+    def _note_session(self, event: SessionEvent) -> None:
+        since = "" if event.since_ms is None else f" (last heard at {event.since_ms} ms)"
+        self.journal.add_event(event.at_ms, f"broker {event.what.value}", event.text + since)
+
+    def due_messages(self) -> list[OutboxRow]:
+        """Return what is due to be sent and was not handed out since the start, or failed since."""
+        rows = self.journal.outbox_due(self._clock.now_ms())
+        fresh = [row for row in rows if row.id not in self._handed_out]
+        self._handed_out.update((row.id, row) for row in fresh)
+        return fresh
+
+    def _note_results(self, results: Iterable[Result]) -> None:
+        for result in results:
+            if isinstance(result, Delivered):
+                self.journal.outbox_sent(result.id, result.at_ms)
+                continue
+            row = self._handed_out[result.id]
+            next_ms = (
+                None
+                if result.permanent
+                else next_try_ms(
+                    tries=row.attempts + 1,
+                    made_ms=row.at_ms,
+                    tried_ms=result.at_ms,
+                    key=row.idempotency_key,
+                    urgent=row.urgent,
+                )
+            )
+            self.journal.outbox_failed(result.id, result.at_ms, next_ms, result.error)
+            if next_ms is None:
+                detail = f"{row.about.value} to {row.contact}: {result.error}"
+                self.journal.add_event(result.at_ms, "message given up", detail)
+
+    # --- what follows ---------------------------------------------------------------------
+
+    def _keep(self, outcomes: Sequence[Outcome]) -> None:
+        for outcome in outcomes:
+            match outcome:
+                case AlarmKept(alarm=alarm):
+                    self._keep_alarm(alarm)
+                case MessageDue():
+                    self._keep_message(outcome)
+                case SummaryDue():
+                    self._keep_summary(outcome)
+                case Noted():
+                    self.journal.add_event(outcome.at_ms, "note", outcome.text)
+
+    def _keep_alarm(self, alarm: Alarm) -> None:
+        self.journal.put_alarm(
+            alarm.id,
+            unit=alarm.key.unit,
+            rule=alarm.key.rule,
+            raised_ms=alarm.raised_ms,
+            returned_ms=alarm.returned_ms,
+            text=codec.alarm_to_json(alarm),
+        )
+
+    def _keep_message(self, due: MessageDue) -> None:
+        send = due.send
+        message = alarm_message(
+            self.shop,
+            AlarmFacts(
+                condition=send.condition,
+                about=send.about,
+                raised_ms=due.raised_ms,
+                now_ms=send.at_ms,
+                above_s=due.above_s,
+            ),
+        )
+        self.journal.add_message(
+            send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id
+        )
+        self.journal.outbox_add(
+            at_ms=send.at_ms,
+            contact=send.contact,
+            alarm_id=send.alarm_id,
+            about=send.about,
+            title=message.title,
+            body=message.body,
+            idempotency_key=send.token,
+            not_before_ms=send.at_ms,
+            urgent=send.priority is Priority.HIGH and send.about is not About.RETURNED,
+        )
+
+    def _keep_summary(self, due: SummaryDue) -> None:
+        if self.journal.summary_done(due.day):
+            return
+        morning = render_morning(
+            self.shop,
+            self.journal,
+            account_of(self.journal, self.evaluator, due.from_ms, due.to_ms),
+            self.evaluator.histories(),
+            from_ms=due.from_ms,
+            to_ms=due.to_ms,
+        )
+        self.journal.put_summary(due.day, morning.text, morning.html)
+        for contact in due.contacts:
+            self.journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
+            self._post_summary(due, contact, morning.message)
+
+    def _post_summary(self, due: SummaryDue, contact: ContactId, message: Message) -> None:
+        self.journal.outbox_add(
+            at_ms=due.to_ms,
+            contact=contact,
+            alarm_id=None,
+            about=About.SUMMARY,
+            title=message.title,
+            body=message.body,
+            idempotency_key=f"summary/{due.day.isoformat()}/{contact}",
+            not_before_ms=due.to_ms,
+            urgent=False,
+        )
+
+    def _remember(self) -> None:
+        """Write what a restart goes on from."""
+        evaluator = self.evaluator
+        alarms = codec.to_json(evaluator.alarms)
+        if alarms != self._saved_alarms:
+            self.journal.save_state(ALARM_STATE, alarms)
+            self._saved_alarms = alarms
+        self.journal.save_state(
+            EVALUATOR_STATE,
+            json.dumps(
+                {
+                    "watching_since_ms": evaluator.watching_since_ms,
+                    "seen_until_ms": evaluator.now_ms,
+                    "entry_number": self._entry_number,
+                }
+            ),
+        )
+        for probe, track in evaluator.tracks.items():
+            if track.disturbed_from_ms is not None:
+                self.journal.drop_checkpoints(f"track:{probe}", track.disturbed_from_ms)
+                track.disturbed_from_ms = None
+        if evaluator.now_ms >= self._checkpoint_due_ms:
+            self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
+            for probe, track in evaluator.tracks.items():
+                if track.state.last_ms is not None and track.late_from_ms is None:
+                    self.journal.save_checkpoint(
+                        f"track:{probe}", track.state.last_ms, track_codec.to_text(track)
+                    )
