@@ -3,7 +3,7 @@
 Sentences only; ``page`` puts them in their place. Pure.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +18,10 @@ from rimewatch.report.facts import (
     Summary,
 )
 from rimewatch.vocabulary import MS_PER_S, Option, Rule, Scale, UnitId
+
+MOST_ALIKE: Final = 3
+"""An alarm that came more often than this is chattering (IEC 62682), and told as one.
+The standard counts within a minute; over a night, common practice, no source."""
 
 LOTS: Final = "Lots"
 """The title of the section on lots."""
@@ -80,7 +84,12 @@ def sections(summary: Summary) -> Iterator[Section]:
 
 def _sections(summary: Summary) -> Iterator[Section]:
     yield Section(
-        title="Warm spells", items=tuple(_excursion(summary, item) for item in summary.excursions)
+        title="Warm spells",
+        items=tuple(
+            _excursion(summary, item)
+            for item in summary.excursions
+            if not _is_told(item, summary.excursions)
+        ),
     )
     yield Section(
         title=LOTS,
@@ -90,7 +99,7 @@ def _sections(summary: Summary) -> Iterator[Section]:
             if lot.state != "withdrawn"
         ),
     )
-    yield Section(title="Alarms", items=tuple(_alarm(summary, item) for item in summary.alarms))
+    yield Section(title="Alarms", items=tuple(_alarms(summary)))
     told = {action for item in summary.excursions for action in item.actions}
     yield Section(
         title="Written down",
@@ -102,6 +111,17 @@ def _sections(summary: Summary) -> Iterator[Section]:
     )
     yield Section(title="Probes", items=tuple(_probes(summary)))
     yield Section(title="Messages not believed", items=tuple(_quarantine(summary)))
+
+
+def _is_told(item: Excursion, every: Sequence[Excursion]) -> bool:
+    """Return whether a spell over the early line is part of one that went over the limit."""
+    return item.rule is Rule.OPERATING_LIMIT and any(
+        other.concerns_fish
+        and other.unit == item.unit
+        and other.start_ms >= item.start_ms
+        and (item.end_ms is None or other.start_ms <= item.end_ms)
+        for other in every
+    )
 
 
 def _excursion(summary: Summary, item: Excursion) -> Item:
@@ -155,7 +175,7 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
         lines.append("It came in too warm: the person in charge decides about it.")
     if not lot.needs_destruction or lot.state == "complete":
         lines.extend(lot.remaining_hazards)
-    if lot.ice_days is not None:
+    if lot.ice_days is not None and lot.ice_days >= 0.05:
         lines.append(f"Estimated age: as after {lot.ice_days:.1f} days on ice.")
     species = f" ({wording.clipped(lot.species, 40)})" if lot.species else ""
     return Item(
@@ -214,10 +234,50 @@ def _set_back(summary: Summary, lot: LotFacts) -> Iterator[str]:
         yield f"Set back {when} ({why}): the count {count} again from zero."
 
 
+def _alarms(summary: Summary) -> Iterator[Item]:
+    """Tell each alarm; one that kept coming and going, once, with how often."""
+    kinds: dict[tuple[UnitId | None, tuple[UnitId, ...], Rule], list[AlarmRecord]] = {}
+    for item in summary.alarms:
+        kinds.setdefault((item.unit, item.units, item.rule), []).append(item)
+    told: list[tuple[int, Item]] = []
+    for alike in kinds.values():
+        if len(alike) > MOST_ALIKE:
+            told.append((alike[0].raised_ms, _chattering(summary, alike)))
+        else:
+            told.extend((item.raised_ms, _alarm(summary, item)) for item in alike)
+    yield from (item for _, item in sorted(told, key=lambda pair: pair[0]))
+
+
+def _chattering(summary: Summary, alike: Sequence[AlarmRecord]) -> Item:
+    zone, day = summary.zone, summary.period.to_ms
+    first, last = alike[0], alike[-1]
+    span = wording.local_span(first.raised_ms, last.raised_ms, zone, day_of_ms=day)
+    told = sum(item.told for item in alike)
+    answered = sum(item.acknowledged_ms is not None for item in alike)
+    woke = sum(item.woke for item in alike)
+    lines = [
+        f"It came {len(alike)} times.",
+        f"{wording.counted(told, 'message')} sent." if told else "Nobody was told before this.",
+        f"Woke somebody {_count_of(woke)}." if woke else "",
+        f"Answered {_count_of(answered)}." if told else "",
+        "Still on." if last.returned_ms is None else "",
+        "An alarm that keeps coming and going needs its cause removed or its delay looked at.",
+    ]
+    head = f"{span} {_where(summary, first)}: {_RULES[first.rule]} ({first.priority.value})"
+    return Item(head=head, lines=(" ".join(line for line in lines if line),))
+
+
+def _count_of(count: int) -> str:
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _where(summary: Summary, item: AlarmRecord) -> str:
+    units = (item.unit,) if item.unit is not None else item.units
+    return wording.joined([_name(summary, unit) for unit in units], most=3) or "The shop"
+
+
 def _alarm(summary: Summary, item: AlarmRecord) -> Item:
     zone, day = summary.zone, summary.period.to_ms
-    units = (item.unit,) if item.unit is not None else item.units
-    where = wording.joined([_name(summary, unit) for unit in units], most=3) or "The shop"
     lines = []
     if item.told_first:
         told = [
@@ -241,7 +301,7 @@ def _alarm(summary: Summary, item: AlarmRecord) -> Item:
         at = wording.local_time(item.returned_ms, zone, day_of_ms=day)
         lines.append(f"Back to normal {at}.")
     raised = wording.local_time(item.raised_ms, zone, day_of_ms=day)
-    head = f"{raised} {where}: {_RULES[item.rule]} ({item.priority.value})"
+    head = f"{raised} {_where(summary, item)}: {_RULES[item.rule]} ({item.priority.value})"
     return Item(head=head, lines=(" ".join(lines),))
 
 
@@ -258,11 +318,13 @@ def _probes(summary: Summary) -> Iterator[Item]:
 def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
     lines = []
     if probe.stale:
-        last = "never heard"
+        silence = "Never heard"
         if probe.last_ms is not None:
             day = summary.period.to_ms
-            last = f"silent since {wording.local_time(probe.last_ms, summary.zone, day_of_ms=day)}"
-        lines.append(f"{last.capitalize()}.")
+            silence = (
+                f"Silent since {wording.local_time(probe.last_ms, summary.zone, day_of_ms=day)}"
+            )
+        lines.append(f"{silence}.")
     if probe.missing_s > 0:
         lines.append(f"Missing {wording.duration(probe.missing_s)}.")
     if probe.battery_is_low:

@@ -28,6 +28,20 @@ CLOCK_OFFSET_S: Final = 300.0
 there (the contract's 300 s of plausible time ahead of arrival)."""
 
 
+MANY_DISBELIEVED: Final = 5
+"""From so many messages of one probe on, somebody is to look at it; fewer are listed only.
+Common practice, no source: any radio garbles one now and then."""
+
+
+_WARMTH: Final = (
+    Rule.HOLDING,
+    Rule.FREEZER,
+    Rule.HOLD_AT_RISK,
+    Rule.OPERATING_LIMIT,
+    Rule.PROJECTION,
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Findings:
     """What the tasks are made from."""
@@ -58,29 +72,44 @@ def todos(found: Findings) -> tuple[Todo, ...]:
 
 def _excursions(found: Findings) -> Iterator[Todo]:
     fish = [item for item in found.excursions if item.concerns_fish]
-    open_units = {item.unit for item in fish if item.end_ms is None}
-    for item in sorted(fish, key=lambda item: item.end_ms is not None):
-        if item.rule is Rule.HOLD_AT_RISK:
-            continue  # said with the lots
-        if item.end_ms is None:
-            limit = (
-                "its limit"
-                if item.limit_c is None
-                else wording.temperature(item.limit_c, found.scale)
-            )
-            text = f"{item.name} is still above {limit}: move the fish, then see to the unit."
-        elif item.unit in open_units:
-            continue
-        elif item.is_freezer:
-            text = f"{item.name}: look for fish that thawed and froze again."
-        else:
-            text = f"{item.name}: measure its fish with a thermometer before any is sold."
+    still = [item for item in fish if item.end_ms is None and item.rule is not Rule.HOLD_AT_RISK]
+    for item in still:
+        limit = "its limit"
+        if item.limit_c is not None:
+            limit = wording.temperature(item.limit_c, found.scale)
+        do = "keep fish out of it" if item.actions else "move the fish"
+        text = f"{item.name} is still above {limit}: {do} and see to the unit."
         yield Todo(text=text, unit=item.unit)
-    for name, unit in dict.fromkeys((i.name, i.unit) for i in fish if not i.actions):
-        yield Todo(text=f"{name}: write down what was done about the warm spell.", unit=unit)
+    over = [
+        item
+        for item in fish
+        if item.rule is not Rule.HOLD_AT_RISK  # said with the lots
+        and item.unit not in {other.unit for other in still}
+    ]
     broken = ("cooling-failure", "power-loss")
-    for name, unit in dict.fromkeys((i.name, i.unit) for i in fish if i.cause in broken):
-        yield Todo(text=f"{name}: have the cooling looked at.", unit=unit)
+    tasks = (
+        (
+            "Measure the fish of {} with a thermometer before any is sold.",
+            [item for item in over if not item.is_freezer],
+        ),
+        (
+            "Look in {} for fish that thawed and froze again.",
+            [item for item in over if item.is_freezer],
+        ),
+        (
+            "Write down what was done about the warm spell of {}.",
+            [item for item in fish if not item.actions],
+        ),
+        (
+            "Have the cooling of {} looked at.",
+            [item for item in fish if item.cause in broken],
+        ),
+    )
+    for text, items in tasks:
+        names = list(dict.fromkeys(item.name for item in items))
+        if names:
+            unit = items[0].unit if len(names) == 1 else None
+            yield Todo(text=text.format(wording.joined(names, most=5)), unit=unit)
 
 
 def _unmonitored(found: Findings) -> Iterator[Todo]:
@@ -142,6 +171,8 @@ def _quarantine(found: Findings) -> Iterator[Todo]:
     named = [item for item in found.quarantine if item.reason != "unknown-topic"]
     for source in dict.fromkeys(item.probe or item.topic for item in named):
         count = sum(item.count for item in named if (item.probe or item.topic) == source)
+        if count < MANY_DISBELIEVED:
+            continue
         yield Todo(
             text=f"{source}: {wording.counted(count, 'message')} not believed; look at the probe."
         )
@@ -158,8 +189,7 @@ def _alarms(found: Findings) -> Iterator[Todo]:
     for alarm in found.alarms:
         if alarm.returned_ms is not None or alarm.rule in spoken:
             continue
-        grave = (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK)
-        if alarm.rule in grave and alarm.unit in told:
+        if alarm.rule in _WARMTH and alarm.unit in told:
             continue
         units = (alarm.unit,) if alarm.unit is not None else alarm.units
         where = wording.joined([named.get(unit, str(unit)) for unit in units]) or "The shop"

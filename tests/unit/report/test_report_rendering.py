@@ -184,7 +184,7 @@ def test_push_that_is_too_full_counts_what_it_leaves_out() -> None:
             "topic": f"shop/somewhere-far-away/number-{at}/air",
             "probe": f"a-probe-with-a-long-name-{at}",
             "reason": "undecodable",
-            "count": 2,
+            "count": 5,
             "payload_start": "x",
         }
         for at in range(30)

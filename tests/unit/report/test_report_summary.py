@@ -87,6 +87,31 @@ class TestVerdict:
         assert summary.verdict[0] == "All cold held."
         assert "above its early line 37.9 °F for 20 min" in file_text(summary)
 
+    def test_early_line_on_the_way_to_the_limit_is_not_told_twice(self) -> None:
+        """One warm spell is one paragraph, and one task."""
+        ledger = quiet_ledger()
+        ledger["units"]["case-1"]["excursions"] = [
+            _excursion(rule="operating-limit", start="2026-03-02T08:01:00Z", end=None),
+            _excursion(end=None),
+        ]
+        ledger["alarms"] = [
+            {
+                "unit": "case-1",
+                "rule": "operating-limit",
+                "priority": "medium",
+                "raised": "2026-03-02T08:16:00Z",
+                "acknowledged": None,
+                "returned": None,
+                "woke": False,
+            }
+        ]
+        summary = _summary(ledger)
+
+        assert (
+            "early line" not in file_text(summary).partition("WARM SPELLS")[2].partition("LOTS")[0]
+        )
+        assert len(summary.todos) == 2
+
     def test_open_excursion_says_it_still_is(self) -> None:
         """Whoever reads it over coffee must get up."""
         ledger = quiet_ledger()
@@ -148,8 +173,8 @@ class TestTodo:
         texts = [todo.text for todo in _summary(ledger).todos]
 
         assert texts == [
-            "Front display case: measure its fish with a thermometer before any is sold.",
-            "Front display case: write down what was done about the warm spell.",
+            "Measure the fish of Front display case with a thermometer before any is sold.",
+            "Write down what was done about the warm spell of Front display case.",
         ]
 
     def test_entry_before_the_warm_spell_does_not_count_for_it(self) -> None:
@@ -158,7 +183,7 @@ class TestTodo:
         ledger["corrective_actions"][0]["at"] = "2026-03-02T02:00:00Z"
         summary = _summary(ledger)
 
-        assert any("write down what was done" in todo.text for todo in summary.todos)
+        assert any("Write down what was done" in todo.text for todo in summary.todos)
         assert "Nothing written down yet about what was done." in " ".join(
             file_text(summary).split()
         )
@@ -172,6 +197,23 @@ class TestTodo:
         ]
 
         assert len(_summary(ledger).todos) == 2
+
+    def test_same_task_in_several_units_is_one_line(self) -> None:
+        """A power cut is not nine things to do."""
+        ledger = quiet_ledger()
+        for unit in ("case-1", "case-2", "walk-in"):
+            ledger["units"][unit]["excursions"] = [_excursion(cause="power-loss")]
+        ledger["units"]["freezer-1"]["excursions"] = [_excursion(rule="freezer", peak_c=-15.0)]
+        texts = [todo.text for todo in _summary(ledger).todos]
+        three = "Front display case, Side display case and Walk-in cooler"
+        four = "Front display case, Side display case, Chest freezer and Walk-in cooler"
+
+        assert texts == [
+            f"Measure the fish of {three} with a thermometer before any is sold.",
+            "Look in Chest freezer for fish that thawed and froze again.",
+            f"Write down what was done about the warm spell of {four}.",
+            f"Have the cooling of {three} looked at.",
+        ]
 
     def test_lot_received_for_raw_service_asks_for_its_hold(self) -> None:
         """Forgotten in the walk-in is the commonest way to a missed hold."""
@@ -214,6 +256,26 @@ class TestTodo:
         texts = [todo.text for todo in _summary(ledger).todos]
 
         assert texts == ["Walk-in cooler: alarm “door” is still on; see to it."]
+
+    def test_a_few_garbled_messages_are_listed_and_no_task(self) -> None:
+        """Any radio garbles one now and then."""
+        ledger = quiet_ledger()
+        row = {"topic": "shop/case-1/air", "probe": "case-1-air", "payload_start": "x"}
+        ledger["quarantine"] = [row | {"reason": "undecodable", "count": 4}]
+        assert _summary(ledger).todos == ()
+        assert "4 messages, such as “x”" in file_text(_summary(ledger))
+
+        ledger["quarantine"].append(row | {"reason": "fault-code", "count": 1})
+        assert len(_summary(ledger).todos) == 1
+
+    def test_case_already_emptied_is_only_to_be_seen_to(self) -> None:
+        """Nobody is told to move fish that was moved at five."""
+        ledger = bad_ledger()
+        ledger["units"]["case-1"]["excursions"][0]["end"] = None
+
+        assert _summary(ledger).todos[0].text == (
+            "Front display case is still above 41.0 °F: keep fish out of it and see to the unit."
+        )
 
 
 class TestLots:
@@ -332,6 +394,26 @@ class TestAlarms:
         given = build_summary(shop(), ledger, {}, FROM_MS, TO_MS, alarms, messages)
 
         assert given == _summary(bad_ledger())
+
+    def test_chattering_alarm_is_told_once_with_its_count(self) -> None:
+        """Forty raisings of one alarm are one line, not forty."""
+        ledger = quiet_ledger()
+        ledger["alarms"] = [
+            {
+                "unit": "walk-in",
+                "rule": "stale",
+                "priority": "medium",
+                "raised": f"2026-03-02T06:{minute:02}:00Z",
+                "acknowledged": None,
+                "returned": f"2026-03-02T06:{minute:02}:30Z",
+                "woke": False,
+            }
+            for minute in range(40)
+        ]
+        text = " ".join(file_text(_summary(ledger)).split())
+
+        assert text.count("no readings (medium)") == 1
+        assert "00:00–00:39 CST Walk-in cooler: no readings (medium) It came 40 times." in text
 
     def test_power_loss_over_two_units_names_both(self) -> None:
         """One alarm, both units."""
