@@ -259,7 +259,7 @@ def _ticks(axes: "Axes", view: View, size: Size, points: float) -> None:
     at, labels = local_ticks(view.from_ms, view.to_ms, view.zone, size.most_ticks)
     axes.xaxis.set_major_locator(FixedLocator([(ms - view.from_ms) / MS_PER_H for ms in at]))
     axes.set_xticklabels(labels)
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10], min_n_ticks=3))
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 4, 5, 10], min_n_ticks=3))
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}°".replace("-", "−"))
     axes.tick_params(
         labelsize=points, labelcolor=TEXT_INK, color=TEXT_INK, length=2.5, width=0.6, pad=2.5

@@ -31,7 +31,8 @@ def _ink(png: bytes, colour: str) -> NDArray[np.bool_]:
     wanted = np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)])
     pixels = _pixels(png).astype(int)
     near = np.abs(pixels[..., :3] - wanted).max(axis=2) < 30
-    return near & (pixels[..., 3] > 150)
+    found: NDArray[np.bool_] = near & (pixels[..., 3] > 150)
+    return found
 
 
 def _level(values_c: NDArray[np.float64], times_ms: NDArray[np.int64]) -> Curve:
@@ -41,7 +42,7 @@ def _level(values_c: NDArray[np.float64], times_ms: NDArray[np.int64]) -> Curve:
 def _columns_without_fish(png: bytes) -> float:
     """Return which part of the plotted width shows no fish line."""
     drawn = np.flatnonzero(_ink(png, chart.FISH_INK).any(axis=0))
-    return 1.0 - len(drawn) / (drawn[-1] - drawn[0] + 1)
+    return 1.0 - len(drawn) / float(drawn[-1] - drawn[0] + 1)
 
 
 def test_same_input_gives_the_same_bytes_without_date_or_program() -> None:

@@ -13,7 +13,7 @@ from rimewatch.report import wording
 from rimewatch.vocabulary import Scale
 
 CHICAGO = ZoneInfo("America/Chicago")
-UNITS = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+UNITS: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
 @given(st.floats(-95.0, 95.0))
