@@ -42,6 +42,11 @@ class ReceiveLot(_Entry):
     serve_raw: bool
     thickness_mm: float | None = Field(default=None, gt=0)
     celsius: float | None = None
+    kilograms: float | None = Field(default=None, gt=0)
+    supplier: str | None = None
+    supplier_reference: str | None = None
+    statement: str | None = None
+    """Reference of the supplier's written statement."""
 
 
 class StartFreezing(_Entry):
@@ -61,12 +66,24 @@ class MoveLot(_Entry):
     unit: Name
 
 
+class WithdrawLot(_Entry):
+    """A lot left: sold out, used cooked, or discarded."""
+
+    do: Literal["withdraw-lot"]
+    lot: Name
+    reason: str | None = None
+
+
 class Acknowledge(_Entry):
     """Somebody has seen an alarm. No unit: an alarm over several units."""
 
     do: Literal["acknowledge"]
     unit: Name | None = None
     rule: RuleName
+
+    def fields(self) -> dict[str, Any]:
+        """Return the entry as it stands in a trace; ``unit`` is there even if null."""
+        return {**super().fields(), "unit": self.unit}
 
 
 class Shelve(_Entry):
@@ -94,6 +111,13 @@ class CorrectiveAction(_Entry):
 
 
 AnyEntry = Annotated[
-    ReceiveLot | StartFreezing | MoveLot | Acknowledge | Shelve | Service | CorrectiveAction,
+    ReceiveLot
+    | StartFreezing
+    | MoveLot
+    | WithdrawLot
+    | Acknowledge
+    | Shelve
+    | Service
+    | CorrectiveAction,
     Field(discriminator="do"),
 ]

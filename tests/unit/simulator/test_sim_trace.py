@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from rimewatch.intake.entries import parse_entry
 from rimewatch_sim import (
     TraceError,
     TraceLine,
@@ -75,6 +76,7 @@ def test_trace_of_each_scenario_keeps_to_the_contract(name: str) -> None:
                 "acknowledge",
                 "corrective-action",
                 "out-of-service",
+                "withdraw-lot",
             }
             entries += 1
         else:
@@ -92,6 +94,15 @@ def test_trace_written_and_read_again_is_the_same(name: str) -> None:
 
     assert read == lines
     assert [line.at_ms for line in read] == sorted(line.at_ms for line in read)
+
+
+@pytest.mark.parametrize("name", names())
+def test_entries_of_each_scenario_are_such_as_the_service_takes(name: str) -> None:
+    """What people do in a scenario, they can do in the service."""
+    scenario = load_scenario(name)
+    for entry in scenario.entry:
+        at_ms = scenario.at_ms(entry.at)
+        assert parse_entry(entry.fields(), at_ms).at_ms == at_ms
 
 
 def test_trace_of_one_seed_is_the_same_in_another_process() -> None:
