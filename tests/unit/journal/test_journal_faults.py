@@ -185,6 +185,9 @@ class TestBackup:
 
         assert size == copy.stat().st_size
         assert [p.name for p in sorted(tmp_path.glob("*copy*"))] == ["copy.db"]
+        as_it_lies = sqlite3.connect(copy)
+        assert as_it_lies.execute("PRAGMA journal_mode").fetchone() == ("delete",), "one file"
+        as_it_lies.close()
         with Journal.open(copy) as restored:
             assert len(restored.span(AIR)) == 48
             assert restored.events_between(0, START_MS) == []

@@ -131,10 +131,16 @@ LATE = Reading(probe=PROBES[0], observed_ms=START_MS, arrived_ms=START_MS, raw=1
 WARMER = Reading(probe=PROBES[0], observed_ms=START_MS, arrived_ms=START_MS, raw=1.0, value=0.002)
 
 
+NEIGHBOUR = Reading(
+    probe=PROBES[0], observed_ms=START_MS + 1, arrived_ms=START_MS, raw=1.0, value=0.001
+)
+
+
 @settings(max_examples=150, deadline=None)
 @given(steps)
 @example([Add((LATE,)), Compact(DAYS, 3), Add((WARMER,)), Add((LATE, WARMER)), Compact(DAYS, 3)])
 @example([Add((WARMER,)), Compact(DAYS, 3), Add((LATE,)), Reopen(), Add((LATE, WARMER))])
+@example([Add((NEIGHBOUR,)), Compact(DAYS, 3), Add((LATE,)), Compact(DAYS, 3), Add((LATE,))])
 def test_readings_read_back_do_not_depend_on_how_they_came(plan: list[Step]) -> None:
     """Arrival order, duplicates, failed batches, restarts and packing leave no trace."""
     with tempfile.TemporaryDirectory() as folder:

@@ -208,6 +208,14 @@ class TestPackedDays:
         for name in ("times_ms", "values", "raws", "arrived_ms"):
             assert np.array_equal(getattr(rows, name), getattr(packed, name)), name
 
+    def test_a_long_backlog_over_many_packed_days_is_known_again(self, journal: Journal) -> None:
+        """More packed days than are remembered at once, in a bad order."""
+        batch = [reading(DAY_MS + n % 100 * MS_PER_DAY + n // 100, 2.0) for n in range(300)]
+        journal.add_readings(batch[:200])
+        journal.compact(DAY_MS + 100 * MS_PER_DAY, max_blocks=200)
+
+        assert journal.add_readings(batch) == [False] * 200 + [True] * 100
+
     def test_a_damaged_block_is_told_as_damage(self, journal: Journal) -> None:
         """Readings are never guessed from bytes that do not add up."""
         journal.add_readings([reading(DAY_MS, 2.0)])

@@ -193,6 +193,18 @@ class TestRefused:
         with pytest.raises(JournalDamaged):
             Journal.open(journal_path)
 
+    def test_a_journal_in_memory_is_refused(self) -> None:
+        """A record that ends with the process is none."""
+        with pytest.raises(JournalError, match="journal mode is memory, expected wal"):
+            Journal.open(Path(":memory:"))
+
+    def test_a_reader_tells_damage_too(self, journal_path: Path) -> None:
+        """The page says what to do, as the service does."""
+        journal_path.write_text("readings\n" * 1000)
+
+        with pytest.raises(JournalDamaged, match="restore the latest backup"):
+            JournalReader.open(journal_path)
+
     def test_a_missing_folder_is_named(self, tmp_path: Path) -> None:
         """The person who set the path learns which part of it is wrong."""
         with pytest.raises(JournalError, match="does not exist; create it"):

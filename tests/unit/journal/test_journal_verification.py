@@ -4,6 +4,7 @@ import pytest
 
 from rimewatch.entries import InService
 from rimewatch.journal import Journal
+from rimewatch.journal.blocks import pack_integers
 from rimewatch.journal.verification import FINDINGS_TOLD
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId, UnitId
@@ -49,6 +50,7 @@ def test_a_sound_journal_has_no_findings(kept: Journal) -> None:
         ("UPDATE reading_block SET first_ms = first_ms - 1", "first or last time"),
         ("UPDATE reading_block SET day = day + 40", "times of another day"),
         ("UPDATE reading_block SET times = millis, millis = times", "first or last time"),
+        ("INSERT INTO event (at_ms, what, detail) VALUES (-1, 'x', '')", "integrity_check: CHECK"),
         ("DELETE FROM probe WHERE no = 2", "points at a row of probe"),
         (
             "INSERT INTO entry (at_ms, do, who, source, text) VALUES (0, 'x', '', 'y', '{}')",
@@ -59,9 +61,22 @@ def test_a_sound_journal_has_no_findings(kept: Journal) -> None:
 def test_each_kind_of_damage_is_told_in_words(kept: Journal, damage: str, said: str) -> None:
     """Who looks after the journal learns what is wrong, and where."""
     kept._connection.execute("PRAGMA foreign_keys = OFF")
+    kept._connection.execute("PRAGMA ignore_check_constraints = ON")
     kept._connection.execute(damage)
+    kept._connection.execute("PRAGMA ignore_check_constraints = OFF")
 
     assert said in "\n".join(kept.verify())
+
+
+def test_a_packed_day_with_a_time_twice_is_found(kept: Journal) -> None:
+    """Times that do not increase would count a reading twice."""
+    times = kept.span(ProbeId("case-1-air"), DAY_MS, DAY_MS + MS_PER_DAY - 1).times_ms.copy()
+    times[5] = times[4]
+    kept._connection.execute(
+        "UPDATE reading_block SET times = ? WHERE rowid = 1", (pack_integers(times),)
+    )
+
+    assert any("times do not increase" in finding for finding in kept.verify())
 
 
 def test_endless_damage_is_cut_short(kept: Journal) -> None:
