@@ -16,7 +16,7 @@ from rimewatch.errors import UserError
 @click.option(
     "--speed",
     type=click.FloatRange(min=0, min_open=True),
-    default=1200.0,
+    default=1800.0,
     show_default=True,
     help="Seconds of the shop's time in one second.",
 )

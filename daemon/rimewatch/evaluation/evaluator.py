@@ -9,7 +9,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 :meth:`Evaluator.observe` or :meth:`Evaluator.enter`, then :meth:`Evaluator.take_outcomes`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rimewatch.alarms.alarm import AlarmState
@@ -56,6 +56,8 @@ class Resumed:
     """When watching first began."""
     seen_until_ms: int
     """Up to when time was followed: mornings missed since then are caught up."""
+    batteries: Mapping[ProbeId, float]
+    """What each probe last said of its battery."""
 
 
 class Evaluator:
@@ -81,7 +83,7 @@ class Evaluator:
         self.now_ms = at_ms
         self.alarms = AlarmState() if resumed is None else resumed.alarms
         self.entries: list[AnyEntry] = [] if resumed is None else list(resumed.entries)
-        self.batteries: dict[ProbeId, float] = {}
+        self.batteries: dict[ProbeId, float] = {} if resumed is None else dict(resumed.batteries)
         self.tracks = {
             probe.id: Track(unit, probe, store)
             for unit in shop.units
@@ -187,7 +189,8 @@ class Evaluator:
             last = self.store.last_before(probe.id, self.now_ms + 1)
             if last is not None:
                 self._last_ms[probe.id] = last[0]
-                self._bench.take(probe.id, Sample(last[0], last[1]), self.now_ms)
+                sample = Sample(*last, self.batteries.get(probe.id))
+                self._bench.take(probe.id, sample, self.now_ms)
         self._carried = {
             (key.unit, key.rule)
             for key in self.alarms.conditions

@@ -57,6 +57,7 @@ def resume(shop: Shop, journal: JournalReads, now_ms: int) -> ResumedEvaluator:
             entries=[entry for number, entry in entries if number <= entry_number],
             watching_since_ms=memory["watching_since_ms"],
             seen_until_ms=memory["seen_until_ms"],
+            batteries=memory["batteries"],
         ),
     )
     for probe, track in evaluator.tracks.items():

@@ -276,6 +276,7 @@ class Writer:
                     "watching_since_ms": evaluator.watching_since_ms,
                     "seen_until_ms": evaluator.now_ms,
                     "entry_number": self._entry_number,
+                    "batteries": evaluator.batteries,
                 }
             ),
         )
