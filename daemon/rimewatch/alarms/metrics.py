@@ -140,9 +140,6 @@ def floods(raised_ms: Iterable[int], to_ms: int) -> tuple[Flood, ...]:
         nonlocal begun
         while window and window[0] + FLOOD_WINDOW_MS <= until_ms:
             left_ms = window.popleft() + FLOOD_WINDOW_MS
-            # Those that leave at one instant leave together.
-            if window and window[0] + FLOOD_WINDOW_MS == left_ms:
-                continue
             if begun is not None and len(window) < FLOOD_ENDS_BELOW:
                 found.append(Flood(begins_ms=begun, ends_ms=left_ms, alarms=alarms))
                 begun = None

@@ -240,7 +240,6 @@ class Workbench:
             if same or 0 <= since_return_ms < self._policy.chatter_window_ms:
                 self._join(previous, condition, at_ms)
                 return
-        self.closed.pop(key, None)
         alarm = Alarm(
             id=alarm_id,
             key=key,
@@ -262,7 +261,6 @@ class Workbench:
         Somebody who acknowledged it need not do so again; if nobody did, its escalation
         goes on where it was.
         """
-        self.closed.pop(previous.key, None)
         state = next_state(State.NORMAL, Event.OCCURRED)
         if previous.acknowledged_ms is not None:
             state = next_state(state, Event.ACKNOWLEDGED)
@@ -414,6 +412,7 @@ class Workbench:
             self.closed[alarm.key] = alarm
         else:
             self.alarms[alarm.key] = alarm
+            self.closed.pop(alarm.key, None)
         self._effects.append(AlarmChanged(at_ms=at_ms, alarm=alarm, event=event))
 
     def log(self, at_ms: int, key: AlarmKey | None, text: str) -> None:

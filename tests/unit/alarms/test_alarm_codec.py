@@ -78,6 +78,21 @@ def test_codec_equal_states_give_equal_text(busy_desk: Any) -> None:
     assert to_json(turned) == to_json(state)
 
 
+def test_codec_restart_does_not_change_the_order_of_messages(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Two alarms due at one instant are told in one order, whichever came first."""
+    desk = open_desk(shop_of(step(0, "first", 900)))
+    desk.wrong("18:00:00", "walk-in")
+    desk.wrong("18:00:00", "case-1")
+
+    _, unbroken = desk.engine.advance(desk.state, desk.at("18:15:00"))
+    _, resumed = desk.engine.advance(from_json(to_json(desk.state)), desk.at("18:15:00"))
+
+    assert resumed == unbroken
+    assert unbroken[0].key.unit == "case-1"
+
+
 def test_codec_empty_state_survives() -> None:
     """A new shop has nothing to remember."""
     assert from_json(to_json(AlarmState())) == AlarmState()

@@ -181,6 +181,21 @@ def test_engine_condition_said_again_changes_nothing(
     assert desk.alarm().id == f"case-1:holding:{desk.at('18:00:00')}"
 
 
+def test_engine_what_fell_due_is_sent_when_a_rule_has_nothing_new_to_say(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """The same facts, or "right" where nothing was wrong: the repeats due before are sent."""
+    desk = open_desk(shop_of(step(0, "first", 600)))
+    since_ms = desk.at("18:00:00")
+
+    desk.wrong("18:00:00", since_ms=since_ms)
+    desk.wrong("18:15:00", since_ms=since_ms)
+    assert desk.messages == ["18:00:00 first raised", "18:10:00 first repeat"]
+
+    desk.right("18:25:00", "case-2")
+    assert desk.messages[2:] == ["18:20:00 first repeat"]
+
+
 def test_engine_active_alarm_takes_over_the_latest_facts(
     open_desk: Make, shop_of: Make, step: Make
 ) -> None:
@@ -402,6 +417,47 @@ def test_night_alarm_whose_priority_rises_is_told_after_all(
     assert desk.messages == ["08:10:00 first raised", "08:25:00 first repeat"]
     alarm = desk.alarm(rule=Rule.PROJECTION)
     assert (alarm.raised_ms, alarm.priority, alarm.woke) == (since_ms, Priority.HIGH, True)
+
+
+def test_night_alarm_told_by_day_and_back_from_its_shelf_at_night_is_told_when_it_rises(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """What counts is whether anybody heard of it since it was last opened."""
+    desk = open_desk(shop_of(step(0, "first"), night=night_of()))
+
+    desk.wrong("02:00:00", rule=Rule.PROJECTION)
+    desk.shelve("02:30:00", "04:00:00", rule=Rule.PROJECTION)
+    desk.until("05:00:00")
+    desk.wrong("05:00:00", rule=Rule.PROJECTION, priority=Priority.HIGH)
+
+    assert desk.messages == ["02:00:00 first raised", "05:00:00 first raised"]
+
+
+def test_night_alarm_with_new_facts_but_no_more_urgent_is_not_caught_up_by_day(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """Facts change with every reading; after the night that alone tells nobody."""
+    desk = open_desk(shop_of(step(0, "first", 900), night=night_of()))
+
+    desk.wrong("11:50:00", rule=Rule.STALE, fish_c=1.0)
+    desk.wrong("12:10:00", rule=Rule.STALE, fish_c=2.0)
+    desk.until("18:00:00")
+
+    assert desk.messages == []
+
+
+def test_night_alarm_that_rises_but_still_may_not_sound_is_left_as_it_was(
+    open_desk: Make, shop_of: Make, step: Make, night_of: Make
+) -> None:
+    """From low to medium at night: nothing to tell, and no new start of its escalation."""
+    desk = open_desk(shop_of(step(0, "first"), step(14_400, "owner"), night=night_of()))
+
+    desk.wrong("08:00:00", rule=Rule.DOOR)
+    desk.wrong("09:00:00", rule=Rule.DOOR, priority=Priority.MEDIUM)
+    assert desk.alarm(rule=Rule.DOOR).round == 0
+    desk.until("18:00:00")
+
+    assert desk.messages == ["12:00:00 owner escalated"]
 
 
 def test_night_none_configured_lets_everything_sound_and_wakes_nobody(

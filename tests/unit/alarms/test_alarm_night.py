@@ -139,6 +139,20 @@ def test_night_next_end_is_of_this_night_or_the_coming_one(
     assert policy.next_end_ms(instant(at)) == instant(end)
 
 
+@pytest.mark.parametrize(
+    ("at", "end"),
+    [
+        ("2026-01-15T00:30:00-06:00", "2026-01-15T05:00:00-06:00"),
+        ("2026-01-15T12:00:00-06:00", "2026-01-16T05:00:00-06:00"),
+    ],
+)
+def test_night_within_one_day_ends_that_day_or_the_next(
+    night_of: Make, instant: Read, at: str, end: str
+) -> None:
+    """A night from one to five, asked for before it and after it."""
+    assert next_night_end_ms(night_of("01:00", "05:00"), CHICAGO, instant(at)) == instant(end)
+
+
 def test_night_lets_only_its_priorities_sound(night_of: Make, instant: Read) -> None:
     """At three in the morning only what may wake sounds; at noon everything does."""
     policy = NightPolicy(night_of(wake_for="high"), CHICAGO)

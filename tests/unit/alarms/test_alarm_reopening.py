@@ -111,6 +111,19 @@ def test_promise_can_be_renewed(open_desk: Make, shop_of: Make, escalation: Any)
     assert desk.messages[1:] == ["19:30:00 first raised"]
 
 
+def test_promise_that_has_passed_is_spent(open_desk: Make, shop_of: Make, escalation: Any) -> None:
+    """It rang again for it once; acknowledged without a new promise, it stays quiet."""
+    desk = open_desk(shop_of(*escalation))
+
+    desk.wrong("18:00:00")
+    desk.acknowledge("18:05:00", back_within_s=1800)
+    desk.until("18:35:00")
+    desk.acknowledge("18:36:00")
+    desk.until("23:00:00")
+
+    assert desk.messages == ["18:00:00 first raised", "18:35:00 first raised"]
+
+
 def test_promise_is_forgotten_when_the_alarm_has_returned(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
@@ -334,6 +347,35 @@ def test_off_delay_bridges_a_short_return(open_desk: Make, shop_of: Make, escala
         "18:13:00 first returned",
     ]
     assert desk.alarm().returned_ms == desk.at("18:13:00")
+
+
+def test_off_delay_is_cut_short_by_the_very_same_facts(
+    open_desk: Make, shop_of: Make, escalation: Any
+) -> None:
+    """A rule that says exactly what it said before still says that it is so again."""
+    desk = open_desk(shop_of(*escalation), off_delay_s=60)
+    since_ms = desk.at("18:00:00")
+
+    desk.wrong("18:00:00", since_ms=since_ms)
+    desk.right("18:01:00")
+    desk.wrong("18:01:30", since_ms=since_ms)
+    desk.until("18:09:00")
+
+    assert desk.messages == ["18:00:00 first raised"]
+    assert desk.alarm().active
+
+
+def test_off_delay_that_ends_with_a_repeat_due_goes_first(
+    open_desk: Make, shop_of: Make, escalation: Any
+) -> None:
+    """What has returned at an instant is not repeated at that instant."""
+    desk = open_desk(shop_of(*escalation), off_delay_s=60)
+
+    desk.wrong("18:00:00")
+    desk.right("18:09:00")
+    desk.until("18:10:00")
+
+    assert desk.messages == ["18:00:00 first raised", "18:10:00 first returned"]
 
 
 def test_off_delay_does_not_hold_up_what_was_never_raised(
