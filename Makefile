@@ -1,0 +1,45 @@
+# Everything is done through these few targets, at home and in CI alike.
+#
+#   make demo               an invented shop's night, in one process
+#   make demo SPEED=1       the same as slow as life
+#   make test               sets up what the tests need, and passes them
+#   make check              lint, format, types, import contracts
+
+SPEED ?= 1800
+SCENARIO ?= night-at-saltmarsh-row
+PYTHON ?= python3
+TESTS ?= tests
+PYTEST_ARGS ?=
+
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test check format clean
+
+demo: $(VENV)/.demo
+	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
+
+test: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients
+	$(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+
+check: $(VENV)/.dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: $(VENV)/.dev
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+$(VENV)/.demo: pyproject.toml
+	@PYTHON="$(PYTHON)" ./.ci/set-up demo
+	@touch $@
+
+$(VENV)/.dev: pyproject.toml
+	@PYTHON="$(PYTHON)" ./.ci/set-up dev
+	@touch $@ $(VENV)/.demo
+
+clean:
+	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
