@@ -2,10 +2,15 @@
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from paho.mqtt.client import MQTTv311
 
 from mosquitto_broker import Mosquitto
+from rimewatch.clock import Clock, SystemClock
+from rimewatch.intake.broker import BrokerSession
+from rimewatch.shop import Broker
 
 
 @pytest.fixture
@@ -28,3 +33,34 @@ def start_mosquitto(tmp_path: Path) -> Iterator[Callable[..., Mosquitto]]:
 def mosquitto(start_mosquitto: Callable[..., Mosquitto]) -> Mosquitto:
     """Give a running broker that anybody on this machine may use."""
     return start_mosquitto()
+
+
+@pytest.fixture
+def new_session() -> Iterator[Callable[..., BrokerSession]]:
+    """Make started sessions; all are stopped after the test."""
+    made: list[BrokerSession] = []
+
+    def make(
+        url: str,
+        *,
+        expect_session: bool = False,
+        speaks_5: bool = True,
+        clock: Clock | None = None,
+        **changes: Any,
+    ) -> BrokerSession:
+        session = BrokerSession(
+            Broker(url=url, **{"client_id": "rime-1", **changes}),
+            ["shop/#"],
+            clock or SystemClock(),
+            expect_session=expect_session,
+            reconnect_s=(1, 1),
+        )
+        if not speaks_5:
+            session._protocol = MQTTv311  # as after a broker's refusal of 5
+        session.start()
+        made.append(session)
+        return session
+
+    yield make
+    for session in made:
+        session.stop()

@@ -441,13 +441,13 @@ class BrokerSession:
         _properties: Properties | None,
     ) -> None:
         self._heard()
-        self._listening = True
         filters = self._subscribing.pop(mid, [])
         refused = [
             f"{name} ({code.getName()})"
             for name, code in zip(filters, codes, strict=False)
             if code.is_failure
         ]
+        self._listening = not refused
         if refused:
             text = (
                 f"The broker at {self._end.address} refused the subscription to "
