@@ -21,13 +21,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimewatch.science.approach import INTERVAL, Approach
+from rimewatch.science.rise_models import normal_cdf
 
 Floats = NDArray[np.float64]
 
 DEFAULT_HORIZON_S: Final = 172_800.0
 """Two days: beyond it nobody plans by a projection. Common practice, no source."""
-_STEPS: Final = 60
-_SQRT_2: Final = math.sqrt(2.0)
+_STEPS: Final = 45
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,20 +69,18 @@ def time_to_reach(
         horizon_s: How far to look, in seconds.
 
     >>> from rimewatch.science.approach import fit_approach
-    >>> minutes = np.arange(0.0, 40.0)
-    >>> air = 10.0 - 9.0 * np.exp(-minutes / 30.0)
-    >>> fit = fit_approach(60.0 * minutes, air, noise_c=0.05)
-    >>> round(time_to_reach(fit, 8.0, from_s=0.0).likely_s / 60.0)
-    45
-    >>> time_to_reach(fit, 12.0).never
-    True
+    >>> minutes = np.arange(0.0, 60.0)
+    >>> air = 22.0 - 20.0 * np.exp(-minutes / 60.0)
+    >>> fit = fit_approach(60.0 * minutes, air, noise_c=0.02)
+    >>> round(time_to_reach(fit, 12.0, from_s=0.0).likely_s / 60.0)
+    42
     """
     offset_s = (approach.last_s if from_s is None else from_s) - approach.first_s
     table = _table(approach)
 
     def chance(after_s: float) -> float:
-        decay = -np.expm1(-(offset_s + after_s) / table.tau)
-        return _chance(table, np.ones_like(table.tau), table.tau * decay, 0.0, 0.0, limit_c)
+        climbed = -table.tau * np.expm1(-(offset_s + after_s) / table.tau)
+        return _chance(table, 1.0, climbed, 0.0, 0.0, limit_c)
 
     return _search(chance, rising=approach.rising, horizon_s=horizon_s)
 
@@ -140,44 +138,32 @@ def project_lagged(
         fish_left = math.exp(-after_s / lag_s)
         approached = 1.0 - fish_left
         lagging = _lagged_decay(after_s, table.tau, lag_s)
-        # The fish is linear in the air's start S and rate R, and in where it begins.
-        by_start = np.full_like(table.tau, approached)
-        by_rate = table.tau * (approached - air_left * lagging)
-        own = fish_c * fish_left
-        return _chance(table, by_start, by_rate, own, fish_deviation_c * fish_left, limit_c)
+        # The fish is linear in the air's start and rates, and in where it begins.
+        by_rates = table.tau * (approached - air_left * lagging)
+        own_deviation_c = fish_deviation_c * fish_left
+        return _chance(table, approached, by_rates, fish_c * fish_left, own_deviation_c, limit_c)
 
     return _search(chance, rising=approach.rising, horizon_s=horizon_s)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Table:
-    """An approach's candidates as arrays, one element a candidate."""
+    """An approach's candidates as arrays, one row a candidate."""
 
-    tau: Floats
-    weight: Floats
-    start: Floats
-    rate: Floats
-    var_start: Floats
-    cov: Floats
-    var_rate: Floats
+    weight: Floats  # (n,)
+    tau: Floats  # (n, 2)
+    mean: Floats  # (n, 3) start and the two rates
+    cov: Floats  # (n, 3, 3)
 
 
 def _table(approach: Approach) -> _Table:
-    rows = np.array(
-        [
-            (
-                c.tau_s,
-                c.weight,
-                c.start_c,
-                c.rate_c_per_s,
-                c.var_start,
-                c.cov_start_rate,
-                c.var_rate,
-            )
-            for c in approach.candidates
-        ]
+    candidates = approach.candidates
+    return _Table(
+        weight=np.array([one.weight for one in candidates]),
+        tau=np.array([one.tau_s for one in candidates]),
+        mean=np.array([(one.start_c, *one.rates_c_per_s) for one in candidates]),
+        cov=np.array([one.covariance for one in candidates]).reshape(-1, 3, 3),
     )
-    return _Table(*rows.T)
 
 
 def _lagged_decay(after_s: float, tau: Floats, lag_s: float) -> Floats:
@@ -195,23 +181,19 @@ def _lagged_decay(after_s: float, tau: Floats, lag_s: float) -> Floats:
 
 def _chance(
     table: _Table,
-    by_start: Floats,
-    by_rate: Floats,
+    by_start: float,
+    by_rates: Floats,
     own_c: float,
     own_deviation_c: float,
     limit_c: float,
 ) -> float:
-    """Return the probability that own + by_start·S + by_rate·R is at or above a limit."""
-    mean = own_c + by_start * table.start + by_rate * table.rate
-    variance = (
-        by_start * by_start * table.var_start
-        + 2.0 * by_start * by_rate * table.cov
-        + by_rate * by_rate * table.var_rate
-        + own_deviation_c * own_deviation_c
-    )
-    deviation = np.sqrt(np.maximum(variance, 1e-18))
-    z = (mean - limit_c) / deviation / _SQRT_2
-    return float((table.weight * [0.5 * math.erfc(-value) for value in z.tolist()]).sum())
+    """Return the probability that own + by_start·S + Σ by_rate·R is at or above a limit."""
+    by = np.empty_like(table.mean)
+    by[:, 0], by[:, 1:] = by_start, by_rates
+    mean = own_c + (by * table.mean).sum(axis=1)
+    variance = (by[:, np.newaxis, :] @ table.cov @ by[:, :, np.newaxis])[:, 0, 0]
+    deviation = np.sqrt(np.maximum(variance + own_deviation_c**2, 1e-18))
+    return float(table.weight @ normal_cdf((mean - limit_c) / deviation))
 
 
 def _search(chance: Callable[[float], float], *, rising: bool, horizon_s: float) -> TimeToReach:
@@ -232,7 +214,7 @@ def _search(chance: Callable[[float], float], *, rising: bool, horizon_s: float)
         if position == 0:
             return 0.0
         low, high = times[position - 1], times[position]
-        for _ in range(25):
+        for _ in range(20):
             middle = (low + high) / 2.0
             low, high = (middle, high) if chance(middle) < level else (low, middle)
         return high
