@@ -1,8 +1,9 @@
 """What happens to units and probes in a scenario, on its timeline."""
 
-from typing import Annotated, Literal
+import re
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rimewatch_sim.models import Duration, Moment, Name, Strict
 
@@ -122,6 +123,19 @@ class Garbage(_Event):
     payload: str
     hexadecimal: bool = False
     """The payload is written as hexadecimal digits."""
+
+    @model_validator(mode="after")
+    def _is_hexadecimal(self) -> Self:
+        if self.hexadecimal and re.fullmatch(r"([0-9A-Fa-f]{2})*", self.payload) is None:
+            raise ValueError(
+                f'payload is "{self.payload}"; with hexadecimal = true it must be pairs of '
+                'hexadecimal digits, such as "7bff"'
+            )
+        return self
+
+    def sent(self) -> bytes:
+        """Return the payload as it is sent."""
+        return bytes.fromhex(self.payload) if self.hexadecimal else self.payload.encode()
 
 
 class Duplicates(_Event):

@@ -87,7 +87,7 @@ def labels_of(simulation: Simulation) -> dict[str, Any]:
 
     Keys: ``scenario``, ``seed``, ``from``, ``story_from``, ``to``, ``units`` (each with
     its true extremes and excursions), ``lots`` (each warm load and when it was cold),
-    ``events`` and ``bad_payloads``.
+    ``events`` and ``bad_payloads`` (as planned: one planned for a silence is never sent).
     """
     scenario = simulation.scenario
     return {

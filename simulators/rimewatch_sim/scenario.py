@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Any, Final, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -20,7 +20,9 @@ from rimewatch_sim.models import DailyDefrost, Duration, Name, Start, Strict
 from rimewatch_sim.plant import PlantSpec
 from rimewatch_sim.timeline import MS_PER_S, duration_s, local_datetime, resolve_ms, to_ms
 
-SHOPS = Path(__file__).parent / "shops"
+SHOPS: Final = Path(__file__).parent / "shops"
+
+_LONGEST_S: Final = 731 * 86_400
 
 
 class ScenarioError(Exception):
@@ -30,18 +32,18 @@ class ScenarioError(Exception):
 class PlantModel(Strict):
     """What a unit is made of; see :class:`rimewatch_sim.plant.PlantSpec`."""
 
-    air_j_per_k: float = Field(gt=0)
-    fixtures_j_per_k: float = Field(gt=0)
-    fixtures_w_per_k: float = Field(gt=0)
-    leak_w_per_k: float = Field(gt=0)
-    door_w_per_k: float = Field(ge=0)
-    fish_kg: float = Field(gt=0)
-    fish_lag_s: float = Field(gt=0)
-    evaporator_w_per_k: float = Field(gt=0)
-    evaporator_c: float
-    set_c: float
-    hysteresis_c: float = Field(gt=0)
-    heater_w: float = Field(default=0.0, ge=0)
+    air_j_per_k: float = Field(ge=100, le=1e9)
+    fixtures_j_per_k: float = Field(ge=100, le=1e9)
+    fixtures_w_per_k: float = Field(gt=0, le=1e5)
+    leak_w_per_k: float = Field(gt=0, le=1e5)
+    door_w_per_k: float = Field(ge=0, le=1e5)
+    fish_kg: float = Field(ge=0.01, le=1e5)
+    fish_lag_s: float = Field(ge=1, le=1e6)
+    evaporator_w_per_k: float = Field(gt=0, le=1e5)
+    evaporator_c: float = Field(ge=-150, le=40)
+    set_c: float = Field(ge=-150, le=40)
+    hysteresis_c: float = Field(gt=0, le=40)
+    heater_w: float = Field(default=0.0, ge=0, le=1e6)
     heater_stop_c: float = 15.0
     still_factor: float = Field(default=0.4, gt=0, le=1)
 
@@ -170,6 +172,10 @@ class Scenario(Strict):
 
     @model_validator(mode="after")
     def _all_within(self) -> Self:
+        if self.end_ms - self.start_ms > _LONGEST_S * MS_PER_S:
+            raise ValueError(f'lasts is "{self.lasts}"; at most two years, "731d"')
+        if self.story_ms >= self.end_ms:
+            raise ValueError(f'lead_in is "{self.lead_in}"; it must be shorter than lasts')
         for thing in (*self.event, *self.entry):
             at_ms = self.at_ms(thing.at)
             if not self.start_ms <= at_ms < self.end_ms:

@@ -61,11 +61,8 @@ class Simulation:
                 yield from temperature_messages(self.scenario, probe, plan, history, seed=self.seed)
         for event in self.scenario.event:
             if isinstance(event, events.Garbage):
-                raw = event.payload
-                payload = bytes.fromhex(raw) if event.hexadecimal else raw.encode()
-                yield Message(
-                    at_ms=self.scenario.at_ms(event.at), topic=event.topic, payload=payload
-                )
+                at_ms = self.scenario.at_ms(event.at)
+                yield Message(at_ms=at_ms, topic=event.topic, payload=event.sent())
 
 
 def simulate(scenario: Scenario, *, seed: int | None = None) -> Simulation:

@@ -54,7 +54,7 @@ class Listener:
         assert self._subscribed.wait(ARRIVAL_LIMIT_S)
 
     def _take(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
-        self.messages.append((message.topic, message.payload, message.qos, message.retain))
+        self.messages.append((message.topic, bytes(message.payload), message.qos, message.retain))
         if len(self.messages) == self._expected:
             self._complete.set()
 

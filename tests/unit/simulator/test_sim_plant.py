@@ -226,11 +226,11 @@ def test_load_that_has_cooled_becomes_stock() -> None:
     """A delivery is a body of its own until it is like the rest; no kilogram is lost."""
     plant = Plant(CASE, step_s=10.0)
     plant.load(Loading(lot="D", kilograms=5.0, celsius=4.0), 0)
-    assert plant.fish_kg == (15.0, 5.0)
+    assert list(plant.fish_kg) == [15.0, 5.0]
     for _ in range(4000):
         step(plant)
 
-    assert plant.fish_kg == (20.0,)
+    assert list(plant.fish_kg) == [20.0]
     assert len(plant.celsius) == 3
 
 

@@ -111,6 +111,17 @@ def test_shipped_shop_has_the_units_and_topics_of_the_shop() -> None:
             "20C-2h",
         ),
         (
+            HEAD + '[[event]]\nat = "21:00"\ndo = "garbage"\ntopic = "a"\npayload = "7x"\n'
+            "hexadecimal = true",
+            'payload is "7x"; with hexadecimal = true',
+        ),
+        (HEAD.replace("2h", "800d"), 'lasts is "800d"; at most two years'),
+        (HEAD + 'lead_in = "2h"', 'lead_in is "2h"; it must be shorter than lasts'),
+        (
+            HEAD.replace("2026-03-02T20:00", "2026-03-08T02:30"),
+            "2026-03-08T02:30:00 does not exist in America/Chicago",
+        ),
+        (
             HEAD + '[[probe]]\nid = "p"\nunit = "case-1"\nmeasures = "air"\ntopic = "a/#"',
             "probe.0.topic",
         ),
@@ -137,7 +148,7 @@ lasts = "1h"
 id = "u"
 name = "U"
 limit_c = 5
-plant = {air_j_per_k = 1, fixtures_j_per_k = 1, fixtures_w_per_k = 1, leak_w_per_k = 1,
+plant = {air_j_per_k = 1000, fixtures_j_per_k = 1000, fixtures_w_per_k = 1, leak_w_per_k = 1,
  door_w_per_k = 1, fish_kg = 1, fish_lag_s = 1, evaporator_w_per_k = 1, evaporator_c = 2,
  set_c = 1, hysteresis_c = 1}
 [[probe]]
