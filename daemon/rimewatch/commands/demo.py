@@ -39,7 +39,9 @@ def command(speed: float, scenario: str, out: Path | None) -> None:
     """
     try:
         from rimewatch.service.demo import Demo, DemoError
-    except ImportError as error:
+    except ModuleNotFoundError as error:
+        if error.name is None or error.name.partition(".")[0] != "amqtt":
+            raise
         raise UserError(
             f"the demo needs {error.name}; install it with: pip install 'rimewatch[demo]'"
         ) from None

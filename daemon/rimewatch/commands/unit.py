@@ -49,7 +49,8 @@ def list_units(config: Path, journal: Path) -> None:
             else:
                 seen = "no reading yet"
             out = unit.id in now.evaluator.alarms.out_of_service
-            trouble = ", ".join(alarms) or ("out of service" if out else "nothing wrong")
+            calm = "out of service" if out else "no alarm" if known else "not watched"
+            trouble = ", ".join(alarms) or calm
             click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}")
 
 

@@ -16,6 +16,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
+from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
@@ -125,6 +126,7 @@ class Service:
 
     def _loop(self, writer: Writer, session: BrokerSession, dispatcher: Dispatcher) -> None:
         written_s = self._clock.monotonic_s()
+        housekeeping = Housekeeping(writer.journal)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
@@ -139,8 +141,16 @@ class Service:
                     session.ack(items)
                     self._count(items, entries)
             self._post(writer, dispatcher)
+            self._tidy(housekeeping)
             if session.health().listening != self._listening:
                 self._note_listening(now=not self._listening)
+
+    def _tidy(self, housekeeping: Housekeeping) -> None:
+        try:
+            housekeeping.look(self._clock.now_ms())
+        except JournalError as error:
+            # Nothing is lost by a journal that stays untidy; writing itself will complain.
+            self._say(f"Tidying the journal failed: {error}")
 
     def _note_listening(self, *, now: bool) -> None:
         with self._moved:
