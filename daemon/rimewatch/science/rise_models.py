@@ -263,10 +263,10 @@ def _made_positive(
     deviation = np.sqrt(variance)
     z = np.maximum(beta[:, which] / deviation, -30.0)
     share = np.maximum(normal_cdf(z), 1e-250)
-    # Far below zero the ratio of density to tail tends to −z; the formula would be 0/0.
-    ratio = np.where(
-        z > -6.0, np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi) / share, -z - 1.0 / z
-    )
+    # Far below zero the ratio of density to tail tends to −z − 1/z, and the formula to 0/0.
+    far = np.minimum(z, -1.0)
+    density = np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
+    ratio = np.where(z > -6.0, density / share, -far - 1.0 / far)
     shrink = np.clip(1.0 - ratio * (ratio + z), 1e-6, 1.0)
     slope = cov[:, :, which] / variance[:, np.newaxis]
     moved = beta + slope * (ratio * deviation)[:, np.newaxis]

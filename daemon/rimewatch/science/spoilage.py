@@ -98,9 +98,9 @@ def ice_days_between(from_c: float, to_c: float, seconds: float) -> float:
     >>> ice_days_between(10.0, 10.0, 86_400)
     4.0
     """
-    if from_c == to_c:
-        return root_rate(from_c) * seconds / S_PER_DAY
     start, end = 1.0 + 0.1 * from_c, 1.0 + 0.1 * to_c
+    if start == end:  # level, or so nearly that the difference is lost in rounding
+        return root_rate(from_c) * seconds / S_PER_DAY
     warm_start, warm_end = max(start, 0.0), max(end, 0.0)
     # The part of the piece above −10 °C; all of it, exactly, where both ends are.
     share = (warm_end - warm_start) / (end - start)
