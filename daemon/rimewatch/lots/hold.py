@@ -175,6 +175,8 @@ def _along(placements: Sequence[Placement], level_c: float, cold_at: ColdAt) -> 
             breaks.append(
                 Break(start_ms=starts, end_ms=ends, peak_c=item.peak_c, reason=item.reason)
             )
+        if place is not placements[0] and record.known_until_ms < place.from_ms:
+            continue  # the lot has only just come: what was known where it stood still holds
         known_until_ms = record.known_until_ms
         if place.to_ms is not None:
             known_until_ms = min(known_until_ms, place.to_ms)
