@@ -10,10 +10,11 @@ import numpy as np
 from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import solid_after
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.rules import channel
+from rimewatch.rules.watch import ChannelSettings
 from rimewatch.science import spoilage
 from rimewatch.science.statistics import cut_to_period
 from rimewatch.shop import Shop
@@ -107,6 +108,29 @@ def hold_of(
     )
 
 
+def _span_with_warm_up(
+    store: ReadingStore, probe: ProbeId, settings: ChannelSettings, from_ms: float, to_ms: float
+) -> Span:
+    """Return a period's readings, and those before it from which its lag must be run up.
+
+    Only monitored time lets a lag forget: over a gap the fish stays as warm as it was.
+    """
+    warm_up_ms = WARM_UP_LAGS * settings.lag_s * 1000.0
+    # A stale time more on either side, so that the stretches at the edges are known.
+    stale_ms = round(settings.stale_ms)
+    back_ms = math.ceil(warm_up_ms) + stale_ms
+    while True:
+        first_ms = math.floor(from_ms) - back_ms
+        span = store.span(probe, first_ms, math.ceil(to_ms) + stale_ms)
+        lengths_ms = np.diff(span.times_ms[span.times_ms <= from_ms])
+        run_up_ms = float(lengths_ms[lengths_ms <= settings.stale_ms].sum())
+        # The reading nearest to the period may lie up to a stale time before it.
+        enough = run_up_ms + stale_ms >= warm_up_ms
+        if enough or store.last_before(probe, first_ms) is None:
+            return span
+        back_ms *= 2
+
+
 def unit_ice_days(
     shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
 ) -> float:
@@ -119,13 +143,7 @@ def unit_ice_days(
         return 0.0
     probe = probes[0]
     settings = settings_for(shop.unit[unit], probe)
-    warm_up_ms = round(WARM_UP_LAGS * settings.lag_s * 1000.0)
-    # A stale time more on either side, so that the stretches at the edges are known.
-    span = store.span(
-        probe.id,
-        math.floor(from_ms) - warm_up_ms - round(settings.stale_ms),
-        math.ceil(to_ms) + round(settings.stale_ms),
-    )
+    span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
     curve = channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist())
     times, values = cut_to_period(
         span.times_ms,
