@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from core_run import run_core
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import read_trace
 from rimewatch.replay import Replayed, replay
@@ -181,3 +182,7 @@ class Paper:
     def ledger(self, shop: Shop) -> dict[str, Any]:
         """Replay the trace and return its ledger."""
         return self.replay(shop).ledger
+
+    def figures(self, shop: Shop) -> dict[str, Any]:
+        """Return the ledger that the readings and entries give, without alarms or summaries."""
+        return run_core(shop, read_trace(io.BytesIO(self.text()))).ledger
