@@ -9,7 +9,7 @@ import numpy as np
 
 from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
-from rimewatch.evaluation.solidity import solid_after
+from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
 from rimewatch.lots.needs import Need, needs_of
@@ -105,6 +105,7 @@ def hold_of(
         lot.placements_from(lot.freezing.at_ms),
         lambda unit, level_c: cold_of_unit(shop, histories, unit, level_c, to_ms),
         solid_after(shop, store, lot),
+        cold_through_after(shop, store, lot),
     )
 
 

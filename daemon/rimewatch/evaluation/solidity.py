@@ -5,7 +5,8 @@ from typing import Final
 
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore, Span
-from rimewatch.science.time_until_solid import THICKEST_MM, time_until_solid_s
+from rimewatch.lots.hold import COLD_20_C
+from rimewatch.science.time_until_solid import SOLID_C, THICKEST_MM, time_until_solid_s
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, UnitId
 
@@ -21,13 +22,26 @@ STEP_MS: Final = MS_PER_H // 2
 these instants on, and the earliest result stands."""
 
 
-def solid_after(
+def cold_through_after(
     shop: Shop, store: ReadingStore, lot: LotEntries
+) -> Callable[[UnitId, float], float | None] | None:
+    """Return how long −20 °C must last in a unit for all parts of a lot to be that cold.
+
+    None where nobody entered a thickness: the governing temperature then stands for the
+    fish, and the record says so.
+    """
+    if lot.received is None or lot.received.thickness_mm is None:
+        return None
+    return solid_after(shop, store, lot, centre_c=COLD_20_C)
+
+
+def solid_after(
+    shop: Shop, store: ReadingStore, lot: LotEntries, *, centre_c: float = SOLID_C
 ) -> Callable[[UnitId, float], float | None]:
-    """Return how long −35 °C must last in a unit for a lot to be solid, in milliseconds.
+    """Return how long the cold must last in a unit for a lot's centre, in milliseconds.
 
     A product probe stands for the centre, so there the answer is 0: the probe itself must
-    read −35 °C. Otherwise the time follows from the thickness and the warmest air that
+    read the temperature. Otherwise the time follows from the thickness and the warmest air that
     was measured while it passed; None where that air is too warm for any estimate.
     """
     received = lot.received
@@ -51,7 +65,7 @@ def solid_after(
             for offset_ms in range(0, LOOK_AHEAD_MS // 4, STEP_MS)
             if (
                 estimate_ms := _estimate_ms(
-                    span, first_ms + offset_ms, thickness_mm, initial_c, uncertain_c
+                    span, first_ms + offset_ms, thickness_mm, initial_c, uncertain_c, centre_c
                 )
             )
             is not None
@@ -62,7 +76,12 @@ def solid_after(
 
 
 def _estimate_ms(
-    span: Span, from_ms: int, thickness_mm: float, initial_c: float, uncertain_c: float
+    span: Span,
+    from_ms: int,
+    thickness_mm: float,
+    initial_c: float,
+    uncertain_c: float,
+    centre_c: float,
 ) -> float | None:
     """Return the estimate for the warmest air measured while it passes; None: there is none."""
     window_ms = float(MS_PER_H)
@@ -71,7 +90,9 @@ def _estimate_ms(
         if not inside.any():
             return None
         warmest_c = float(span.values[inside].max()) + uncertain_c
-        seconds = time_until_solid_s(thickness_mm, warmest_c, initial_c=initial_c)
+        seconds = time_until_solid_s(
+            thickness_mm, warmest_c, centre_c=centre_c, initial_c=initial_c
+        )
         if seconds is None:
             return None
         if seconds * MS_PER_S <= window_ms:

@@ -138,7 +138,11 @@ def merge_records(records: Sequence[ColdRecord]) -> ColdRecord:
 
 
 def evaluate_hold(
-    option: Option, placements: Sequence[Placement], cold_at: ColdAt, solid_after: SolidAfter
+    option: Option,
+    placements: Sequence[Placement],
+    cold_at: ColdAt,
+    solid_after: SolidAfter,
+    cold_through_after: SolidAfter | None = None,
 ) -> Hold:
     """Return how far a hold has come.
 
@@ -147,8 +151,13 @@ def evaluate_hold(
         placements: Where it stood from the start of freezing on, in order, without overlap.
         cold_at: The units' cold records.
         solid_after: How long −35 °C must last until the fish is solid.
+        cold_through_after: How long −20 °C must last until all parts of the fish are that
+            cold, which ``20C-24h`` asks for [2]; the Food Code's options name the
+            temperature of the freezer [1]. None: the governing temperature is the fish's.
     """
     stored = _along(placements, STORED_AT_C[option], cold_at)
+    if option is Option.F20C_24H and cold_through_after is not None:
+        return _count(option, stored, placements[0].from_ms, _lead(placements, cold_through_after))
     if option not in FROZEN_UNTIL_SOLID:
         return _count(option, stored, placements[0].from_ms)
     frozen = _along(placements, COLD_35_C, cold_at)
