@@ -19,7 +19,6 @@ Pure: figures from values; ``now`` is an argument.
 
 References:
     [1] IEC 62682 / ANSI/ISA-18.2, performance metrics (values from memory where so marked).
-    [2] EEMUA 191, Alarm systems: a guide to design, management and procurement.
 """
 
 from collections import Counter, deque
