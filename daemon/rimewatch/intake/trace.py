@@ -19,8 +19,9 @@ from rimewatch.entries import AnyEntry
 from rimewatch.intake.decoders.times import iso_ms
 from rimewatch.intake.entries import EntryError, parse_entry
 
-MAX_LINE_BYTES: Final = 1 << 20
-"""A longer line is refused before it fills the memory."""
+MAX_LINE_BYTES: Final = 64 << 20
+"""A longer line is refused before it fills the memory. A broker may pass on payloads of many
+megabytes; those are quarantined one by one, and must not end the reading of a trace."""
 
 _BOM: Final = b"\xef\xbb\xbf"
 
