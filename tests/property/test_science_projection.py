@@ -18,7 +18,7 @@ def ends(reach: TimeToReach) -> list[float]:
     ]
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(
     st.integers(0, 2**32 - 1),
     st.integers(6, 90),
@@ -48,7 +48,7 @@ def test_projection_of_any_rise_is_in_order(
         assert all(a <= b * (1 + 1e-5) + 1e-3 for a, b in zip(ends(near), ends(fish), strict=True))
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(
     st.integers(0, 2**32 - 1),
     st.lists(st.floats(-90.0, 60.0), min_size=6, max_size=40),

@@ -66,16 +66,24 @@ _IEC_62682: Final = ("IEC 62682 / ANSI/ISA-18.2", "as quoted in trade articles")
 _EEMUA: Final = ("EEMUA 191", "as quoted in trade articles")
 
 INSTRUMENT_PROVISIONS: Final = (
-    _row(_IEC_60751, "rtd-a", CVD_A, "1/°C", "5.1", "Coefficient A.", "RTD"),
-    _row(_IEC_60751, "rtd-b", CVD_B, "1/°C²", "5.1", "Coefficient B.", "RTD"),
-    _row(_IEC_60751, "rtd-c", CVD_C, "1/°C⁴", "5.1", "Coefficient C, below 0 °C.", "RTD"),
+    _row(_IEC_60751, "rtd-a", CVD_A, "1/°C", "resistance of platinum", "Coefficient A.", "RTD"),
+    _row(_IEC_60751, "rtd-b", CVD_B, "1/°C²", "resistance of platinum", "Coefficient B.", "RTD"),
+    _row(
+        _IEC_60751,
+        "rtd-c",
+        CVD_C,
+        "1/°C⁴",
+        "resistance of platinum",
+        "Coefficient C, below 0 °C.",
+        "RTD",
+    ),
     *(
         _row(
             _IEC_60751,
             f"rtd-class-{rtd_class.lower()}-{which}",
             value,
             unit,
-            "5.2",
+            "tolerance classes",
             f"Class {rtd_class}: tolerance ±(a + b·|t|), {what}.",
             "RTD",
             "uncertainty",

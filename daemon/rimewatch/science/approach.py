@@ -107,7 +107,8 @@ def fit_approach(
 
     Raises:
         ValueError: If there are fewer than six readings, lists differ in length, times
-            do not increase, a value is not finite, or ``noise_c`` is not positive.
+            do not increase, a value is not finite, ``noise_c`` is not positive, or the
+            range of τ is no range.
 
     >>> minutes = np.arange(0.0, 60.0)
     >>> air = 22.0 - 18.0 * np.exp(-minutes / 20.0)
@@ -116,6 +117,11 @@ def fit_approach(
     (22, 20, True)
     """
     times, values = _checked(times_s, celsius, noise_c)
+    if not 0.0 < 2.0 * tau_range_s[0] <= tau_range_s[1] < math.inf:
+        raise ValueError(
+            f"tau_range_s is {tau_range_s}; expected two positive numbers of seconds, the "
+            "second at least twice the first"
+        )
     first_s, last_s = float(times[0]), float(times[-1])
     since = times - first_s
     rise, residual = _cleaned(

@@ -191,9 +191,7 @@ def _pairs(rise: Rise, first: Floats, second: Floats) -> Posterior:
     _, rows_2, weighted_2, _, _ = _scaled(rise, second)
     # Apart, the faster first; everything else is the same curve twice or one exponential.
     i, j = np.nonzero(second[np.newaxis, :] >= first[:, np.newaxis] * _CLOSEST)
-    if len(i) == 0:
-        empty = np.zeros((0, 3))
-        return Posterior(np.zeros((0, 2)), empty, np.zeros((0, 3, 3)), np.zeros(0))
+    assert len(i), "a range of τ must be wide enough for two"
     size = len(i)
     matrix = np.empty((size, 3, 3))
     matrix[:, 0, 0] = rise.weights.sum()

@@ -296,6 +296,25 @@ def test_readings_that_cannot_be_fitted_are_refused(
         fit_approach(times, celsius, noise_c=noise)
 
 
+@pytest.mark.parametrize(
+    "tau_range", [(0.0, 100.0), (-1.0, 100.0), (100.0, 110.0), (100.0, 10.0), (60.0, math.inf)]
+)
+def test_range_of_tau_that_is_none_is_refused(tau_range: tuple[float, float]) -> None:
+    """Two bodies need room for two time constants."""
+    with pytest.raises(ValueError, match="tau_range_s is"):
+        fit_approach(MINUTES, rise(MINUTES, 22.0, 3000.0, 2.0), noise_c=0.1, tau_range_s=tau_range)
+
+
+def test_narrow_range_of_tau_is_kept_to() -> None:
+    """A caller who knows the unit may say so."""
+    fit = fit_approach(
+        MINUTES, rise(MINUTES, 22.0, 3000.0, 2.0), noise_c=0.1, tau_range_s=(2000.0, 4000.0)
+    )
+
+    assert all(2000.0 * 0.999 <= t <= 4000.0 * 1.001 for c in fit.candidates for t in c.tau_s)
+    assert fit.ambient_c == pytest.approx(22.0, abs=0.5)
+
+
 def test_normal_distribution_agrees_with_scipys() -> None:
     """To the 7.5e-8 that Abramowitz & Stegun promise, tails included."""
     z = np.linspace(-12.0, 12.0, 4001)
