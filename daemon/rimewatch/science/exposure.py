@@ -196,11 +196,10 @@ def two_line_exposure(segments: Segments, limits: TwoLineLimits) -> Exposure:
         ever_warm = bool((peak[chosen] > limits.warm_line_c).any())
         if not ever_warm:
             return total_s / limits.cool_s
-        used = total_s / limits.warm_s
-        if limits.mixed_total_s is not None and limits.mixed_warm_s is not None:
-            mixed = max(total_s / limits.mixed_total_s, warm_s / limits.mixed_warm_s)
-            used = min(used, mixed)
-        return used
+        if limits.mixed_total_s is None or limits.mixed_warm_s is None:
+            return total_s / limits.warm_s
+        alternative = max(total_s / limits.mixed_total_s, warm_s / limits.mixed_warm_s)
+        return min(total_s / limits.warm_s, alternative)
 
     everything = np.ones(len(monitored), dtype=np.bool_)
     band_s = (float(cool[monitored].sum()), float(warm[monitored].sum()))

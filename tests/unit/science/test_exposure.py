@@ -100,6 +100,25 @@ def test_raw_ready_to_eat_without_time_above_50_f_has_no_limit() -> None:
     assert (used.share, used.within, used.basis) == (0.0, True, Basis.NO_EXPOSURE)
 
 
+def test_either_of_the_two_caps_is_enough() -> None:
+    """A shop may keep the plain cap or the mixed one: whichever leaves more."""
+    strict_mix = TwoLineLimits(
+        hazard="made up",
+        line_c=10.0,
+        warm_line_c=20.0,
+        cool_s=36_000.0,
+        warm_s=7200.0,
+        mixed_total_s=14_400.0,
+        mixed_warm_s=3600.0,
+    )
+
+    all_warm = two_line_exposure(held((25.0, 60.0)), strict_mix)
+    mostly_cool = two_line_exposure(held((15.0, 180.0), (25.0, 30.0)), strict_mix)
+
+    assert all_warm.share == pytest.approx(3600 / 7200)
+    assert mostly_cool.share == pytest.approx(210 / 240, rel=1e-6)
+
+
 def test_cooking_does_not_use_up_the_raw_rule() -> None:
     """Above 135 °F the food is being cooked and the time does not count."""
     used = two_line_exposure(held((celsius_of_fahrenheit(135.0), 600)), RAW_READY_TO_EAT)
