@@ -117,21 +117,43 @@ class TestNothingIsLost:
         assert keeper.readings() == sent
         assert keeper.count(Happening.SESSION_LOST) == 0
 
-    @pytest.mark.parametrize("how", ["stop", "kill"])
     def test_session_broker_restart_midway_loses_nothing(
-        self, mosquitto: Mosquitto, new_session: NewSession, how: str
+        self, mosquitto: Mosquitto, new_session: NewSession
     ) -> None:
-        """The broker's restart, or its power cut, costs no reading that it had accepted."""
+        """The broker's restart in good order costs no reading that it had accepted."""
         keeper = Shopkeeper(new_session(mosquitto.url))
         keeper.until_subscribed(mosquitto.port)
         sent = publish_many(mosquitto.port, 100)
         keeper.run_until(lambda: len(keeper.readings()) >= 20)
 
-        getattr(mosquitto, how)()
+        mosquitto.stop()
         keeper.until_event(Happening.DISCONNECTED)
         mosquitto.start()
         keeper.until_subscribed(mosquitto.port, connections=2)
         sent += publish_many(mosquitto.port, 100, first=100)
+
+        keeper.run_until(lambda: set(keeper.readings()) == set(sent))
+        assert keeper.count(Happening.SESSION_LOST) == 0
+
+    def test_session_broker_power_cut_loses_nothing_it_had_on_disk(
+        self, mosquitto: Mosquitto, new_session: NewSession
+    ) -> None:
+        """What we had not acknowledged and the broker had saved comes again after its power cut.
+
+        No more can be promised: the broker confirms a message before it saves it, and a
+        message lost in between is known to the probe alone.
+        """
+        keeper = Shopkeeper(new_session(mosquitto.url))
+        keeper.until_subscribed(mosquitto.port)
+        keeper.acknowledges = False
+        sent = publish_many(mosquitto.port, 100)
+        mosquitto.until_saved(sent)
+
+        mosquitto.kill()
+        keeper.until_event(Happening.DISCONNECTED)
+        keeper.messages.clear()  # as if our own power had failed with it
+        keeper.acknowledges = True
+        mosquitto.start()
 
         keeper.run_until(lambda: set(keeper.readings()) == set(sent))
         assert keeper.count(Happening.SESSION_LOST) == 0
