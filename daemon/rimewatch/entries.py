@@ -6,7 +6,7 @@ edge (``rimewatch.intake.entries``) reads and checks them.
 
 from dataclasses import dataclass
 
-from rimewatch.vocabulary import LotId, Option, Origin, Rule, UnitId
+from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +96,10 @@ class CorrectiveAction(Entry):
 
     unit: UnitId
     text: str
+    disposition: Disposition | None = None
+    """What became of the fish; None: nobody said."""
+    lots: tuple[LotId, ...] = ()
+    """The lots it was about, where they are known."""
 
 
 AnyEntry = (

@@ -107,6 +107,22 @@ class Origin(StrEnum):
     FARMED_OTHER = "farmed-other"
 
 
+class Disposition(StrEnum):
+    """What became of the fish that a corrective action was about (HACCP's word)."""
+
+    KEPT = "kept"
+    USED_COOKED = "used-cooked"
+    DISCARDED = "discarded"
+    OTHER = "other"
+
+
+class Paper(StrEnum):
+    """The paper that records are printed on (ASME Y14.1, ISO 216)."""
+
+    LETTER = "letter"
+    A4 = "a4"
+
+
 class About(StrEnum):
     """What a message to a contact is about."""
 

@@ -14,7 +14,7 @@ from rimewatch.commands.options import (
 )
 from rimewatch.commands.standing import enter, standing
 from rimewatch.entries import CorrectiveAction, InService, OutOfService
-from rimewatch.vocabulary import UnitId
+from rimewatch.vocabulary import Disposition, LotId, UnitId
 
 
 @click.group(epilog="Example:  rimewatch unit list --config shop.toml")
@@ -54,13 +54,31 @@ def list_units(config: Path, journal: Path) -> None:
             click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}")
 
 
-@command.command("note", epilog='Example:  rimewatch unit note case-1 "Fish moved to walk-in"')
+@command.command(
+    "note",
+    epilog='Example:  rimewatch unit note case-1 "Measured 44 °F in two fillets" '
+    "--disposition discarded --lot L-0412",
+)
 @click.argument("unit")
 @click.argument("text")
+@click.option(
+    "--disposition",
+    type=click.Choice([word.value for word in Disposition]),
+    help="What became of the fish.",
+)
+@click.option("--lot", "lots", multiple=True, help="A lot it was about; may be given again.")
 @config_option
 @journal_option
 @who_option
-def note(unit: str, text: str, config: Path, journal: Path, who: str) -> None:
+def note(
+    unit: str,
+    text: str,
+    disposition: str | None,
+    lots: tuple[str, ...],
+    config: Path,
+    journal: Path,
+    who: str,
+) -> None:
     """Note a corrective action: what was done, in your own words."""
     shop = load(config, sends=False)
     enter(
@@ -70,6 +88,8 @@ def note(unit: str, text: str, config: Path, journal: Path, who: str) -> None:
             who=who,
             unit=UnitId(known_unit(shop, unit)),
             text=text,
+            disposition=None if disposition is None else Disposition(disposition),
+            lots=tuple(LotId(lot) for lot in lots),
         ),
     )
     click.echo("Noted.")

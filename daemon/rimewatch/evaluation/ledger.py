@@ -23,6 +23,7 @@ from rimewatch.evaluation.excursions import Excursion, excursions_of
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Break
 from rimewatch.science.statistics import gaps_ms, statistics
@@ -80,8 +81,7 @@ def build_ledger(
             for probe in shop.governing_probes(unit.id)
         }
     units = {
-        unit.id: _unit(shop, store, unit, histories, account.alarms, from_ms, to_ms)
-        for unit in shop.units
+        unit.id: _unit(shop, store, unit, histories, account, from_ms, to_ms) for unit in shop.units
     }
     stories = [
         tell(shop, store, histories, lot, to_ms)
@@ -102,7 +102,14 @@ def build_ledger(
         },
         "quarantine": list(account.quarantine),
         "corrective_actions": [
-            {"at": iso(e.at_ms), "unit": e.unit, "text": e.text, "who": e.who}
+            {
+                "at": iso(e.at_ms),
+                "unit": e.unit,
+                "text": e.text,
+                "who": e.who,
+                "disposition": None if e.disposition is None else e.disposition.value,
+                "lots": list(e.lots),
+            }
             for e in sorted(account.entries, key=lambda e: e.at_ms)
             if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
         ],
@@ -114,7 +121,7 @@ def _unit(
     store: ReadingStore,
     unit: Unit,
     histories: Mapping[ProbeId, ChannelHistory],
-    alarms: Sequence[Alarm],
+    account: Account,
     from_ms: int,
     to_ms: int,
 ) -> dict[str, Any]:
@@ -149,7 +156,9 @@ def _unit(
             "gaps": [{"start": iso(start), "end": iso(end)} for start, end in gaps],
             "excursions": [
                 _excursion(e)
-                for e in excursions_of(shop, store, unit, own, alarms, from_ms=from_ms, to_ms=to_ms)
+                for e in excursions_of(
+                    shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms
+                )
             ],
         }
     else:
@@ -173,6 +182,10 @@ def _unit(
             "longest_s": figure(max(lengths_s, default=0.0), 3),
         }
     record["defrosts"] = len(scheduled(unit, shop.timezone, from_ms, to_ms))
+    record["out_of_service"] = [
+        {"start": iso(start), "end": iso(end)}
+        for start, end in out_of_service_times(account.entries, unit.id, from_ms, to_ms)
+    ]
     return record
 
 

@@ -29,7 +29,7 @@ from rimewatch.entries import (
     StartFreezing,
     WithdrawLot,
 )
-from rimewatch.vocabulary import Option, Origin, Rule
+from rimewatch.vocabulary import Disposition, Option, Origin, Rule
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS: Final = timedelta(milliseconds=1)
@@ -125,9 +125,13 @@ def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
         if field.name == "at_ms":
             continue
         value = getattr(entry, field.name)
-        if value is None or (value == "" and field.default == ""):
+        if value is None or (field.default in {"", ()} and value == field.default):
             continue
-        document[field.name] = value.value if isinstance(value, Option | Origin | Rule) else value
+        if isinstance(value, tuple):
+            document[field.name] = list(value)
+            continue
+        is_word = isinstance(value, Disposition | Option | Origin | Rule)
+        document[field.name] = value.value if is_word else value
     return document
 
 
@@ -180,7 +184,13 @@ def _truth(name: str, value: object) -> bool:
     return value
 
 
-def _one_of(words: type[Option | Origin | Rule]) -> Callable[[str, object], object]:
+def _texts(name: str, value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+        raise EntryCodecError(f"{name} is {value!r}; expected a list of texts")
+    return tuple(value)
+
+
+def _one_of(words: type[Disposition | Option | Origin | Rule]) -> Callable[[str, object], object]:
     def read(name: str, value: object) -> object:
         if isinstance(value, str) and value in {word.value for word in words}:
             return words(value)
@@ -209,6 +219,8 @@ _READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
         "rule": _one_of(Rule),
         "minutes": _number,
         "text": _text,
+        "disposition": _one_of(Disposition),
+        "lots": _texts,
     }
 )
 
