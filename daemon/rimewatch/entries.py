@@ -4,9 +4,9 @@ Entries are append-only: a correction is a further entry. Pure values; the
 edge (``rimewatch.intake.entries``) reads and checks them.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, UnitId
+from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, States, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,6 +15,11 @@ class Entry:
 
     at_ms: int
     who: str = ""
+    entered_ms: int | None = None
+    """When it was entered, where that was not at once; None: at ``at_ms``."""
+    entry_number: int = field(default=0, compare=False)
+    """Which entry it is, counted from 1 in the order they came; 0: not on the books yet.
+    It is given by who keeps the books and is no part of what the person said."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +37,41 @@ class ReceiveLot(Entry):
     supplier_reference: str = ""
     statement: str = ""
     """Reference of the supplier's written statement, where there is one."""
+    rop: bool = False
+    """Whether it came in reduced oxygen packaging (vacuum-packed)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectLot(Entry):
+    """What was said of a lot at its receipt was wrong. None: that was right, and stays."""
+
+    lot: LotId
+    reason: str
+    species: str | None = None
+    origin: Origin | None = None
+    serve_raw: bool | None = None
+    thickness_mm: float | None = None
+    celsius: float | None = None
+    kilograms: float | None = None
+    supplier: str | None = None
+    supplier_reference: str | None = None
+    statement: str | None = None
+    rop: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttachStatement(Entry):
+    """A supplier's written statement was put on file for a lot."""
+
+    lot: LotId
+    reference: str
+    states: States
+    file: str = ""
+    """Name of the file that was attached; empty: it is kept on paper."""
+    sha256: str = ""
+    """SHA-256 of the file's bytes, in lower-case hexadecimal: under it the copy is kept."""
+    option: Option | None = None
+    """The freezing that it states, where it is one of the options."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +81,16 @@ class StartFreezing(Entry):
     lot: LotId
     unit: UnitId
     option: Option
+    needed_by_ms: int | None = None
+    """When the shop wants it ready; None: it has no date."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartThawing(Entry):
+    """A lot was put into a refrigerated unit to thaw (Food Code 3-501.13)."""
+
+    lot: LotId
+    unit: UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +107,15 @@ class WithdrawLot(Entry):
 
     lot: LotId
     reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CancelEntry(Entry):
+    """An entry about a lot should never have been made. It stays on the books, crossed out."""
+
+    number: int
+    """The ``entry_number`` of the entry that does not count any more."""
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,14 +161,11 @@ class CorrectiveAction(Entry):
     """The lots it was about, where they are known."""
 
 
+LotEntry = (
+    ReceiveLot | CorrectLot | AttachStatement | StartFreezing | StartThawing | MoveLot | WithdrawLot
+)
+"""The entries that name a lot."""
+
 AnyEntry = (
-    ReceiveLot
-    | StartFreezing
-    | MoveLot
-    | WithdrawLot
-    | Acknowledge
-    | Shelve
-    | OutOfService
-    | InService
-    | CorrectiveAction
+    LotEntry | CancelEntry | Acknowledge | Shelve | OutOfService | InService | CorrectiveAction
 )

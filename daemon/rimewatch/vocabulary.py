@@ -107,6 +107,15 @@ class Origin(StrEnum):
     FARMED_OTHER = "farmed-other"
 
 
+class States(StrEnum):
+    """What a supplier's written statement states."""
+
+    FREEZING = "freezing"
+    """The fish was frozen to a temperature and for a time of the code (Food Code 3-402.12(B))."""
+    FEED = "feed"
+    """How farmed fish was raised and fed (Food Code 3-402.12(C))."""
+
+
 class Disposition(StrEnum):
     """What became of the fish that a corrective action was about (HACCP's word)."""
 

@@ -22,6 +22,8 @@ RuleName = Literal[
     "power-loss",
 ]
 
+OptionName = Literal["20C-168h", "35C-15h", "35C-then-20C-24h", "20C-24h"]
+
 
 class _Entry(Strict):
     at: Moment
@@ -47,6 +49,36 @@ class ReceiveLot(_Entry):
     supplier_reference: str | None = None
     statement: str | None = None
     """Reference of the supplier's written statement."""
+    rop: bool | None = None
+    """Whether it came in reduced oxygen packaging."""
+
+
+class CorrectLot(_Entry):
+    """What was said of a lot at receipt was wrong."""
+
+    do: Literal["correct-lot"]
+    lot: Name
+    reason: str = Field(min_length=1)
+    species: str | None = None
+    origin: Literal["wild", "farmed-pellet", "farmed-other"] | None = None
+    serve_raw: bool | None = None
+    thickness_mm: float | None = Field(default=None, gt=0)
+    celsius: float | None = None
+    kilograms: float | None = Field(default=None, gt=0)
+    supplier: str | None = None
+    supplier_reference: str | None = None
+    statement: str | None = None
+    rop: bool | None = None
+
+
+class AttachStatement(_Entry):
+    """A supplier's written statement was put on file."""
+
+    do: Literal["attach-statement"]
+    lot: Name
+    reference: str = Field(min_length=1)
+    states: Literal["freezing", "feed"]
+    option: OptionName | None = None
 
 
 class StartFreezing(_Entry):
@@ -55,7 +87,15 @@ class StartFreezing(_Entry):
     do: Literal["start-freezing"]
     lot: Name
     unit: Name
-    option: Literal["20C-168h", "35C-15h", "35C-then-20C-24h", "20C-24h"]
+    option: OptionName
+
+
+class StartThawing(_Entry):
+    """A lot was put into a refrigerated unit to thaw."""
+
+    do: Literal["start-thawing"]
+    lot: Name
+    unit: Name
 
 
 class MoveLot(_Entry):
@@ -72,6 +112,14 @@ class WithdrawLot(_Entry):
     do: Literal["withdraw-lot"]
     lot: Name
     reason: str | None = None
+
+
+class CancelEntry(_Entry):
+    """An entry should never have been made; entries count from 1 in their order."""
+
+    do: Literal["cancel-entry"]
+    number: int = Field(ge=1)
+    reason: str = Field(min_length=1)
 
 
 class Acknowledge(_Entry):
@@ -112,9 +160,13 @@ class CorrectiveAction(_Entry):
 
 AnyEntry = Annotated[
     ReceiveLot
+    | CorrectLot
+    | AttachStatement
     | StartFreezing
+    | StartThawing
     | MoveLot
     | WithdrawLot
+    | CancelEntry
     | Acknowledge
     | Shelve
     | Service

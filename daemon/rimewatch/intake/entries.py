@@ -7,174 +7,18 @@ unit exists is not checked here. Never reads a clock.
 
 import difflib
 from collections.abc import Callable, Mapping
-from typing import Annotated, Final, Literal
+from dataclasses import replace
+from typing import Final
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import BaseModel, ValidationError
 
-from rimewatch.entries import (
-    Acknowledge,
-    AnyEntry,
-    CorrectiveAction,
-    InService,
-    MoveLot,
-    OutOfService,
-    ReceiveLot,
-    Shelve,
-    StartFreezing,
-    WithdrawLot,
-)
-from rimewatch.vocabulary import LotId, Option, Origin, Rule, UnitId
-
-LONGEST_SHELF_MINUTES: Final = 7 * 24 * 60
-"""An alarm is put aside for a week at most, never for ever (ISA-18.2 asks for a limit and
-leaves the length to the site; the week is ours)."""
-
-Word = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-"""An id or a name: never empty."""
-Prose = Annotated[str, StringConstraints(strip_whitespace=True, max_length=4000)]
+from rimewatch.entries import AnyEntry
+from rimewatch.intake.entry_models import MODELS, AcknowledgeModel, ShelveModel
+from rimewatch.vocabulary import Rule
 
 
 class EntryError(ValueError):
     """An entry cannot be taken. The text says what is wrong and what would be right."""
-
-
-class _Entry(BaseModel):
-    model_config = ConfigDict(
-        strict=True, frozen=True, extra="forbid", allow_inf_nan=False, hide_input_in_errors=True
-    )
-    who: Annotated[str, StringConstraints(strip_whitespace=True, max_length=200)] = ""
-
-
-class _ReceiveLot(_Entry):
-    do: Literal["receive-lot"]
-    lot: Word
-    species: Word
-    origin: Annotated[Origin, Field(strict=False)]
-    serve_raw: bool
-    thickness_mm: Annotated[float, Field(gt=0, le=2000)] | None = None
-    celsius: Annotated[float, Field(ge=-100, le=60)] | None = None
-    kilograms: Annotated[float, Field(gt=0, le=100_000)] | None = None
-    supplier: Prose = ""
-    supplier_reference: Prose = ""
-    statement: Prose = ""
-
-    def made(self, at_ms: int) -> ReceiveLot:
-        return ReceiveLot(
-            at_ms=at_ms,
-            who=self.who,
-            lot=LotId(self.lot),
-            species=self.species,
-            origin=self.origin,
-            serve_raw=self.serve_raw,
-            thickness_mm=self.thickness_mm,
-            celsius=self.celsius,
-            kilograms=self.kilograms,
-            supplier=self.supplier,
-            supplier_reference=self.supplier_reference,
-            statement=self.statement,
-        )
-
-
-class _StartFreezing(_Entry):
-    do: Literal["start-freezing"]
-    lot: Word
-    unit: Word
-    option: Annotated[Option, Field(strict=False)]
-
-    def made(self, at_ms: int) -> StartFreezing:
-        lot, unit = LotId(self.lot), UnitId(self.unit)
-        return StartFreezing(at_ms=at_ms, who=self.who, lot=lot, unit=unit, option=self.option)
-
-
-class _MoveLot(_Entry):
-    do: Literal["move-lot"]
-    lot: Word
-    unit: Word
-
-    def made(self, at_ms: int) -> MoveLot:
-        return MoveLot(at_ms=at_ms, who=self.who, lot=LotId(self.lot), unit=UnitId(self.unit))
-
-
-class _WithdrawLot(_Entry):
-    do: Literal["withdraw-lot"]
-    lot: Word
-    reason: Prose = ""
-
-    def made(self, at_ms: int) -> WithdrawLot:
-        return WithdrawLot(at_ms=at_ms, who=self.who, lot=LotId(self.lot), reason=self.reason)
-
-
-class _Acknowledge(_Entry):
-    do: Literal["acknowledge"]
-    unit: Word | None
-    rule: Annotated[Rule, Field(strict=False)]
-
-    def made(self, at_ms: int) -> Acknowledge:
-        return Acknowledge(at_ms=at_ms, who=self.who, unit=_unit(self.unit), rule=self.rule)
-
-
-class _Shelve(_Entry):
-    do: Literal["shelve"]
-    unit: Word | None
-    rule: Annotated[Rule, Field(strict=False)]
-    minutes: Annotated[float, Field(gt=0, le=LONGEST_SHELF_MINUTES)]
-
-    def made(self, at_ms: int) -> Shelve:
-        return Shelve(
-            at_ms=at_ms, who=self.who, unit=_unit(self.unit), rule=self.rule, minutes=self.minutes
-        )
-
-
-class _OutOfService(_Entry):
-    do: Literal["out-of-service"]
-    unit: Word
-
-    def made(self, at_ms: int) -> OutOfService:
-        return OutOfService(at_ms=at_ms, who=self.who, unit=UnitId(self.unit))
-
-
-class _InService(_Entry):
-    do: Literal["in-service"]
-    unit: Word
-
-    def made(self, at_ms: int) -> InService:
-        return InService(at_ms=at_ms, who=self.who, unit=UnitId(self.unit))
-
-
-class _CorrectiveAction(_Entry):
-    do: Literal["corrective-action"]
-    unit: Word
-    text: Annotated[Prose, Field(min_length=1)]
-
-    def made(self, at_ms: int) -> CorrectiveAction:
-        unit = UnitId(self.unit)
-        return CorrectiveAction(at_ms=at_ms, who=self.who, unit=unit, text=self.text)
-
-
-AnyModel = (
-    _ReceiveLot
-    | _StartFreezing
-    | _MoveLot
-    | _WithdrawLot
-    | _Acknowledge
-    | _Shelve
-    | _OutOfService
-    | _InService
-    | _CorrectiveAction
-)
-
-MODELS: Final[Mapping[str, type[AnyModel]]] = {
-    "receive-lot": _ReceiveLot,
-    "start-freezing": _StartFreezing,
-    "move-lot": _MoveLot,
-    "withdraw-lot": _WithdrawLot,
-    "acknowledge": _Acknowledge,
-    "shelve": _Shelve,
-    "out-of-service": _OutOfService,
-    "in-service": _InService,
-    "corrective-action": _CorrectiveAction,
-}
-"""What can be entered, by the contract's names."""
 
 
 def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
@@ -195,7 +39,7 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
         said = "missing" if do is None else f"{_shown(do)}"
         raise EntryError(f'"do" is {said}; expected one of {expected}{_guess(do, MODELS)}')
     given = {key: value for key, value in entry.items() if key != "at"}
-    if model in (_Acknowledge, _Shelve) and given.get("rule") == Rule.POWER_LOSS:
+    if model in (AcknowledgeModel, ShelveModel) and given.get("rule") == Rule.POWER_LOSS:
         given.setdefault("unit", None)  # one alarm over several units
     try:
         checked = model.model_validate(given)
@@ -203,11 +47,8 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
         raise EntryError(_sentence(str(do), model, given, err)) from None
     if getattr(checked, "unit", "") is None and getattr(checked, "rule", None) != Rule.POWER_LOSS:
         raise EntryError(f'{do}: "unit" is null; only power-loss is an alarm over several units')
-    return checked.made(at_ms)
-
-
-def _unit(unit: str | None) -> UnitId | None:
-    return None if unit is None else UnitId(unit)
+    made = checked.made(at_ms)
+    return made if checked.entered is None else replace(made, entered_ms=checked.entered)
 
 
 def _sentence(
@@ -216,7 +57,7 @@ def _sentence(
     first = err.errors(include_url=False, include_context=True, include_input=False)[0]
     key = str(first["loc"][0])
     kind, context = first["type"], first.get("ctx", {})
-    allowed = [name for name in model.model_fields if name != "do"]
+    allowed = [name for name in model.model_fields if name not in ("do", "entered")]
     if kind == "missing":
         return f'{do}: "{key}" is missing; it needs {", ".join(_needed(model))}'
     if kind == "extra_forbidden":
@@ -231,6 +72,9 @@ def _sentence(
 
 _SAID: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
     "enum": lambda c: f"one of {str(c['expected']).replace(chr(39), '')}",
+    "instant": lambda _: 'ISO 8601 with a zone, such as "2026-03-06T18:00:00Z"',
+    "string_pattern_mismatch": lambda _: "64 lower-case hexadecimal digits",
+    "int_type": lambda _: "a whole number",
     "bool_type": lambda _: "true or false",
     "string_type": lambda _: "text",
     "string_too_short": lambda _: "text that is not empty",
@@ -240,6 +84,8 @@ _SAID: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
     "greater_than": lambda c: f"more than {c['gt']}",
     "greater_than_equal": lambda c: f"at least {c['ge']}",
     "less_than_equal": lambda c: f"at most {c['le']}",
+    "list_type": lambda _: "a list",
+    "too_long": lambda c: f"at most {c['max_length']} of them",
 }
 
 

@@ -6,6 +6,7 @@ refuse changes and deletions.
 """
 
 import sqlite3
+from dataclasses import replace
 
 from rimewatch.entries import AnyEntry
 from rimewatch.journal.entry_codec import do_of, entry_from_json, entry_to_json
@@ -48,7 +49,7 @@ def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple
         limit: At most so many.
     """
     return [
-        (found, entry_from_json(text))
+        (found, replace(entry_from_json(text), entry_number=found))
         for found, text in connection.execute(
             "SELECT id, text FROM entry WHERE id > ? ORDER BY id LIMIT ?", (number, limit)
         ).fetchall()
@@ -58,7 +59,7 @@ def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple
 def of_lot(connection: sqlite3.Connection, lot: LotId) -> list[tuple[int, AnyEntry]]:
     """Return a lot's entries in the order they came."""
     return [
-        (found, entry_from_json(text))
+        (found, replace(entry_from_json(text), entry_number=found))
         for found, text in connection.execute(
             "SELECT id, text FROM entry WHERE lot = ? ORDER BY id", (lot,)
         ).fetchall()

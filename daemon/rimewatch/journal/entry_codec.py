@@ -15,21 +15,25 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
-from typing import Any, Final, assert_never
+from typing import Any, Final
 
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
+    AttachStatement,
+    CancelEntry,
     CorrectiveAction,
+    CorrectLot,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
     StartFreezing,
+    StartThawing,
     WithdrawLot,
 )
-from rimewatch.vocabulary import Disposition, Option, Origin, Rule
+from rimewatch.vocabulary import Disposition, Option, Origin, Rule, States
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS: Final = timedelta(milliseconds=1)
@@ -45,28 +49,7 @@ def do_of(entry: AnyEntry) -> str:
     >>> do_of(InService(at_ms=0, unit="case-1"))
     'in-service'
     """
-    match entry:
-        case ReceiveLot():
-            do = "receive-lot"
-        case StartFreezing():
-            do = "start-freezing"
-        case MoveLot():
-            do = "move-lot"
-        case WithdrawLot():
-            do = "withdraw-lot"
-        case Acknowledge():
-            do = "acknowledge"
-        case Shelve():
-            do = "shelve"
-        case OutOfService():
-            do = "out-of-service"
-        case InService():
-            do = "in-service"
-        case CorrectiveAction():
-            do = "corrective-action"
-        case _:
-            assert_never(entry)
-    return do
+    return _NAMES[type(entry)]
 
 
 ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
@@ -75,6 +58,10 @@ ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
         "start-freezing": StartFreezing,
         "move-lot": MoveLot,
         "withdraw-lot": WithdrawLot,
+        "start-thawing": StartThawing,
+        "attach-statement": AttachStatement,
+        "correct-lot": CorrectLot,
+        "cancel-entry": CancelEntry,
         "acknowledge": Acknowledge,
         "shelve": Shelve,
         "out-of-service": OutOfService,
@@ -83,6 +70,19 @@ ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
     }
 )
 """The class behind each of the contract's names."""
+
+_NAMES: Final[Mapping[type[AnyEntry], str]] = MappingProxyType(
+    {kind: do for do, kind in ENTRY_CLASSES.items()}
+)
+
+_INSTANTS: Final[Mapping[str, str]] = MappingProxyType(
+    {"entered_ms": "entered", "needed_by_ms": "needed_by"}
+)
+"""Fields that hold an instant, and the keys under which it is written as a text."""
+
+_NOT_SAID: Final = frozenset({"at_ms", "entry_number"})
+"""Fields that are no keys of their own: ``at`` stands for the first, and who keeps the books
+gives the second."""
 
 _MAY_BE_NONE: Final = frozenset({"unit"})
 """Keys without a default that None leaves out: an alarm over several units has no unit."""
@@ -122,15 +122,20 @@ def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
     """Return an entry as a dictionary that JSON can hold, by the contract's keys."""
     document: dict[str, Any] = {"at": format_instant(entry.at_ms), "do": do_of(entry)}
     for field in fields(entry):
-        if field.name == "at_ms":
+        if field.name in _NOT_SAID:
             continue
         value = getattr(entry, field.name)
         if value is None or (field.default in {"", ()} and value == field.default):
             continue
+        if value is False and field.default is False:
+            continue
+        if field.name in _INSTANTS:
+            document[_INSTANTS[field.name]] = format_instant(value)
+            continue
         if isinstance(value, tuple):
             document[field.name] = list(value)
             continue
-        is_word = isinstance(value, Disposition | Option | Origin | Rule)
+        is_word = isinstance(value, Disposition | Option | Origin | Rule | States)
         document[field.name] = value.value if is_word else value
     return document
 
@@ -150,15 +155,19 @@ def entry_from_dict(document: Mapping[str, Any]) -> AnyEntry:
         known = ", ".join(ENTRY_CLASSES)
         raise EntryCodecError(f"do is {do!r}; expected one of {known}")
     arguments: dict[str, Any] = {"at_ms": parse_instant(_text("at", document.get("at")))}
-    wanted = [field for field in fields(kind) if field.name != "at_ms"]
-    unknown = sorted(set(document) - {"at", "do"} - {field.name for field in wanted})
+    wanted = {
+        _INSTANTS.get(field.name, field.name): field
+        for field in fields(kind)
+        if field.name not in _NOT_SAID
+    }
+    unknown = sorted(set(document) - {"at", "do"} - set(wanted))
     if unknown:
-        names = ", ".join(field.name for field in wanted)
+        names = ", ".join(key for key in wanted if key != "entered")
         raise EntryCodecError(f"{do}: unknown key {unknown[0]!r}; expected at, do, {names}")
-    for field in wanted:
-        value = document.get(field.name)
+    for key, field in wanted.items():
+        value = document.get(key)
         if value is not None:
-            arguments[field.name] = _READ[field.name](field.name, value)
+            arguments[field.name] = _READ[key](key, value)
         elif field.default is MISSING:
             if not (field.name in _MAY_BE_NONE and kind in (Acknowledge, Shelve)):
                 raise EntryCodecError(f"{do}: {field.name} is missing; expected a value")
@@ -184,13 +193,25 @@ def _truth(name: str, value: object) -> bool:
     return value
 
 
+def _whole(name: str, value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise EntryCodecError(f"{name} is {value!r}; expected a whole number")
+    return value
+
+
+def _instant(name: str, value: object) -> int:
+    return parse_instant(_text(name, value))
+
+
 def _texts(name: str, value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
         raise EntryCodecError(f"{name} is {value!r}; expected a list of texts")
     return tuple(value)
 
 
-def _one_of(words: type[Disposition | Option | Origin | Rule]) -> Callable[[str, object], object]:
+def _one_of(
+    words: type[Disposition | Option | Origin | Rule | States],
+) -> Callable[[str, object], object]:
     def read(name: str, value: object) -> object:
         if isinstance(value, str) and value in {word.value for word in words}:
             return words(value)
@@ -203,6 +224,14 @@ def _one_of(words: type[Disposition | Option | Origin | Rule]) -> Callable[[str,
 _READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
     {
         "who": _text,
+        "entered": _instant,
+        "needed_by": _instant,
+        "number": _whole,
+        "rop": _truth,
+        "reference": _text,
+        "states": _one_of(States),
+        "file": _text,
+        "sha256": _text,
         "lot": _text,
         "species": _text,
         "origin": _one_of(Origin),

@@ -12,13 +12,17 @@ from hypothesis import strategies as st
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
+    AttachStatement,
+    CancelEntry,
     CorrectiveAction,
+    CorrectLot,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
     StartFreezing,
+    StartThawing,
     WithdrawLot,
 )
 from rimewatch.journal import EntryCodecError, Journal
@@ -32,7 +36,7 @@ from rimewatch.journal.entry_codec import (
     format_instant,
     parse_instant,
 )
-from rimewatch.vocabulary import LotId, Option, Origin, Rule, UnitId
+from rimewatch.vocabulary import LotId, Option, Origin, Rule, States, UnitId
 
 AT_MS = 1_772_438_400_000  # 2026-03-02T08:00:00Z
 LOT, CASE, FREEZER = LotId("L1"), UnitId("case-1"), UnitId("freezer-1")
@@ -59,6 +63,19 @@ ENTRIES: list[AnyEntry] = [
     OutOfService(at_ms=AT_MS, unit=CASE),
     InService(at_ms=AT_MS, unit=CASE),
     CorrectiveAction(at_ms=AT_MS, unit=CASE, text="Moved the trays to the walk-in."),
+    CorrectLot(at_ms=AT_MS, lot=LOT, reason="weighed again", kilograms=4.2, rop=False),
+    AttachStatement(
+        at_ms=AT_MS,
+        entered_ms=AT_MS + 7,
+        lot=LOT,
+        reference="F-77",
+        states=States.FREEZING,
+        file="statement.pdf",
+        sha256="ab" * 32,
+        option=Option.F35C_15H,
+    ),
+    StartThawing(at_ms=AT_MS, lot=LOT, unit=CASE),
+    CancelEntry(at_ms=AT_MS, number=3, reason="the wrong lot"),
 ]
 
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -72,6 +89,12 @@ entries: st.SearchStrategy[AnyEntry] = st.one_of(
             **{
                 field: {
                     "at_ms": times,
+                    "entered_ms": st.none() | times,
+                    "needed_by_ms": st.none() | times,
+                    "entry_number": st.just(0),
+                    "number": st.integers(min_value=1, max_value=2**31),
+                    "rop": st.booleans(),
+                    "lots": st.lists(names.map(LotId), max_size=3).map(tuple),
                     "who": texts,
                     "lot": names.map(LotId),
                     "unit": names.map(UnitId),
@@ -79,9 +102,9 @@ entries: st.SearchStrategy[AnyEntry] = st.one_of(
                     "thickness_mm": st.none() | numbers,
                     "celsius": st.none() | numbers,
                     "kilograms": st.none() | numbers,
-                }.get(field, st.nothing() if field in ("rule", "option", "origin") else texts)
+                }.get(field, texts)
                 for field in kind.__dataclass_fields__
-                if field not in ("rule", "option", "origin", "serve_raw")
+                if field not in ("rule", "option", "origin", "states", "disposition", "serve_raw")
             },
         )
         for kind in typing.get_args(AnyEntry)
@@ -206,7 +229,9 @@ class TestTable:
         assert journal.entries_after(numbers[6]) == list(zip(numbers[7:], ENTRIES[7:], strict=True))
         assert journal.entries_after(numbers[-1]) == []
         assert [n for n, _ in journal.entries_after(0, limit=2)] == numbers[:2]
-        assert [entry for _, entry in journal.entries_of_lot(LOT)] == ENTRIES[:4]
+        assert [entry for _, entry in journal.entries_of_lot(LOT)] == [
+            entry for entry in ENTRIES if getattr(entry, "lot", None) == LOT
+        ]
 
     def test_an_entry_from_another_connection_is_found_by_asking_again(
         self, journal: Journal, journal_path: Path
