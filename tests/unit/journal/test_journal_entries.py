@@ -36,7 +36,7 @@ from rimewatch.journal.entry_codec import (
     format_instant,
     parse_instant,
 )
-from rimewatch.vocabulary import LotId, Option, Origin, Rule, States, UnitId
+from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, States, UnitId
 
 AT_MS = 1_772_438_400_000  # 2026-03-02T08:00:00Z
 LOT, CASE, FREEZER = LotId("L1"), UnitId("case-1"), UnitId("freezer-1")
@@ -99,6 +99,8 @@ entries: st.SearchStrategy[AnyEntry] = st.one_of(
                     "lot": names.map(LotId),
                     "unit": names.map(UnitId),
                     "minutes": numbers,
+                    "lots": st.lists(names.map(LotId), max_size=3).map(tuple),
+                    "disposition": st.none() | st.sampled_from(Disposition),
                     "thickness_mm": st.none() | numbers,
                     "celsius": st.none() | numbers,
                     "kilograms": st.none() | numbers,
