@@ -13,7 +13,7 @@ References:
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from rimewatch.rules.watch import BreakReason
@@ -53,6 +53,8 @@ class Break:
     end_ms: float | None
     peak_c: float | None
     reason: BreakReason
+    lost_h: float = field(default=0.0, compare=False)
+    """For the interruption of a hold: the hours that stood on its count, and are lost."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,6 +99,14 @@ class Hold:
         if self.started_ms is None:
             return None
         return self.started_ms + self.required_h * MS_PER_H
+
+    @property
+    def at_stake_h(self) -> float:
+        """The hours that are gone with the interruption that lasts, or would be with one now."""
+        last = self.interruptions[-1] if self.interruptions else None
+        if self.completed_ms is None and last is not None and last.end_ms is None:
+            return last.lost_h
+        return self.credited_h
 
 
 ColdAt = Callable[[UnitId, float], ColdRecord]
@@ -224,13 +234,16 @@ def _count(
     for item in record.breaks:
         if item.end_ms is not None and item.end_ms <= from_ms:
             continue
+        lost_ms = 0.0
         if cold_since_ms is not None and item.start_ms > cold_since_ms:
-            done_ms = cold_since_ms + lead_ms(cold_since_ms) + required_ms
-            if done_ms <= item.start_ms:
-                return _hold(option, done_ms - required_ms, done_ms, interruptions, required_ms)
+            zero_ms = cold_since_ms + lead_ms(cold_since_ms)
+            if zero_ms + required_ms <= item.start_ms:
+                done_ms = zero_ms + required_ms
+                return _hold(option, zero_ms, done_ms, interruptions, required_ms)
+            lost_ms = max(0.0, item.start_ms - zero_ms)
             has_begun = True
         if has_begun:
-            interruptions.append(item)
+            interruptions.append(replace(item, lost_h=lost_ms / MS_PER_H))
         cold_since_ms = item.end_ms
     if cold_since_ms is None or cold_since_ms >= record.known_until_ms:
         # Warm now; or the cold has only just begun, at the last thing known.
