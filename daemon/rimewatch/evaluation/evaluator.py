@@ -33,17 +33,42 @@ from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.outlook import outlook_of, projection_condition
+from rimewatch.evaluation.power import (
+    ABOUT_TO_BE_RAISED_MS,
+    POWER_LOSS,
+    SILENCED,
+    power_condition,
+    with_facts,
+)
 from rimewatch.evaluation.rule_bench import Place, RuleBench
+from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
+from rimewatch.evaluation.unit_air import AirWatch, warming_of
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
-from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import MS_PER_S, LotId, ProbeId, Rule, UnitId
+
+MS_PER_MINUTE = 60_000
 
 CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
+
+RECOVERY_S = 2700.0
+"""How long units may take to be cold again after power is back, before what is still so is
+raised (common practice, no source)."""
+
+CHATTER_S = {
+    Rule.STALE: 600.0,
+    Rule.WATER: 600.0,
+    Rule.STUCK: 600.0,
+    Rule.IMPLAUSIBLE: 600.0,
+    Rule.PROJECTION: 600.0,
+}
+"""Alarms of these rules that come back so soon are one alarm: see docs/decisions/0012."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,11 +115,14 @@ class Evaluator:
             for probe in shop.governing_probes(unit.id)
         }
         self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
-        self._engine = Engine(shop)
+        self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
+        self._air = AirWatch(shop, store)
+        self._minute = -1
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
         self._late_since_ms: int | None = None
         self._last_ms: dict[ProbeId, int] = {}
+        self._battery_ms: dict[ProbeId, int] = {}
         self._outcomes: list[Outcome] = []
         seen_until_ms = at_ms if resumed is None else resumed.seen_until_ms
         self._morning = next_morning(seen_until_ms, shop.summary_at, shop.timezone)
@@ -105,8 +133,11 @@ class Evaluator:
     def observe(self, reading: Reading) -> None:
         """Take an accepted reading that is new to the store (or changed what it held)."""
         probe = self.shop.probe[reading.probe]
-        if reading.battery is not None:
+        if reading.battery is not None and reading.observed_ms >= self._battery_ms.get(probe.id, 0):
+            # A backlog does not bring an old battery back.
+            self._battery_ms[probe.id] = reading.observed_ms
             self.batteries[probe.id] = reading.battery
+        self._air.take(probe.id, reading.observed_ms, reading.value)
         track = self.tracks.get(probe.id)
         if track is not None:
             before = track.standing
@@ -114,13 +145,19 @@ class Evaluator:
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
             elif track.standing != before:
+                if max(track.standing) > max(before, default=0):
+                    self._judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
                 self._judge_unit(probe.unit)
         if reading.observed_ms > self._last_ms.get(probe.id, -1):
             self._last_ms[probe.id] = reading.observed_ms
-            sample = Sample(reading.observed_ms, reading.value, reading.battery)
+            sample = Sample(reading.observed_ms, reading.value, reading.battery, self.now_ms)
             self._judge_places(self._bench.take(probe.id, sample, self.now_ms))
             if self._carried:
                 self._judge_carried(probe.id)
+            minute = reading.observed_ms // MS_PER_MINUTE
+            if minute > self._minute:
+                self._minute = minute
+                self._judge_minute(reading.observed_ms)
 
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry."""
@@ -191,6 +228,8 @@ class Evaluator:
                 self._last_ms[probe.id] = last[0]
                 sample = Sample(*last, self.batteries.get(probe.id))
                 self._bench.take(probe.id, sample, self.now_ms)
+        self._air.load(self.now_ms)
+        self._minute = max(self._last_ms.values(), default=-1) // MS_PER_MINUTE
         self._carried = {
             (key.unit, key.rule)
             for key in self.alarms.conditions
@@ -258,7 +297,82 @@ class Evaluator:
         condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
         self._apply({key: condition})
 
+    def _judge_minute(self, at_ms: int) -> None:
+        """Look once a minute of the readings' time at what concerns several readings together."""
+        self._judge_silence()
+        self._judge_power(at_ms)
+        for unit in self.shop.units:
+            self._judge_outlook(unit, at_ms)
+
+    def _judge_power(self, at_ms: int, out_for_ms: int | None = None) -> None:
+        standing = self.alarms.conditions.get(POWER_LOSS)
+        condition = power_condition(self._air, standing, at_ms, out_for_ms=out_for_ms)
+        if condition is not None:
+            for unit in condition.units:
+                for rule in SILENCED:
+                    self._suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
+            lots = tuple(lot for unit in condition.units for lot in self.lots_in(unit))
+            condition = with_facts(condition, lots, self._time_left_s(condition.units, at_ms))
+        self._apply({POWER_LOSS: condition})
+
+    def _time_left_s(self, units: Sequence[UnitId], at_ms: int) -> float | None:
+        """Return how long until the first fish without power is too warm, if it can be told."""
+        left: list[float] = []
+        for track in self.tracks.values():
+            departure = self._air.departure(track.unit.id)
+            if track.unit.id not in units or departure is None:
+                continue
+            if track.state.governing_c >= track.unit.limit_c:
+                return None  # it is too late to say how long is left
+            warming = warming_of(self.shop, self.store, track.unit.id, departure, at_ms)
+            outlook = outlook_of(self.store, warming, track)
+            if outlook is not None and outlook.foretold and outlook.left_s is not None:
+                left.append(outlook.left_s)
+        return min(left, default=None)
+
+    def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
+        key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
+        standing = self.alarms.conditions.get(key)
+        departure = self._air.departure(unit.id)
+        if departure is None and standing is None:
+            return
+        warming = None
+        if departure is not None and self._air.measured(unit.id, at_ms):
+            warming = warming_of(self.shop, self.store, unit.id, departure, at_ms)
+        tracks = [track for track in self.tracks.values() if track.unit.id == unit.id]
+        lots = self.lots_in(unit.id)
+        self._apply(
+            {
+                key: projection_condition(
+                    unit, self.store, warming, tracks, standing, lots, at_ms
+                )
+            }
+        )
+
+    def _judge_silence(self) -> None:
+        standing = self.alarms.conditions.get(ALL_STALE)
+        condition = silence_condition(self.shop, self._last_ms, standing, self.now_ms)
+        if condition is not None and standing is None:
+            for unit in condition.units:
+                self._suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)
+        self._apply({ALL_STALE: condition})
+        lifts_ms = self.alarms.lifting.get(ALL_STALE)
+        if lifts_ms is not None:
+            # Whoever is still silent a stale time after the hub came back is so by itself.
+            silences_s = [p.stale_s for p in self.shop.probes if p.stale_s is not None]
+            back_ms = lifts_ms - round(RECOVERY_S * MS_PER_S)
+            if self.now_ms >= back_ms + round(max(silences_s) * MS_PER_S):
+                for unit in self.shop.units:
+                    stale = AlarmKey(unit=unit.id, rule=Rule.STALE)
+                    self._do(self._engine.unsuppress(self.alarms, stale, ALL_STALE, self.now_ms))
+
+    def _suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+        if by_key not in self.alarms.suppressed.get(key, frozenset()):
+            self._do(self._engine.suppress(self.alarms, key, by_key, self.now_ms))
+
     def _judge_places(self, places: Sequence[Place]) -> None:
+        if any(rule is Rule.STALE for _, rule in places):
+            self._judge_silence()
         for unit, rule in places:
             key = AlarmKey(unit=unit, rule=rule)
             self._apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
