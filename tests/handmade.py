@@ -9,7 +9,7 @@ from typing import Any
 
 from core_run import run_core
 from rimewatch.config import load_shop
-from rimewatch.intake.trace import read_trace
+from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.replay import Replayed, replay
 from rimewatch.shop import Shop
 
@@ -175,9 +175,13 @@ class Paper:
         ordered = sorted(self.lines, key=lambda line: ms(line["at"]))
         return "".join(json.dumps(line) + "\n" for line in ordered).encode()
 
+    def read(self) -> list[TraceMessage | TraceEntry]:
+        """Return the trace's lines, read as any trace is."""
+        return list(read_trace(io.BytesIO(self.text())))
+
     def replay(self, shop: Shop) -> Replayed:
         """Replay the trace."""
-        return replay(shop, read_trace(io.BytesIO(self.text())))
+        return replay(shop, self.read())
 
     def ledger(self, shop: Shop) -> dict[str, Any]:
         """Replay the trace and return its ledger."""
@@ -185,4 +189,4 @@ class Paper:
 
     def figures(self, shop: Shop) -> dict[str, Any]:
         """Return the ledger that the readings and entries give, without alarms or summaries."""
-        return run_core(shop, read_trace(io.BytesIO(self.text()))).ledger
+        return run_core(shop, self.read()).ledger
