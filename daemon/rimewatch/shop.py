@@ -7,8 +7,10 @@ Pure: no I/O, no clock. Temperatures °C, durations seconds, unless the name say
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import time
+from datetime import date, time
 from functools import cached_property
+from types import MappingProxyType
+from typing import Any
 
 from rimewatch.vocabulary import (
     ContactId,
@@ -100,6 +102,81 @@ class EscalationStep:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """Who is on call on some days, from one local wall time to another.
+
+    It belongs to the day on which it begins; ``ends`` at or before ``begins`` is on the
+    day after.
+    """
+
+    rota: ContactId
+    """The name under which an escalation step asks for whoever is on call."""
+    days: frozenset[int]
+    """Weekdays on which it begins, Monday is 0."""
+    on_holidays: bool
+    """Whether it begins on holidays."""
+    begins: time
+    ends: time
+    contacts: tuple[ContactId, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Web:
+    """Where the service's own pages are found."""
+
+    url: str = ""
+    """The address under which a phone reaches them; empty: messages hold no link."""
+    host: str = "127.0.0.1"
+    port: int = 8080
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SelfWatch:
+    """How somebody outside learns that the watch itself is well."""
+
+    heartbeat_url: str = field(default="", repr=False)
+    """Called while all is well; empty: nobody is. Secret: whoever knows it can fake it."""
+    heartbeat_s: float = 60.0
+    least_free_mb: float = 500.0
+    """Less free room on the journal's disk than this is told."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtStake:
+    """From when on what a unit holds makes a lesser alarm more urgent."""
+
+    kilograms: float | None = None
+    """Fish in the unit; None: its weight makes no alarm more urgent."""
+    hold_h: float | None = None
+    """Hours that a hold in the unit has been credited; None: they make none more urgent."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MessageTexts:
+    """In which words alarms are told."""
+
+    language: str = "en"
+    overrides: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    """The shop's own sentences, by the keys of the shipped ones."""
+    source: str = ""
+    """The file they stand in, for messages about it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShopSpecies:
+    """A fish the shop buys that the catalogue does not have."""
+
+    common: str
+    scientific: str
+    group: str
+    """What it counts as under the section on parasite destruction, by the catalogue's words."""
+    forms_scombrotoxin: bool
+    other_names: tuple[str, ...] = ()
+    use_by_ice_days: float | None = None
+    """The shop's own limit of days on ice, a matter of quality; None: the shop's usual one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Broker:
     """Where the probes publish. The password is never shown or logged."""
 
@@ -110,6 +187,26 @@ class Broker:
     ca_file: str | None = None
     cert_file: str | None = None
     key_file: str | None = None
+    entries: bool = False
+    """Whether operators' entries are taken from the broker, and who may send is its ACL's."""
+
+    @property
+    def entry_topic(self) -> str:
+        """Where operators' entries are published, where they are taken at all."""
+        return f"rimewatch/{self.client_id}/entry"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MirrorTo:
+    """The time series database that follows the journal. The token is never shown or logged."""
+
+    url: str
+    org: str
+    bucket: str
+    shop: str
+    """What the tag ``shop`` says of every point; the shop's name unless it says otherwise."""
+    token: str | None = field(default=None, repr=False)
+    ca_file: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +225,24 @@ class Shop:
     escalation: tuple[EscalationStep, ...] = ()
     priorities: Mapping[Rule, Priority] = field(default_factory=dict)
     """The shop's own priorities, where they differ from the usual ones."""
+    species: tuple[ShopSpecies, ...] = ()
+    """The shop's own species, beside the catalogue's."""
+    use_by_ice_days: float | None = None
+    """The shop's own limit of days on ice, a matter of quality and not of safety."""
+    keep_days: int = 90
+    """Calendar days for which a lot's record is kept beyond its last sale, at least 90
+    (FDA Food Code 2022, 3-402.12(A))."""
+    shifts: tuple[Shift, ...] = ()
+    """Who is on call when, over all rotas, in the order of the configuration."""
+    holidays: frozenset[date] = frozenset()
+    """Local dates on which the shifts for holidays hold."""
+    web: Web | None = None
+    """None: the service has no pages."""
+    self_watch: SelfWatch = SelfWatch()
+    at_stake: AtStake = AtStake()
+    messages: MessageTexts = MessageTexts()
+    mirror: MirrorTo | None = None
+    """Where the journal is mirrored to; None: nowhere."""
 
     @cached_property
     def unit(self) -> Mapping[UnitId, Unit]:

@@ -27,14 +27,17 @@ How it behaves, where the words could be read in more than one way:
   become cold again; what is then still so is raised.
 """
 
+from collections.abc import Mapping
+
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.effects import Effect
 from rimewatch.alarms.night import NightPolicy
+from rimewatch.alarms.rota import RotaPolicy
 from rimewatch.alarms.timetable import earliest, milliseconds, steps_of
 from rimewatch.alarms.workbench import Policy, Workbench
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import UnitId
+from rimewatch.vocabulary import Rule, UnitId
 
 Outcome = tuple[AlarmState, tuple[Effect, ...]]
 """The state after an event, and what is to be done, in order of time."""
@@ -44,9 +47,10 @@ class Engine:
     """Makes alarms of conditions, by one shop's settings.
 
     Args:
-        shop: The shop; only its escalation, night, time zone and priorities are used.
+        shop: The shop; only its escalation, rotas, night, time zone and priorities are used.
         chatter_window_s: An alarm that comes back sooner than this after its return is
             joined to the one before. 0: every occurrence is an alarm of its own.
+        chatter_windows_s: The same for single rules, in place of the general one.
         off_delay_s: How long a condition must be gone before its alarm returns.
         recovery_s: How long a cause goes on suppressing after it has returned.
         repeat_unheard: Whether steps swallowed by the night repeat after it.
@@ -60,12 +64,15 @@ class Engine:
         shop: Shop,
         *,
         chatter_window_s: float = 0.0,
+        chatter_windows_s: Mapping[Rule, float] | None = None,
         off_delay_s: float = 0.0,
         recovery_s: float = 0.0,
         repeat_unheard: bool = False,
     ) -> None:
+        windows = {} if chatter_windows_s is None else dict(chatter_windows_s)
         for name, value in (
             ("chatter_window_s", chatter_window_s),
+            *((f"chatter_windows_s of {rule}", window_s) for rule, window_s in windows.items()),
             ("off_delay_s", off_delay_s),
             ("recovery_s", recovery_s),
         ):
@@ -75,7 +82,9 @@ class Engine:
             shop=shop,
             steps=steps_of(shop.escalation),
             night=NightPolicy(shop.night, shop.timezone),
+            rota=RotaPolicy(shop.shifts, shop.holidays, shop.timezone),
             chatter_window_ms=milliseconds(chatter_window_s),
+            chatter_windows_ms={rule: milliseconds(s) for rule, s in windows.items()},
             off_delay_ms=milliseconds(off_delay_s),
             recovery_ms=milliseconds(recovery_s),
             repeat_unheard=repeat_unheard,

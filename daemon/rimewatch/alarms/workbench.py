@@ -5,7 +5,7 @@ Private to the engine. Every change of an alarm's state goes through the table i
 Nothing outlives the call, so the engine stays pure from the outside.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from rimewatch.alarms.alarm import Alarm, AlarmState, Repeat
@@ -13,10 +13,11 @@ from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
 from rimewatch.alarms.lifecycle import ENTERING, LEAVING, Event, State, next_state
 from rimewatch.alarms.night import NightPolicy
 from rimewatch.alarms.priority import more_urgent, priority_of
+from rimewatch.alarms.rota import RotaPolicy
 from rimewatch.alarms.timetable import Due, Kind, Step, dues_of, earliest, key_order
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import About, ContactId, Priority, UnitId
+from rimewatch.vocabulary import About, ContactId, Priority, Rule, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +27,10 @@ class Policy:
     shop: Shop
     steps: tuple[Step, ...]
     night: NightPolicy
+    rota: RotaPolicy
     chatter_window_ms: int
+    chatter_windows_ms: Mapping[Rule, int]
+    """Of single rules, in place of the general one."""
     off_delay_ms: int
     recovery_ms: int
     repeat_unheard: bool
@@ -34,6 +38,10 @@ class Policy:
     def priority(self, condition: Condition) -> Priority:
         """Return how urgent a condition is in this shop."""
         return priority_of(condition.key.rule, self.shop.priorities, condition.priority)
+
+    def chatter_ms(self, rule: Rule) -> int:
+        """Return how soon after its return an alarm that comes back is the same one."""
+        return self.chatter_windows_ms.get(rule, self.chatter_window_ms)
 
 
 class Workbench:
@@ -141,7 +149,7 @@ class Workbench:
     # --- messages -------------------------------------------------------------------------
 
     def _announce(self, alarm: Alarm, at_ms: int, about: About, step: int, nth: int) -> None:
-        contacts = self._policy.steps[step].contacts
+        contacts = self._policy.rota.resolved(self._policy.steps[step].contacts, at_ms)
         if not contacts:
             return
         night = self._policy.night.is_night(at_ms)
@@ -237,7 +245,7 @@ class Workbench:
             since_return_ms = at_ms - previous.returned_ms
             # Raised twice at one instant it would be two alarms under one id.
             same = previous.id == alarm_id
-            if same or 0 <= since_return_ms < self._policy.chatter_window_ms:
+            if same or 0 <= since_return_ms < self._policy.chatter_ms(key.rule):
                 self._join(previous, condition, at_ms)
                 return
         alarm = Alarm(

@@ -24,6 +24,7 @@ def warnings_of(shop: Shop) -> list[str]:
         *_about_people(shop),
         *_about_night(shop),
         *_about_broker(shop),
+        *_about_pages(shop),
     ]
 
 
@@ -80,6 +81,15 @@ def _about_people(shop: Shop) -> Iterator[str]:
         yield "there is no [[contact]]: nobody will be told of an alarm; add at least one"
         return
     named = {contact for step in shop.escalation for contact in step.contacts}
+    rotas = {shift.rota for shift in shop.shifts}
+    named |= {c for shift in shop.shifts if shift.rota in named for c in shift.contacts}
+    for rota in sorted(rotas - named):
+        yield f'rota "{rota}" is in no [[escalation]] step: nobody is told by it'
+    if shop.holidays and shop.shifts and not any(shift.on_holidays for shift in shop.shifts):
+        yield (
+            '[shop] has holidays and no [[rota]] has days = ["holiday"]: they are like any other '
+            "day"
+        )
     for contact in shop.contacts:
         where = f'contact "{contact.id}"'
         if contact.id not in named:
@@ -120,4 +130,19 @@ def _about_broker(shop: Shop) -> Iterator[str]:
     if shop.broker.password and shop.broker.url.startswith("mqtt:") and not local:
         yield (
             "[broker] sends its password unencrypted over the network; use mqtts:// with ca_file"
+        )
+
+
+def _about_pages(shop: Shop) -> Iterator[str]:
+    if shop.web is None:
+        return
+    if not shop.web.url:
+        yield (
+            "[web] has no url: messages hold no link to acknowledge with; add the address under "
+            "which a phone reaches this machine"
+        )
+    elif shop.web.url.startswith("http://"):
+        yield (
+            "[web] url is not encrypted: whoever listens on the way could acknowledge an alarm; "
+            "use https://"
         )

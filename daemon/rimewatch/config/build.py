@@ -2,11 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
 from rimewatch.config.broker import FILE_KEYS, certificate, full_address, resolve_password
+from rimewatch.config.build_alarms import at_stake, message_texts, self_watch, web
 from rimewatch.config.checks import effective_format
+from rimewatch.config.checks_alarms import shift_of
 from rimewatch.config.destinations import (
     Fault,
     Secrets,
@@ -21,15 +24,20 @@ from rimewatch.config.tables import (
     DEFAULT_LIMIT_C,
     DEFAULT_PLAUSIBLE,
     STALE_INTERVALS,
+    AtStakeTable,
     BrokerTable,
     ContactTable,
     EscalationTable,
     FieldsTable,
+    MessagesTable,
     NightTable,
     PrioritiesTable,
     ProbeTable,
+    RotaTable,
     ShopTable,
     UnitTable,
+    WatchTable,
+    WebTable,
 )
 from rimewatch.config.translate import Row
 from rimewatch.shop import Broker, Contact, EscalationStep, Night, Probe, Shop, Unit
@@ -51,9 +59,16 @@ class Rows:
     night: Row[NightTable] | None
     escalation: list[Row[EscalationTable]]
     priorities: Row[PrioritiesTable]
+    rotas: list[Row[RotaTable]]
+    at_stake: Row[AtStakeTable]
+    messages: Row[MessagesTable]
+    web: Row[WebTable] | None
+    watch: Row[WatchTable]
 
 
-def build_shop(rows: Rows, secrets: Secrets | None, problems: list[Problem]) -> Shop | None:
+def build_shop(
+    rows: Rows, secrets: Secrets | None, problems: list[Problem], folder: Path | None = None
+) -> Shop | None:
     """Return the shop, or None if anything was refused.
 
     Args:
@@ -61,9 +76,12 @@ def build_shop(rows: Rows, secrets: Secrets | None, problems: list[Problem]) -> 
         secrets: Where references lead; None: they are not followed.
         problems: What was refused so far; grows where a secret can't be found or an
             address can't be used.
+        folder: Where relative paths start; None: the working folder.
     """
     contacts = [contact for row in rows.contacts if (contact := _contact(row, secrets, problems))]
     broker = _broker(rows.broker, secrets, problems)
+    watch = self_watch(rows.watch, secrets, problems)
+    texts = message_texts(rows.messages, folder, problems)
     shop = rows.shop.table if rows.shop else None
     if problems or shop is None or broker is None:
         return None
@@ -79,6 +97,12 @@ def build_shop(rows: Rows, secrets: Secrets | None, problems: list[Problem]) -> 
         night=_night(rows.night),
         escalation=_escalation(rows.escalation, contacts),
         priorities=_priorities(rows.priorities),
+        shifts=tuple(shift_of(row.table) for row in rows.rotas if row.table),
+        holidays=frozenset(shop.holidays),
+        web=web(rows.web),
+        self_watch=watch,
+        at_stake=at_stake(rows.at_stake),
+        messages=texts,
     )
 
 

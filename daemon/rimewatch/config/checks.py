@@ -88,7 +88,7 @@ def check_probe(row: Row[ProbeTable], units: Sequence[str] | None) -> Iterator[P
     probe, place = row.table, row.place
     unit = row.raw.get("unit")
     if row.right("unit") and isinstance(unit, str):
-        yield from _known(row, "unit", unit, units, "[[unit]]")
+        yield from check_known(row, "unit", unit, units, "[[unit]]")
     if probe is None:
         return
     every_s = probe.every_s or (None if probe.measures.is_contact else DEFAULT_EVERY_S)
@@ -211,15 +211,18 @@ def check_night(row: Row[NightTable]) -> Iterator[Problem]:
 
 
 def check_escalation(
-    rows: Sequence[Row[EscalationTable]], contacts: Sequence[str] | None
+    rows: Sequence[Row[EscalationTable]],
+    contacts: Sequence[str] | None,
+    rotas: Sequence[str] | None = (),
 ) -> Iterator[Problem]:
     """Yield what is wrong with the steps, one by one and in their order."""
+    known = None if contacts is None or rotas is None else [*contacts, *dict.fromkeys(rotas)]
     before: float | None = None
     for row in rows:
         given = row.raw.get("contacts")
         if row.right("contacts") and isinstance(given, list):
             for index, contact in enumerate(given):
-                yield from _known(row, f"contacts[{index}]", contact, contacts, "[[contact]]")
+                yield from check_known(row, f"contacts[{index}]", contact, known, "[[contact]]")
         after_s = row.table.after_s if row.table and row.right("after_s") else None
         if after_s is None:
             continue
@@ -232,9 +235,10 @@ def check_escalation(
         before = after_s
 
 
-def _known(
+def check_known(
     row: Row[AnyTable], key: str, given: str, ids: Sequence[str] | None, what: str
 ) -> Iterator[Problem]:
+    """Yield that an id names nothing; None for ``ids``: that can't be judged."""
     if ids is None or given in ids:
         return
     meant = nearest(given, ids)

@@ -6,7 +6,7 @@ as the schema that editors read. Pure.
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import time
+from datetime import date, time
 from enum import StrEnum
 from typing import Annotated, Any, Literal
 from zoneinfo import available_timezones
@@ -22,7 +22,14 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
-from rimewatch.config.notation import DEFROST_PATTERN, LOCAL_TIME_PATTERN, defrost, local_time
+from rimewatch.config.notation import (
+    DEFROST_PATTERN,
+    LOCAL_DATE_PATTERN,
+    LOCAL_TIME_PATTERN,
+    defrost,
+    local_date,
+    local_time,
+)
 from rimewatch.config.problems import listed, nearest
 from rimewatch.config.topics import filter_fault
 from rimewatch.shop import DefrostWindow
@@ -110,6 +117,11 @@ LocalTime = Annotated[
     time,
     BeforeValidator(local_time),
     WithJsonSchema({"type": "string", "pattern": LOCAL_TIME_PATTERN}),
+]
+Holiday = Annotated[
+    date,
+    BeforeValidator(local_date),
+    WithJsonSchema({"type": "string", "pattern": LOCAL_DATE_PATTERN}),
 ]
 Defrost = Annotated[
     DefrostWindow,

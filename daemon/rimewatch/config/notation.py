@@ -5,12 +5,13 @@ than that: the key's own description says what would be right.
 """
 
 import re
-from datetime import time
+from datetime import date, datetime, time
 from typing import Final
 
 from rimewatch.shop import DefrostWindow
 
 LOCAL_TIME_PATTERN: Final = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
+LOCAL_DATE_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 DEFROST_PATTERN: Final = (
     r"^([01][0-9]|2[0-3]):[0-5][0-9]/(?=[0-9])([0-9]{1,4}h)?([0-9]{1,4}m)?([0-9]{1,5}s)?$"
 )
@@ -34,6 +35,34 @@ def local_time(value: object) -> time:
     if isinstance(value, str) and re.match(LOCAL_TIME_PATTERN, value):
         return time(int(value[:2]), int(value[3:5]))
     raise ValueError("not a local time")
+
+
+def local_date(value: object) -> date:
+    """Return the local date written as ``YYYY-MM-DD``, or TOML's own.
+
+    Raises:
+        ValueError: If it is neither.
+
+    >>> local_date("2026-12-25")
+    datetime.date(2026, 12, 25)
+    """
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and re.match(LOCAL_DATE_PATTERN, value):
+        return date.fromisoformat(value)
+    raise ValueError("not a local date")
+
+
+def address_and_port(value: str) -> tuple[str, int] | None:
+    """Return the host and port of ``HOST:PORT``, else None; an IPv6 address has brackets.
+
+    >>> address_and_port("127.0.0.1:8080"), address_and_port("[::1]:8080"), address_and_port("x")
+    (('127.0.0.1', 8080), ('::1', 8080), None)
+    """
+    match = re.fullmatch(r"(?:\[([0-9A-Fa-f:.]+)\]|([A-Za-z0-9.-]+)):([0-9]{1,5})", value)
+    if match is None or not 0 < int(match[3]) < 65_536:
+        return None
+    return match[1] or match[2], int(match[3])
 
 
 def defrost(value: object) -> DefrostWindow:

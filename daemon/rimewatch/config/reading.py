@@ -19,18 +19,24 @@ from rimewatch.config.checks import (
     check_topics,
     check_unit,
 )
+from rimewatch.config.checks_alarms import check_rotas, check_web
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.problems import ConfigError, Problem, show
 from rimewatch.config.tables import (
+    AtStakeTable,
     BrokerTable,
     ContactTable,
     EscalationTable,
     File,
+    MessagesTable,
     NightTable,
     PrioritiesTable,
     ProbeTable,
+    RotaTable,
     ShopTable,
     UnitTable,
+    WatchTable,
+    WebTable,
 )
 from rimewatch.config.translate import AnyTable, Place, Row, keys_of, read_table, unknown_key
 from rimewatch.shop import Shop
@@ -107,7 +113,7 @@ def load_shop(
     rows = _read_tables(raw, source, problems)
     problems.extend(_check(rows))
     secrets = Secrets(environ=environ or {}, folder=folder) if sends else None
-    shop = build_shop(rows, secrets, problems)
+    shop = build_shop(rows, secrets, problems, folder)
     if problems:
         raise ConfigError(_in_file_order(problems))
     assert shop is not None, "nothing was refused, yet no shop was built"
@@ -154,6 +160,11 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
         night=one("night", NightTable, raw["night"]) if "night" in raw else None,
         escalation=many("escalation", EscalationTable),
         priorities=one("priorities", PrioritiesTable, raw.get("priorities", {})),
+        rotas=many("rota", RotaTable),
+        at_stake=one("at_stake", AtStakeTable, raw.get("at_stake", {})),
+        messages=one("messages", MessagesTable, raw.get("messages", {})),
+        web=one("web", WebTable, raw["web"]) if "web" in raw else None,
+        watch=one("watch", WatchTable, raw.get("watch", {})),
     )
     if not raw.get("unit"):
         problems.append(
@@ -172,7 +183,8 @@ def _check(rows: Rows) -> list[Problem]:
         *check_ids(rows.probes),
         *check_ids(rows.contacts),
         *check_topics(rows.probes),
-        *check_escalation(rows.escalation, contacts),
+        *check_escalation(rows.escalation, contacts, _ids(rows.rotas)),
+        *check_rotas(rows.rotas, rows.shop, contacts),
     ]
     for unit in rows.units:
         found.extend(check_unit(unit))
@@ -180,6 +192,8 @@ def _check(rows: Rows) -> list[Problem]:
         found.extend(check_probe(probe, units))
     if rows.night is not None:
         found.extend(check_night(rows.night))
+    if rows.web is not None:
+        found.extend(check_web(rows.web))
     return found
 
 

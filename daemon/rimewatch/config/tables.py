@@ -7,7 +7,7 @@ works with the plain values of ``rimewatch.shop``.
 
 from collections.abc import Mapping
 from datetime import time
-from typing import Annotated, Final, get_args
+from typing import Annotated, Final, Literal, get_args
 from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -22,6 +22,7 @@ from rimewatch.config.keys import (
     Duration,
     Expect,
     Format,
+    Holiday,
     Id,
     Interval,
     LocalTime,
@@ -48,6 +49,10 @@ DEFAULT_PLAUSIBLE: Final[Mapping[Measures, tuple[float, float]]] = {
     Measures.DOOR: (0.0, 1.0),
     Measures.WATER: (0.0, 1.0),
 }
+Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun", "holiday"]
+DAYS: Final[tuple[str, ...]] = get_args(Day)
+HOLIDAY: Final = "holiday"
+Language = Literal["en", "es"]
 DEFAULT_EVERY_S: Final = 60.0
 STALE_INTERVALS: Final = 3
 """Missed intervals after which a probe is stale, unless it says otherwise."""
@@ -85,6 +90,11 @@ class ShopTable(Table):
     """Scale that people read, "C" or "F". Limits in this file stay in °C. Default "C"."""
     summary_at: Annotated[LocalTime, CLOCK] = time(6, 30)
     """Local time of the morning summary, HH:MM. Default "06:30"."""
+    holidays: Annotated[
+        list[Annotated[Holiday, Expect("a local date", "2026-12-25")]],
+        Expect("a list of local dates", ["2026-12-25"]),
+    ] = []
+    """Local dates on which the holiday shifts of a rota hold. Default: none."""
 
 
 class BrokerTable(Table):
@@ -261,11 +271,11 @@ class EscalationTable(Table):
     after_s: Annotated[Duration, Expect("seconds since the alarm, 0 or more", 0)]
     """Seconds after the alarm was raised, s; each step later than the one before."""
     contacts: Annotated[
-        list[Annotated[str, Expect("the id of a [[contact]]", "first")]],
+        list[Annotated[str, Expect("the id of a [[contact]] or [[rota]]", "first")]],
         Field(min_length=1),
-        Expect("a list of ids of contacts", ["first"]),
+        Expect("a list of ids of contacts and rotas", ["first"]),
     ]
-    """Ids of the contacts to tell."""
+    """Ids of the contacts to tell, and of rotas: whoever is on call then is told."""
     repeat_s: Annotated[Interval, Expect("seconds, more than 0", 900)] | None = None
     """Seconds after which they are told again until somebody acknowledges, s. Default: never."""
 
@@ -301,6 +311,81 @@ class PrioritiesTable(Table):
     """Priority of power-loss alarms: several units without power. Usually "high"."""
 
 
+class RotaTable(Table):
+    """One shift of a rota: who is on call on some days, from when to when."""
+
+    id: Annotated[Id, ID]
+    """Name of the rota, used by escalation; all shifts of one rota bear it."""
+    days: Annotated[
+        list[Annotated[Day, word_of(DAYS, "mon")]],
+        Field(min_length=1),
+        Expect("a list of days", ["mon", "tue"]),
+    ] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+    """Days on which the shift begins: "mon" to "sun", "holiday". Default: every weekday."""
+    begins: Annotated[LocalTime, Field(alias="from"), CLOCK] = time(0, 0)
+    """Local time of the hand-over to this shift, HH:MM. Default "00:00"."""
+    ends: Annotated[LocalTime, Field(alias="to"), CLOCK] = time(0, 0)
+    """Local time at which it ends, HH:MM; not after from: on the next day. Default "00:00"."""
+    contacts: Annotated[
+        list[Annotated[str, Expect("the id of a [[contact]]", "first")]],
+        Field(min_length=1),
+        Expect("a list of ids of contacts", ["first"]),
+    ]
+    """Ids of the contacts who are on call then."""
+
+
+class AtStakeTable(Table):
+    """From when on what a unit holds makes a lesser alarm more urgent, by one priority."""
+
+    kilograms: (
+        Annotated[float, Field(gt=0, le=1e6), Expect("kilograms, more than 0", 50)] | None
+    ) = None
+    """Fish in the unit, kg, from which on its lesser alarms are more urgent. Default: never."""
+    hold_h: Annotated[float, Field(gt=0, le=200), Expect("hours, more than 0", 120)] | None = None
+    """Hours credited to a hold in the unit from which on they are. Default: never."""
+
+
+class MessagesTable(Table):
+    """In which words alarms are told."""
+
+    language: Annotated[Language, word_of(get_args(Language), "en")] = "en"
+    """Language of the messages about alarms, "en" or "es". Default "en"."""
+    folder: Annotated[str, Field(min_length=1), Expect("a folder's path", "texts")] | None = None
+    """Folder with a messages.toml: the shop's own sentences, by the keys of the shipped ones."""
+
+
+class WebTable(Table):
+    """The service's own pages, such as the one behind the link in a message."""
+
+    url: (
+        Annotated[
+            str, Field(min_length=1), Expect("an address https://HOST", "https://rime.example.com")
+        ]
+        | None
+    ) = None
+    """Address under which a phone reaches the pages; without it messages hold no link."""
+    listen: Annotated[str, Field(min_length=1), Expect("an address and port", "127.0.0.1:8080")] = (
+        "127.0.0.1:8080"
+    )
+    """Address and port the pages are served on. Default "127.0.0.1:8080": this machine alone."""
+
+
+class WatchTable(Table):
+    """How somebody outside learns that the watch itself is well."""
+
+    heartbeat_url: (
+        Annotated[str, Field(min_length=1), Expect("an address or reference", "env:RIMEWATCH_BEAT")]
+        | None
+    ) = None
+    """Address called while all is well, or "env:NAME", "file:PATH". Secret. Default: none."""
+    heartbeat_s: Annotated[Interval, Expect("seconds, more than 0", 60)] = 60.0
+    """How often it is called, s. Default 60."""
+    least_free_mb: Annotated[float, Field(ge=0, le=1e9), Expect("megabytes, 0 or more", 500)] = (
+        500.0
+    )
+    """Free room on the journal's disk, MB, below which the summary tells of it. Default 500."""
+
+
 class File(Table):
     """The whole file. Only for editors: reading goes table by table, to find every problem."""
 
@@ -322,3 +407,13 @@ class File(Table):
     """Whom to tell when. Default: every contact at once, again every 900 s."""
     priorities: PrioritiesTable = PrioritiesTable()
     """The shop's own priorities, rule by rule."""
+    rota: list[RotaTable] = []
+    """Who is on call when; one [[rota]] for each shift."""
+    at_stake: AtStakeTable = AtStakeTable()
+    """From when on what a unit holds makes a lesser alarm more urgent. Default: never."""
+    messages: MessagesTable = MessagesTable()
+    """In which words alarms are told."""
+    web: WebTable | None = None
+    """The service's own pages. Default: none."""
+    watch: WatchTable = WatchTable()
+    """How somebody outside learns that the watch itself is well."""

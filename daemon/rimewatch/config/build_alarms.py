@@ -1,0 +1,99 @@
+"""From the tables about rotas, stakes, words, pages and the heartbeat to plain values."""
+
+import tomllib
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final
+
+from rimewatch.config.destinations import Fault, Secrets, is_reference
+from rimewatch.config.notation import address_and_port
+from rimewatch.config.problems import NOT_SHOWN, Problem, show
+from rimewatch.config.tables import AtStakeTable, MessagesTable, WatchTable, WebTable
+from rimewatch.config.translate import Row
+from rimewatch.shop import AtStake, MessageTexts, SelfWatch, Web
+
+TEXTS_FILE: Final = "messages.toml"
+LARGEST_TEXTS_BYTES: Final = 1_000_000
+
+
+def web(row: Row[WebTable] | None) -> Web | None:
+    """Return where the pages are found; None: there are none."""
+    if row is None or row.table is None:
+        return None
+    listen = address_and_port(row.table.listen)
+    if listen is None:
+        return None  # refused already
+    host, port = listen
+    return Web(url=(row.table.url or "").rstrip("/"), host=host, port=port)
+
+
+def at_stake(row: Row[AtStakeTable]) -> AtStake:
+    """Return from when on what a unit holds makes its alarms more urgent."""
+    if row.table is None:
+        return AtStake()
+    return AtStake(kilograms=row.table.kilograms, hold_h=row.table.hold_h)
+
+
+def self_watch(row: Row[WatchTable], secrets: Secrets | None, problems: list[Problem]) -> SelfWatch:
+    """Return how somebody outside learns that all is well; the address resolved."""
+    table = row.table
+    if table is None:
+        return SelfWatch()
+    url = table.heartbeat_url or ""
+    if url and is_reference(url):
+        resolved = secrets.resolve(url) if secrets is not None else ""
+        if isinstance(resolved, Fault):
+            problems.append(
+                row.place.problem(
+                    "heartbeat_url", resolved.shown, resolved.expected, resolved.verdict
+                )
+            )
+            resolved = ""
+        url = resolved
+    if url and not url.startswith(("http://", "https://")):
+        problems.append(
+            row.place.problem(
+                "heartbeat_url",
+                NOT_SHOWN,
+                'expected an address that begins with https:// or http://, or "env:NAME" or '
+                '"file:PATH" that leads to one',
+                "is no address that can be called",
+            )
+        )
+    return SelfWatch(
+        heartbeat_url=url, heartbeat_s=table.heartbeat_s, least_free_mb=table.least_free_mb
+    )
+
+
+def message_texts(
+    row: Row[MessagesTable], folder: Path | None, problems: list[Problem]
+) -> MessageTexts:
+    """Return the language and the shop's own sentences, read as they stand in their file.
+
+    Whether they fit the shipped ones is checked where those are known
+    (``rimewatch.report.texts``).
+    """
+    table = row.table
+    if table is None:
+        return MessageTexts()
+    if table.folder is None:
+        return MessageTexts(language=table.language)
+    file = (Path(table.folder) if folder is None else folder / table.folder) / TEXTS_FILE
+    try:
+        if file.stat().st_size > LARGEST_TEXTS_BYTES:
+            raise ValueError("it is too large")  # noqa: TRY301 (told like the other failures)
+        overrides = tomllib.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as failed:
+        reason = failed.strerror if isinstance(failed, OSError) else str(failed)
+        problems.append(
+            row.place.problem(
+                "folder",
+                show(table.folder),
+                f"expected a folder with a readable {TEXTS_FILE} in it",
+                f"is {show(table.folder)} and its {TEXTS_FILE} can't be read ({reason})",
+            )
+        )
+        return MessageTexts(language=table.language)
+    return MessageTexts(
+        language=table.language, overrides=MappingProxyType(overrides), source=str(file)
+    )

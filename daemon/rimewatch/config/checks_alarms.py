@@ -1,0 +1,107 @@
+"""What keys say together about rotas, pages and the heartbeat.
+
+As in ``rimewatch.config.checks``, each check looks only at keys that are right by
+themselves, so one mistake is reported once.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+from urllib.parse import urlsplit
+
+from rimewatch.alarms.rota import gaps
+from rimewatch.config.checks import check_known
+from rimewatch.config.notation import address_and_port
+from rimewatch.config.problems import Problem, show
+from rimewatch.config.tables import DAYS, HOLIDAY, RotaTable, ShopTable, WebTable
+from rimewatch.config.translate import Row
+from rimewatch.shop import Shift
+from rimewatch.vocabulary import ContactId
+
+MOST_GAPS_TOLD: Final = 6
+"""Enough to see the pattern; the rest follows from mending these."""
+
+
+def shift_of(table: RotaTable) -> Shift:
+    """Return a shift as the service knows it."""
+    return Shift(
+        rota=ContactId(table.id),
+        days=frozenset(DAYS.index(day) for day in table.days if day != HOLIDAY),
+        on_holidays=HOLIDAY in table.days,
+        begins=table.begins,
+        ends=table.ends,
+        contacts=tuple(ContactId(contact) for contact in table.contacts),
+    )
+
+
+def check_rotas(
+    rows: Sequence[Row[RotaTable]], shop: Row[ShopTable] | None, contacts: Sequence[str] | None
+) -> Iterator[Problem]:
+    """Yield what is wrong with the rotas: an unknown contact, a name taken, an hour uncovered."""
+    for row in rows:
+        given = row.raw.get("contacts")
+        if row.right("contacts") and isinstance(given, list):
+            for index, contact in enumerate(given):
+                yield from check_known(row, f"contacts[{index}]", contact, contacts, "[[contact]]")
+        name = row.raw.get("id")
+        if row.right("id") and contacts is not None and name in contacts:
+            yield row.place.problem(
+                "id",
+                show(name),
+                "expected a name of its own: escalation could not tell them apart",
+                f"is {show(name)}, as a [[contact]] has already",
+            )
+    tables = [row.table for row in rows]
+    if not all(table is not None and row.right() for row, table in zip(rows, tables, strict=True)):
+        return
+    if any(row.wrong for row in rows) or (shop is not None and not shop.right("holidays")):
+        return  # what a refused key would cover can't be judged
+    holidays = shop.table.holidays if shop is not None and shop.table is not None else []
+    for rota in dict.fromkeys(table.id for table in tables if table is not None):
+        own = [(row, table) for row, table in zip(rows, tables, strict=True) if table is not None]
+        first = next(row for row, table in own if table.id == rota)
+        shifts = [shift_of(table) for _, table in own if table.id == rota]
+        found = [f"{gap.begins} to {gap.ends}" for gap in gaps(shifts, holidays)]
+        if found:
+            told = ", ".join(found[:MOST_GAPS_TOLD])
+            more = f" and {len(found) - MOST_GAPS_TOLD} more" if len(found) > MOST_GAPS_TOLD else ""
+            yield first.place.problem(
+                "",
+                show(rota),
+                "expected somebody at every hour: add a shift, or lengthen one",
+                f"leaves nobody on call {told}{more}",
+            )
+
+
+def check_web(row: Row[WebTable]) -> Iterator[Problem]:
+    """Yield what is wrong with the address of the pages, and with where they are served."""
+    table = row.table
+    if table is None:
+        return
+    if row.right("listen") and address_and_port(table.listen) is None:
+        yield row.place.problem(
+            "listen",
+            show(table.listen),
+            'expected an address and a port from 1 to 65535, such as "127.0.0.1:8080"',
+        )
+    if row.right("url") and table.url is not None and not is_page_address(table.url):
+        yield row.place.problem(
+            "url",
+            show(table.url),
+            "expected https://HOST or http://HOST, with a path at most, such as "
+            '"https://rime.example.com"',
+        )
+
+
+def is_page_address(url: str) -> bool:
+    """Return whether a text is an address that pages may be reached under.
+
+    >>> is_page_address("https://rime.example.com/shop"), is_page_address("rime.example.com")
+    (True, False)
+    """
+    try:
+        parts = urlsplit(url)
+        port = parts.port
+    except ValueError:
+        return False
+    plain = not (parts.query or parts.fragment or "@" in url or port == 0)
+    return parts.scheme in ("http", "https") and bool(parts.hostname) and plain and " " not in url
