@@ -6,6 +6,7 @@ from typing import Protocol
 
 from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.evidence import evidence_for
+from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.rules import cause
@@ -58,11 +59,18 @@ def described(
         rate_c_per_h=_rate_c_per_h(store, warmest),
         lots=condition.lots or lots.lots_in(unit_id),
     )
+    if condition.key.rule is Rule.PROJECTION:
+        foretold = _foretold(condition)
+        known_ms = max(track.state.last_ms or 0 for track in known)
+        verdict = cause.explain(evidence_for(shop, store, unit_id, foretold, known_ms))
+        facts = replace(described_so, cause=verdict.cause, explanation=verdict.explanation)
+        return replace(facts, rate_c_per_h=condition.rate_c_per_h), None
     if condition.key.rule not in LIMIT_RULES:
         return described_so, None
     spell = _spell(warmest, condition)
     known_ms = max(track.state.last_ms or 0 for track in known)
-    verdict = cause.explain(evidence_for(shop, store, unit_id, spell, known_ms))
+    others = lost_with(shop, store, unit_id, spell, known_ms)
+    verdict = cause.explain(evidence_for(shop, store, unit_id, spell, known_ms, others))
     facts = replace(
         described_so,
         peak_c=spell.peak_c,
@@ -88,6 +96,18 @@ def _spell(track: Track, condition: Condition) -> Spell:
         end_ms=None,
         gap_ms=0.0,
         peak_c=track.state.governing_c,
+        sustained_ms=None,
+    )
+
+
+def _foretold(condition: Condition) -> Spell:
+    """Return the rise of a projection as if it were an excursion: it may become one."""
+    return Spell(
+        watch=condition.key.rule.value,
+        start_ms=float(condition.since_ms),
+        end_ms=None,
+        gap_ms=0.0,
+        peak_c=0.0,
         sustained_ms=None,
     )
 

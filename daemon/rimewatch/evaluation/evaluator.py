@@ -18,16 +18,20 @@ from rimewatch.alarms.engine import Engine
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
+    AttachStatement,
+    CancelEntry,
     CorrectiveAction,
+    CorrectLot,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
     StartFreezing,
+    StartThawing,
     WithdrawLot,
 )
-from rimewatch.evaluation.channels import ChannelHistory
+from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.lot_book import LotEntries, book
@@ -39,7 +43,6 @@ from rimewatch.evaluation.power import (
     POWER_LOSS,
     SILENCED,
     power_condition,
-    with_facts,
 )
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
@@ -60,6 +63,9 @@ CATCH_UP_AFTER_MS = 1000
 RECOVERY_S = 2700.0
 """How long units may take to be cold again after power is back, before what is still so is
 raised (common practice, no source)."""
+
+TIME_LEFT_EVERY_MIN = 5
+"""Without power, how long is left is estimated anew so often: every unit needs a fit."""
 
 CHATTER_S = {
     Rule.STALE: 600.0,
@@ -160,7 +166,9 @@ class Evaluator:
                 self._judge_minute(reading.observed_ms)
 
     def enter(self, entry: AnyEntry) -> None:
-        """Take an operator's entry."""
+        """Take an operator's entry. One without a number is the next in the order they come."""
+        if not entry.entry_number:
+            entry = replace(entry, entry_number=len(self.entries) + 1)
         self.entries.append(entry)
         at_ms = max(self.now_ms, entry.at_ms)
         match entry:
@@ -178,7 +186,16 @@ class Evaluator:
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
                 self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
-            case ReceiveLot() | StartFreezing() | MoveLot() | WithdrawLot():
+            case (
+                ReceiveLot()
+                | CorrectLot()
+                | AttachStatement()
+                | StartFreezing()
+                | StartThawing()
+                | MoveLot()
+                | WithdrawLot()
+                | CancelEntry()
+            ):
                 self._lots = book(self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
@@ -285,7 +302,12 @@ class Evaluator:
 
     def _judge_unit(self, unit: UnitId) -> None:
         tracks = [track for track in self.tracks.values() if track.unit.id == unit]
-        self._apply(channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit)))
+        conditions = channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
+        limit = AlarmKey(unit=unit, rule=limit_rule(self.shop.unit[unit]))
+        if conditions[limit] is not None:
+            # What was foretold has come: one alarm speaks of it, the graver one.
+            self._suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
+        self._apply(conditions)
         self._judge_holds(unit)
 
     def _judge_holds(self, unit: UnitId) -> None:
@@ -312,7 +334,10 @@ class Evaluator:
                 for rule in SILENCED:
                     self._suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
             lots = tuple(lot for unit in condition.units for lot in self.lots_in(unit))
-            condition = with_facts(condition, lots, self._time_left_s(condition.units, at_ms))
+            left_s = None if standing is None else standing.time_left_s
+            if standing is None or self._minute % TIME_LEFT_EVERY_MIN == 0:
+                left_s = self._time_left_s(condition.units, at_ms)
+            condition = replace(condition, lots=lots, time_left_s=left_s)
         self._apply({POWER_LOSS: condition})
 
     def _time_left_s(self, units: Sequence[UnitId], at_ms: int) -> float | None:
@@ -334,7 +359,7 @@ class Evaluator:
         key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
         standing = self.alarms.conditions.get(key)
         departure = self._air.departure(unit.id)
-        if departure is None and standing is None:
+        if standing is None and (departure is None or self._without_power(unit.id)):
             return
         warming = None
         if departure is not None and self._air.measured(unit.id, at_ms):
@@ -342,12 +367,12 @@ class Evaluator:
         tracks = [track for track in self.tracks.values() if track.unit.id == unit.id]
         lots = self.lots_in(unit.id)
         self._apply(
-            {
-                key: projection_condition(
-                    unit, self.store, warming, tracks, standing, lots, at_ms
-                )
-            }
+            {key: projection_condition(unit, self.store, warming, tracks, standing, lots, at_ms)}
         )
+
+    def _without_power(self, unit: UnitId) -> bool:
+        condition = self.alarms.conditions.get(POWER_LOSS)
+        return condition is not None and unit in condition.units
 
     def _judge_silence(self) -> None:
         standing = self.alarms.conditions.get(ALL_STALE)
@@ -362,8 +387,7 @@ class Evaluator:
             silences_s = [p.stale_s for p in self.shop.probes if p.stale_s is not None]
             back_ms = lifts_ms - round(RECOVERY_S * MS_PER_S)
             if self.now_ms >= back_ms + round(max(silences_s) * MS_PER_S):
-                for unit in self.shop.units:
-                    stale = AlarmKey(unit=unit.id, rule=Rule.STALE)
+                for stale in [AlarmKey(unit=unit.id, rule=Rule.STALE) for unit in self.shop.units]:
                     self._do(self._engine.unsuppress(self.alarms, stale, ALL_STALE, self.now_ms))
 
     def _suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:

@@ -2,15 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.evidence import evidence_for
+from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import cause
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import ProbeId, Rule
+
+RECOVERY_MS: Final = 2700 * 1000
+"""For so long after power is back its alarm has spoken for what is not yet cold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,11 +65,8 @@ def _excursion(
     to_ms: int,
 ) -> Excursion:
     raised = [alarm for alarm in alarms if _is_of(alarm, unit, rule, spell)]
-    power = [alarm for alarm in raised if alarm.key.rule is Rule.POWER_LOSS]
-    others = tuple(
-        shop.unit[other].name for alarm in power for other in alarm.units if other != unit.id
-    )
     known_ms = to_ms if history.state.last_ms is None else min(to_ms, history.state.last_ms)
+    others = lost_with(shop, store, unit.id, spell, known_ms)
     verdict = cause.explain(evidence_for(shop, store, unit.id, spell, known_ms, others))
     return Excursion(
         rule=rule,
@@ -86,5 +88,7 @@ def _is_of(alarm: Alarm, unit: Unit, rule: Rule, spell: Spell) -> bool:
     elif alarm.key.unit != unit.id or alarm.key.rule is not rule:
         return False
     over_ms = float("inf") if alarm.returned_ms is None else alarm.returned_ms
+    if alarm.key.rule is Rule.POWER_LOSS:
+        over_ms += RECOVERY_MS
     ends_ms = float("inf") if spell.end_ms is None else spell.end_ms
     return alarm.since_ms <= ends_ms and over_ms >= spell.start_ms

@@ -24,6 +24,8 @@ class Sample:
     at_ms: int
     value: float
     battery: float | None = None
+    arrived_ms: int | None = None
+    """When it arrived; None: not known, as after a restart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

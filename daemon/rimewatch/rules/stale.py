@@ -1,20 +1,49 @@
-"""Rule ``stale``: a probe that has fallen silent. Missing data is never cold. Pure."""
+"""Rule ``stale``: a probe that has fallen silent. Missing data is never cold.
+
+Silence is counted from the last reading's own time, so that it is raised at that time
+plus the stale time. A probe whose clock is slow says every minute that its reading is
+minutes old; counted like that it would be silent and back once a minute all night. So
+the delay that several readings in a row have had in common is allowed for, up to the
+stale time: readings older than that are no news of how cold it is now.
+Pure.
+"""
 
 from dataclasses import dataclass, replace
 from math import ceil
+from typing import Final
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import MS_PER_S, Rule
 
+LASTING_READINGS: Final = 4
+"""A delay that so many readings in a row have had is the clock's, not a network's hiccup."""
+LEAST_DELAY_MS: Final = 10_000
+"""Shorter delays are the network's, and the contract's figure stands to the millisecond."""
+
 
 @dataclass(frozen=True, slots=True)
 class StaleState:
-    """When a probe last spoke, by its readings' own time."""
+    """When a probe last spoke, by its readings' own time, and how late its readings come."""
 
     probe: str
     stale_ms: int
     last_ms: int
+    delays_ms: tuple[int, ...] = ()
+    """Of the latest readings, at most ``LASTING_READINGS``."""
+
+    @property
+    def due_ms(self) -> int:
+        """When the silence will have lasted for the stale time."""
+        return self.last_ms + self.stale_ms + min(self._lasting_delay_ms, self.stale_ms)
+
+    @property
+    def _lasting_delay_ms(self) -> int:
+        """The delay that readings have in common; those of a backlog have none."""
+        if len(self.delays_ms) < LASTING_READINGS:
+            return 0
+        least_ms, most_ms = min(self.delays_ms), max(self.delays_ms)
+        return least_ms if most_ms - least_ms <= LEAST_DELAY_MS else 0
 
 
 class StaleRule:
@@ -35,14 +64,20 @@ class StaleRule:
         """Take note of a reading."""
         if sample.at_ms <= state.last_ms:
             return state
-        return replace(state, last_ms=sample.at_ms)
+        if sample.arrived_ms is None:
+            return replace(state, last_ms=sample.at_ms)
+        delay_ms = sample.arrived_ms - sample.at_ms
+        if delay_ms < LEAST_DELAY_MS:
+            return replace(state, last_ms=sample.at_ms, delays_ms=())
+        delays_ms = (*state.delays_ms[-(LASTING_READINGS - 1) :], delay_ms)
+        return replace(state, last_ms=sample.at_ms, delays_ms=delays_ms)
 
     def finding(self, state: StaleState, now_ms: int) -> Finding | None:
         """Return that the probe is silent, once it has been for the stale time."""
-        if now_ms - state.last_ms < state.stale_ms:
+        if now_ms < state.due_ms:
             return None
         return Finding(since_ms=state.last_ms, detail=f"{state.probe} is silent")
 
     def due_ms(self, state: StaleState) -> int:
         """Return when the silence will have lasted for the stale time."""
-        return state.last_ms + state.stale_ms
+        return state.due_ms

@@ -1,0 +1,131 @@
+"""Power losses: found as readings come, and found again from the readings alone.
+
+Pure: readings from the store, settings from the shop.
+"""
+
+from dataclasses import replace
+from typing import Final
+
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.unit_air import AirWatch, air_probe, departures_between, warming_of
+from rimewatch.rules import power_loss
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.power_loss import Outage
+from rimewatch.rules.usual import Departure
+from rimewatch.rules.watch import Spell
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, Cause, Rule, UnitId
+
+POWER_LOSS: Final = AlarmKey(unit=None, rule=Rule.POWER_LOSS)
+
+SILENCED: Final = (
+    Rule.HOLDING,
+    Rule.FREEZER,
+    Rule.OPERATING_LIMIT,
+    Rule.HOLD_AT_RISK,
+    Rule.PROJECTION,
+)
+"""What the loss of power says already of each unit without it."""
+
+ABOUT_TO_BE_RAISED_MS: Final = 3 * 60_000
+"""Where a unit's own alarm is about to be raised, units need to have been out only so long."""
+
+LOOK_BACK_MS: Final = 24 * MS_PER_H
+"""A full freezer takes that long to its limit."""
+LOOKED_AT_AFTER_MS: Final = 45 * 60_000
+
+
+def power_condition(
+    watch: AirWatch, standing: Condition | None, at_ms: int, *, out_for_ms: int | None = None
+) -> Condition | None:
+    """Return the power loss that is so at an instant, if one is.
+
+    Args:
+        watch: The units' air.
+        standing: The one that was so before.
+        at_ms: The instant.
+        out_for_ms: How long units must have been out; None: as the rule has it.
+    """
+    if standing is None:
+        warming = watch.warming(at_ms)
+        if len(warming) < power_loss.FEWEST_UNITS:
+            return None
+        found = power_loss.find(
+            warming,
+            watch.count_measured(at_ms),
+            at_ms,
+            out_for_ms=power_loss.OUT_FOR_MS if out_for_ms is None else out_for_ms,
+        )
+        return None if found is None else _condition(found)
+    outage = Outage(since_ms=standing.since_ms, units=standing.units)
+    heard = [unit for unit in outage.units if watch.measured(unit, at_ms)]
+    if heard and power_loss.is_back(
+        replace(outage, units=tuple(heard)), [watch.departure(unit) for unit in heard]
+    ):
+        return None
+    more = [
+        one.unit
+        for one in watch.warming(at_ms)
+        if one.unit not in outage.units and power_loss.joins(outage, one)
+    ]
+    return replace(standing, units=(*standing.units, *more)) if more else standing
+
+
+def _condition(outage: Outage) -> Condition:
+    return Condition(
+        key=POWER_LOSS,
+        since_ms=outage.since_ms,
+        units=outage.units,
+        cause=Cause.POWER_LOSS,
+        explanation=f"{len(outage.units)} units began to warm at the same moment.",
+        severity=1,
+    )
+
+
+def lost_with(
+    shop: Shop, store: ReadingStore, unit: UnitId, spell: Spell, known_ms: int
+) -> tuple[str, ...]:
+    """Return the names of the units that lost power with a unit whose excursion this is.
+
+    Found from the readings alone, as they were when the unit's own air was at its
+    warmest: before power returned.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        unit: The unit.
+        spell: Its excursion.
+        known_ms: Nothing later than this is looked at.
+    """
+    from_ms = round(spell.start_ms) - LOOK_BACK_MS
+    until_ms = known_ms if spell.end_ms is None else min(known_ms, round(spell.end_ms))
+    own = _departure_behind(departures_between(shop, store, unit, from_ms, until_ms), spell)
+    if own is None:
+        return ()
+    at_ms = min(own.peak_ms, own.left_ms + LOOKED_AT_AFTER_MS)
+    warming = []
+    measured = 0
+    for other in shop.units:
+        probe = air_probe(shop, other.id)
+        last = None if probe is None else store.last_before(probe.id, at_ms + 1)
+        if last is None or at_ms - last[0] > MS_PER_H / 2:
+            continue
+        measured += 1
+        departures = departures_between(shop, store, other.id, from_ms, at_ms)
+        # One that has ended by then is over: the other unit is cold again.
+        if departures and departures[-1].last_c > departures[-1].top_c:
+            warming.append(warming_of(shop, store, other.id, departures[-1], at_ms))
+    outage = power_loss.find(warming, measured, at_ms, out_for_ms=ABOUT_TO_BE_RAISED_MS)
+    if outage is None or unit not in outage.units:
+        return ()
+    return tuple(shop.unit[other].name for other in outage.units if other != unit)
+
+
+def _departure_behind(departures: list[Departure], spell: Spell) -> Departure | None:
+    """Return the time out of its band that led to an excursion: under way at its start."""
+    before = [one for one in departures if one.left_ms <= spell.start_ms + power_loss.TOGETHER_MS]
+    if not before:
+        return None
+    last = before[-1]
+    # Fish goes on warming for a while behind air that is cold again.
+    return last if last.last_ms >= spell.start_ms - LOOKED_AT_AFTER_MS else None

@@ -1,0 +1,66 @@
+"""All probes silent at once: the hub or the broker they share, and one alarm of it. Pure."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from rimewatch.evaluation.channels import stale_ms
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.shop import Probe, Shop
+from rimewatch.vocabulary import ProbeId, Rule
+
+ALL_STALE: Final = AlarmKey(unit=None, rule=Rule.STALE)
+
+FEWEST_PROBES: Final = 3
+FEWEST_UNITS: Final = 2
+SHARE: Final = 0.8
+"""This share of the probes that speak must have fallen silent together."""
+OVERDUE: Final = 0.5
+"""A probe silent for this part of its stale time has missed a reading already: what the
+first stale one says of the hub need not wait for the last. Common practice, no source."""
+BACK_SHARE: Final = 0.5
+"""The hub is back once more than this share of the probes have spoken again."""
+
+
+def silence_condition(
+    shop: Shop, last_ms: Mapping[ProbeId, int], standing: Condition | None, at_ms: int
+) -> Condition | None:
+    """Return that all probes are silent together, if it is so at an instant.
+
+    Args:
+        shop: The shop.
+        last_ms: When each probe that ever spoke last did.
+        standing: The common silence that was so before.
+        at_ms: The instant.
+    """
+    heard = [p for p in shop.probes if p.stale_s is not None and p.id in last_ms]
+    overdue = [p for p in heard if _overdue(p, last_ms, at_ms)]
+    if standing is not None:
+        group = [p for p in heard if p.unit in standing.units]
+        silent = [p for p in group if p in overdue]
+        return standing if len(silent) >= (1.0 - BACK_SHARE) * len(group) else None
+    if len(overdue) < FEWEST_PROBES:
+        return None
+    latest_ms = max(last_ms[p.id] for p in overdue)
+    within_ms = max(stale_ms(p) for p in overdue)
+    # Those that died long before are no part of it, and no evidence against it.
+    together = [p for p in overdue if last_ms[p.id] > latest_ms - within_ms]
+    speaking = [p for p in heard if last_ms[p.id] > latest_ms]
+    units = tuple(dict.fromkeys(p.unit for p in together))
+    if (
+        len(together) < FEWEST_PROBES
+        or len(units) < FEWEST_UNITS
+        or len(together) < SHARE * (len(together) + len(speaking))
+        or not any(at_ms - last_ms[p.id] >= stale_ms(p) for p in together)
+    ):
+        return None
+    return Condition(
+        key=ALL_STALE,
+        since_ms=min(last_ms[p.id] for p in together),
+        units=units,
+        detail=f"{len(together)} probes fell silent together: look at what they share, "
+        "the hub, the network or the broker",
+    )
+
+
+def _overdue(probe: Probe, last_ms: Mapping[ProbeId, int], at_ms: int) -> bool:
+    return at_ms - last_ms[probe.id] >= OVERDUE * stale_ms(probe)

@@ -1,0 +1,109 @@
+"""The air of every unit against its usual band, as readings come and as they lie in the store.
+
+Pure: readings from the store, settings from the shop.
+"""
+
+from typing import Final
+
+from rimewatch.evaluation.channels import stale_ms
+from rimewatch.evaluation.contacts import door_times
+from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.rules import own_doing, usual
+from rimewatch.rules.power_loss import Warming
+from rimewatch.rules.usual import Departure, UsualState
+from rimewatch.shop import Probe, Shop
+from rimewatch.vocabulary import MS_PER_H, Measures, ProbeId, UnitId
+
+LEARNED_FROM_MS: Final = 10 * MS_PER_H
+"""A band is learned from three hours, and may be kept for six while the air is out."""
+
+
+def air_probe(shop: Shop, unit: UnitId) -> Probe | None:
+    """Return the probe that tells of a unit's air: its first air probe, else its product's."""
+    probes = shop.probes_of(unit, Measures.AIR) or shop.probes_of(unit, Measures.PRODUCT)
+    return probes[0] if probes else None
+
+
+class AirWatch:
+    """Follows each unit's air; a late reading is left to those who look into the store."""
+
+    def __init__(self, shop: Shop, store: ReadingStore) -> None:
+        self._shop = shop
+        self._store = store
+        self._probes = {
+            unit.id: probe for unit in shop.units if (probe := air_probe(shop, unit.id)) is not None
+        }
+        self._unit_of = {probe.id: unit for unit, probe in self._probes.items()}
+        self._states: dict[UnitId, UsualState] = dict.fromkeys(self._probes, UsualState())
+        self._last_ms: dict[UnitId, int] = {}
+
+    def take(self, probe: ProbeId, at_ms: int, value: float) -> None:
+        """Take a reading, if it is one of a unit's air and comes in order."""
+        unit = self._unit_of.get(probe)
+        if unit is None or at_ms <= self._last_ms.get(unit, -1):
+            return
+        self._last_ms[unit] = at_ms
+        self._states[unit] = usual.step(self._states[unit], at_ms, value)
+
+    def load(self, to_ms: int) -> None:
+        """Learn from what the store holds, after a restart."""
+        for unit, probe in self._probes.items():
+            span = self._store.span(probe.id, to_ms - LEARNED_FROM_MS, to_ms)
+            if len(span):
+                self._states[unit], _ = usual.fold(span.times_ms.tolist(), span.values.tolist())
+                self._last_ms[unit] = int(span.times_ms[-1])
+
+    def departure(self, unit: UnitId) -> Departure | None:
+        """Return how a unit's air left its band, if it is out."""
+        state = self._states.get(unit)
+        return None if state is None else state.out
+
+    def measured(self, unit: UnitId, at_ms: int) -> bool:
+        """Whether a unit's air is known at an instant: its probe is not silent."""
+        last_ms = self._last_ms.get(unit)
+        return last_ms is not None and at_ms - last_ms <= stale_ms(self._probes[unit])
+
+    def count_measured(self, at_ms: int) -> int:
+        """Return how many units' air is known at an instant."""
+        return sum(self.measured(unit, at_ms) for unit in self._probes)
+
+    def warming(self, at_ms: int) -> list[Warming]:
+        """Return the units that are measured and out of their bands."""
+        return [
+            warming_of(self._shop, self._store, unit, departure, at_ms)
+            for unit in self._probes
+            if (departure := self.departure(unit)) is not None and self.measured(unit, at_ms)
+        ]
+
+
+def warming_of(
+    shop: Shop, store: ReadingStore, unit: UnitId, departure: Departure, at_ms: int
+) -> Warming:
+    """Return a unit that is out of its band, with what its own doings explain."""
+    from_ms = departure.from_ms - own_doing.DOOR_WARMS_MS[1]
+    return Warming(
+        unit=unit,
+        departure=departure,
+        explained=own_doing.explained(
+            departure,
+            at_ms,
+            door_times(shop, store, unit, from_ms, at_ms),
+            scheduled(shop.unit[unit], shop.timezone, from_ms, at_ms),
+        ),
+    )
+
+
+def departures_between(
+    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: int, to_ms: int
+) -> list[Departure]:
+    """Return the times a unit's air was out of its band within a period, in order.
+
+    The band is learned from the period itself: it should begin well before what is asked.
+    """
+    probe = air_probe(shop, unit)
+    if probe is None:
+        return []
+    span = store.span(probe.id, from_ms, to_ms)
+    state, ended = usual.fold(span.times_ms.tolist(), span.values.tolist())
+    return ended if state.out is None else [*ended, state.out]

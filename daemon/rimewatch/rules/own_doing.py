@@ -1,0 +1,51 @@
+"""Whether a unit's own door or defrost explains that its air left its band. Pure.
+
+A cause explains a rise only for as long as it could: a glimpse of an open door is no
+reason for an hour of warming, and a defrost none long after its end. The lengths are
+common practice without a published source.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from rimewatch.rules.usual import Departure
+
+LONG_OPENING_MS: Final = 20_000
+"""A door glimpsed open for less than this warms nothing."""
+DOOR_WARMS_TIMES: Final = 4
+DOOR_WARMS_MS: Final = (10 * 60_000, 40 * 60_000)
+"""A sound unit has made good an opening within four times its length; at least ten
+minutes, at most forty."""
+DEFROST_WARMS_MS: Final = 20 * 60_000
+"""After its defrost a sound unit cools again within this time."""
+NEAR_MS: Final = 5 * 60_000
+"""A rise may be seen this long after what began it, by a probe that is slow."""
+
+
+def explained(
+    departure: Departure,
+    at_ms: int,
+    door_open: Sequence[tuple[float, float]],
+    defrost: Sequence[tuple[float, float]],
+) -> bool:
+    """Return whether a door or a defrost explains, at an instant, that the air is out.
+
+    Args:
+        departure: How the air left its band.
+        at_ms: The instant.
+        door_open: Times the unit's door stood open, up to the instant.
+        defrost: The unit's scheduled defrosts.
+    """
+    first_ms, last_ms = departure.from_ms - NEAR_MS, departure.left_ms
+    for start_ms, end_ms in door_open:
+        length_ms = end_ms - start_ms
+        if length_ms < LONG_OPENING_MS or start_ms > last_ms or end_ms < first_ms:
+            continue
+        shortest_ms, longest_ms = DOOR_WARMS_MS
+        warms_ms = min(max(shortest_ms, DOOR_WARMS_TIMES * length_ms), longest_ms)
+        if at_ms <= end_ms + warms_ms:
+            return True
+    return any(
+        start_ms <= last_ms and end_ms >= first_ms and at_ms <= end_ms + DEFROST_WARMS_MS
+        for start_ms, end_ms in defrost
+    )

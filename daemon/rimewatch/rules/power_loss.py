@@ -1,0 +1,102 @@
+"""Rule ``power-loss``: several units warm from the same moment, and none comes back.
+
+Compressors do not die together; what they share is the power. The air of each unit
+tells when its cooling may have stopped: after it was last at its usual temperature and
+before it was seen above its band. Where there is one instant at which that fits most
+units, it is the power. A unit whose own door or defrost explains it does not count.
+
+Pure: no clock, no I/O. It knows temperatures only: no meter, no mains contact.
+The thresholds are common practice without a published source.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rimewatch.rules.usual import Departure
+from rimewatch.vocabulary import UnitId
+
+TOGETHER_MS: Final = 4 * 60_000
+"""How much the air of a unit may lag behind the moment, beyond what its own curve says."""
+
+OUT_FOR_MS: Final = 8 * 60_000
+"""Two units at least must have been out of their band for this long; a door is shut and
+the air falling again by then."""
+
+FEWEST_UNITS: Final = 2
+SHARE: Final = 0.5
+"""At least this share of the units that are measured must have warmed."""
+
+BACK_SHARE: Final = 0.5
+"""Power is back when more than this share of the units without it are cooling again."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warming:
+    """A unit that is out of its usual band, and whether its own doings explain that."""
+
+    unit: UnitId
+    departure: Departure
+    explained: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outage:
+    """A moment that fits several units."""
+
+    since_ms: int
+    units: tuple[UnitId, ...]
+    """In the order given."""
+
+
+def find(
+    warming: Sequence[Warming], measured: int, at_ms: int, *, out_for_ms: int = OUT_FOR_MS
+) -> Outage | None:
+    """Return the power loss that units out of their bands tell of, if they do.
+
+    Args:
+        warming: The units out of their usual bands, in the order of the configuration.
+        measured: How many units have air that is being measured, these included.
+        at_ms: The present instant.
+        out_for_ms: How long two of them must have been out.
+    """
+    candidates = [one for one in warming if not one.explained]
+    needed = max(FEWEST_UNITS, SHARE * measured)
+    if len(candidates) < needed:
+        return None
+    best: list[Warming] = []
+    # The latest start of an interval is an instant that all the intervals around it share.
+    for instant_ms in sorted({one.departure.from_ms for one in candidates}):
+        around = [one for one in candidates if _may_begin(one.departure, instant_ms)]
+        if len(around) > len(best):
+            best = around
+    lasting = [one for one in best if at_ms - one.departure.left_ms >= out_for_ms]
+    if len(best) < needed or len(lasting) < FEWEST_UNITS:
+        return None
+    if any(one.departure.recovering for one in best):
+        return None
+    return Outage(since_ms=_moment_ms(best), units=tuple(one.unit for one in best))
+
+
+def joins(outage: Outage, one: Warming) -> bool:
+    """Whether a unit that left its band, maybe much later, fits a known power loss."""
+    departure = one.departure
+    return not one.explained and not departure.recovering and _may_begin(departure, outage.since_ms)
+
+
+def is_back(outage: Outage, departures: Sequence[Departure | None]) -> bool:
+    """Whether power is back, by the outage's units; None for one within its band again."""
+    cooling = sum(1 for one in departures if one is None or one.recovering)
+    return cooling > BACK_SHARE * len(outage.units)
+
+
+def _may_begin(departure: Departure, instant_ms: int) -> bool:
+    earliest_ms = departure.from_ms - TOGETHER_MS
+    return earliest_ms <= instant_ms <= departure.left_ms + TOGETHER_MS
+
+
+def _moment_ms(together: Sequence[Warming]) -> int:
+    """Return the latest instant by which cooling may have stopped, no later than seen."""
+    latest_calm_ms = max(one.departure.from_ms for one in together)
+    first_left_ms = min(one.departure.left_ms for one in together)
+    return min(latest_calm_ms, first_left_ms)
