@@ -39,7 +39,10 @@ class MessageRow:
 
 
 def put(connection: sqlite3.Connection, alarm: AlarmRow) -> None:
-    """Write an alarm, in place of its former state; must be called inside a transaction."""
+    """Write an alarm, in place of its former state; must be called inside a transaction.
+
+    Each state stays in the table of changes as well, which only ever grows.
+    """
     connection.execute(
         "INSERT INTO alarm (id, unit, rule, raised_ms, returned_ms, text)"
         " VALUES (?, ?, ?, ?, ?, ?)"
@@ -54,6 +57,9 @@ def put(connection: sqlite3.Connection, alarm: AlarmRow) -> None:
             alarm.returned_ms,
             alarm.text,
         ),
+    )
+    connection.execute(
+        "INSERT INTO alarm_change (alarm_id, text) VALUES (?, ?)", (alarm.id, alarm.text)
     )
 
 

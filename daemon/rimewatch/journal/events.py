@@ -26,6 +26,8 @@ class SummaryRow:
     date: Date
     text: str
     html: str
+    page: str
+    """Its sentences as JSON; empty where an older version made it."""
 
 
 def add(connection: sqlite3.Connection, at_ms: int, what: str, detail: str) -> int:
@@ -59,7 +61,9 @@ def between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[Ev
     ]
 
 
-def put_summary(connection: sqlite3.Connection, date: Date, text: str, html: str) -> bool:
+def put_summary(
+    connection: sqlite3.Connection, date: Date, text: str, html: str, page: str
+) -> bool:
     """Keep a morning's summary, once; must be called inside a transaction.
 
     Args:
@@ -67,14 +71,16 @@ def put_summary(connection: sqlite3.Connection, date: Date, text: str, html: str
         date: The local date of the morning.
         text: The summary as plain text.
         html: The same as a page.
+        page: Its sentences as JSON, apart from their layout.
 
     Returns:
         False when that morning was done before; what was kept then stays.
     """
     return bool(
         connection.execute(
-            "INSERT INTO summary (date, text, html) VALUES (?, ?, ?) ON CONFLICT (date) DO NOTHING",
-            (date.isoformat(), text, html),
+            "INSERT INTO summary (date, text, html, page) VALUES (?, ?, ?, ?)"
+            " ON CONFLICT (date) DO NOTHING",
+            (date.isoformat(), text, html, page),
         ).rowcount
     )
 
@@ -82,16 +88,19 @@ def put_summary(connection: sqlite3.Connection, date: Date, text: str, html: str
 def summary_of(connection: sqlite3.Connection, date: Date) -> SummaryRow | None:
     """Return a morning's summary by its local date, if it was made."""
     found = connection.execute(
-        "SELECT text, html FROM summary WHERE date = ?", (date.isoformat(),)
+        "SELECT text, html, page FROM summary WHERE date = ?", (date.isoformat(),)
     ).fetchone()
-    return None if found is None else SummaryRow(date=date, text=found[0], html=found[1])
+    if found is None:
+        return None
+    return SummaryRow(date=date, text=found[0], html=found[1], page=found[2])
 
 
 def latest_summary(connection: sqlite3.Connection) -> SummaryRow | None:
     """Return the summary of the latest morning that has one."""
     found = connection.execute(
-        "SELECT date, text, html FROM summary ORDER BY date DESC LIMIT 1"
+        "SELECT date, text, html, page FROM summary ORDER BY date DESC LIMIT 1"
     ).fetchone()
     if found is None:
         return None
-    return SummaryRow(date=Date.fromisoformat(found[0]), text=found[1], html=found[2])
+    date, text, html, page = found
+    return SummaryRow(date=Date.fromisoformat(date), text=text, html=html, page=page)

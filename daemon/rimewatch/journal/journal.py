@@ -15,14 +15,23 @@ from pathlib import Path
 from typing import Self
 
 from rimewatch.entries import AnyEntry
-from rimewatch.journal import alarms, checkpoints, entries, events, outbox, quarantine
+from rimewatch.journal import (
+    alarms,
+    checkpoints,
+    entries,
+    events,
+    outbox,
+    quarantine,
+    seals,
+    thinning,
+)
 from rimewatch.journal.connection import DEFAULT_BUSY_S, check_soundness, connect_writer
 from rimewatch.journal.errors import JournalError, speaking_plainly
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.reading_writer import ReadingWriter
 from rimewatch.journal.schema import migrate
 from rimewatch.readings import Quarantined, Reading
-from rimewatch.vocabulary import About, ContactId, Rule, UnitId
+from rimewatch.vocabulary import About, ContactId, ProbeId, Rule, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,6 +188,25 @@ class Journal(JournalReads):
                 self._readings.pack_day(*found)
         return max_blocks
 
+    def thin_readings(self, probe: ProbeId, before_ms: int, most_days: int = 1) -> int:
+        """Thin out a probe's readings to the range of each hour; see :mod:`.thinning`.
+
+        Args:
+            probe: The probe.
+            before_ms: Until when readings need not be kept any longer.
+            most_days: At most so many UTC days, a transaction each.
+
+        Returns:
+            How many days were thinned out.
+        """
+        assert not self._in_batch, "thinning commits day by day, outside a batch"
+        for done in range(most_days):
+            with self._writing() as connection:
+                if not thinning.thin_oldest_day(connection, probe, before_ms):
+                    return done
+                self._readings.forget()
+        return most_days
+
     def add_quarantined(self, items: Sequence[Quarantined]) -> None:
         """Keep what was not believed: the newest in full, all in the counts."""
         with self._writing() as connection:
@@ -323,10 +351,29 @@ class Journal(JournalReads):
         with self._writing() as connection:
             return events.add(connection, at_ms, what, detail)
 
-    def put_summary(self, date: Date, text: str, html: str) -> bool:
+    def put_summary(self, date: Date, text: str, html: str, page: str = "") -> bool:
         """Keep a morning's summary, once; False when that local date was done before."""
         with self._writing() as connection:
-            return events.put_summary(connection, date, text, html)
+            return events.put_summary(connection, date, text, html, page)
+
+    def seal_days(self, timezone: str, now_ms: int, most: int = 1) -> int:
+        """Seal local days that are over, each in a transaction of its own.
+
+        Args:
+            timezone: Whose midnights divide the days.
+            now_ms: The present instant.
+            most: At most so many days; call it again while it returns that many.
+
+        Returns:
+            How many days were sealed.
+        """
+        assert not self._in_batch, "sealing commits day by day, outside a batch"
+        for done in range(most):
+            with self._writing() as connection:
+                if not seals.seal_next_day(connection, timezone, now_ms):
+                    return done
+                self._readings.forget()
+        return most
 
     # --- the file ---
 

@@ -22,6 +22,9 @@ from rimewatch.journal import (
     outbox,
     quarantine,
     readings,
+    seal_chain,
+    seals,
+    thinning,
     verification,
 )
 from rimewatch.journal.backup import backup_journal
@@ -103,6 +106,11 @@ class JournalReads:
         """Return the same readings with what the probe sent and when each arrived."""
         with self._snapshot() as connection:
             return readings.full_span(connection, probe, from_ms, to_ms)
+
+    def hour_ranges(self, probe: ProbeId, from_ms: int, to_ms: int) -> list[thinning.HourRange]:
+        """Return what is left of readings that needed not be kept any longer."""
+        with self._snapshot() as connection:
+            return thinning.hour_ranges(connection, probe, from_ms, to_ms)
 
     def known_probes(self) -> list[ProbeId]:
         """Return the probes that ever had a reading."""
@@ -222,6 +230,31 @@ class JournalReads:
         """Return the summary of the latest morning that has one."""
         with self._snapshot() as connection:
             return events.latest_summary(connection)
+
+    # --- seals ---
+
+    def latest_seal(self) -> seals.SealRow | None:
+        """Return the seal of the last local day that has one."""
+        with self._snapshot() as connection:
+            return seals.latest_day(connection)
+
+    def seal_of_day(self, day: Date) -> seals.SealRow | None:
+        """Return the seal of a local day, if it has one."""
+        with self._snapshot() as connection:
+            return seals.of_day(connection, day)
+
+    def seal_rows(self) -> list[seals.SealRow]:
+        """Return every seal, in the order they were made."""
+        with self._snapshot() as connection:
+            return seals.rows(connection)
+
+    def check_seals(self) -> list[seal_chain.SealFinding]:
+        """Recompute every seal; return what is not as it was sealed, the first day first.
+
+        About a second for a year of five units.
+        """
+        with self._snapshot() as connection:
+            return seal_chain.findings(connection)
 
     # --- the file ---
 

@@ -22,8 +22,10 @@ from rimewatch.journal.readings import (
     Integers,
     load_full,
     probe_number,
+    span_millis,
 )
 from rimewatch.journal.schema import HIGHEST_MILLI, LOWEST_MILLI
+from rimewatch.journal.seals import sealed_until_ms
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
 
@@ -87,12 +89,14 @@ class ReadingWriter:
         self._numbers: dict[ProbeId, int] = {}
         self._unpacked_from_ms: dict[int, int] = {}
         self._blocks: dict[tuple[int, int], tuple[Integers, Integers] | None] = {}
+        self._sealed_until_ms: int | None = None
 
     def forget(self) -> None:
         """Drop what is remembered of the tables: they may have changed under us."""
         self._numbers.clear()
         self._unpacked_from_ms.clear()
         self._blocks.clear()
+        self._sealed_until_ms = None
 
     def add(self, readings: Sequence[Reading]) -> list[bool]:
         """Add readings; must be called inside a transaction.
@@ -109,12 +113,16 @@ class ReadingWriter:
         """
         rows = [_row(reading) for reading in readings]
         execute = self._connection.execute
+        if self._sealed_until_ms is None:
+            self._sealed_until_ms = sealed_until_ms(self._connection)
         changed: list[bool] = []
         for reading, row in zip(readings, rows, strict=True):
             number = self._numbers.get(reading.probe)
             if number is None:
                 number = self._number(reading.probe)
-            if row[0] < self._unpacked_from_ms[number]:
+            if row[0] < self._sealed_until_ms:
+                changed.append(self._add_after_seal(number, row))
+            elif row[0] < self._unpacked_from_ms[number]:
                 changed.append(self._add_late(number, row))
             elif execute(_ADD, (number, *row)).rowcount:
                 changed.append(True)
@@ -153,6 +161,21 @@ class ReadingWriter:
             "UPDATE reading SET milli = ?, raw = ?, lag_ms = ?"
             " WHERE probe_no = ? AND observed_ms = ?",
             (milli, raw, lag_ms, number, observed_ms),
+        )
+        return True
+
+    def _add_after_seal(self, number: int, row: _Row) -> bool:
+        """Add a reading whose day is sealed; note what stood there when it was."""
+        observed_ms, milli = row[0], row[1]
+        _, standing = span_millis(self._connection, number, observed_ms, observed_ms)
+        if not self._add_late(number, row):
+            return False
+        was = int(standing[0]) if standing.size else None
+        self._connection.execute(
+            "INSERT INTO late_reading (probe_no, observed_ms, was_milli, now_milli)"
+            " VALUES (?, ?, ?, ?) ON CONFLICT (probe_no, observed_ms) WHERE seal IS NULL"
+            " DO UPDATE SET now_milli = excluded.now_milli",
+            (number, observed_ms, was, milli),
         )
         return True
 

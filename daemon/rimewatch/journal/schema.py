@@ -190,7 +190,64 @@ _FIRST: Final = (
     ) STRICT""",
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST,)
+_SECOND: Final = (
+    # --- what cannot be taken back ---
+    # Each state that an alarm went through; the table of alarms holds the last one only.
+    """CREATE TABLE alarm_change (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        alarm_id TEXT NOT NULL,
+        text TEXT NOT NULL
+    ) STRICT""",
+    "INSERT INTO alarm_change (alarm_id, text) SELECT id, text FROM alarm ORDER BY raised_ms, id",
+    # --- seals, each over the one before ---
+    """CREATE TABLE seal (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        kind TEXT NOT NULL CHECK (kind IN ('day', 'late', 'thinned')),
+        day TEXT NOT NULL
+            CHECK (day GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+        seal TEXT NOT NULL CHECK (length(seal) = 64),
+        text TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX seal_day ON seal (day) WHERE kind = 'day'",
+    # Readings that came after their day was sealed: what stood there then, and what after it.
+    f"""CREATE TABLE late_reading (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        observed_ms {_TIME.format("observed_ms")},
+        was_milli INTEGER,
+        now_milli INTEGER NOT NULL,
+        seal INTEGER REFERENCES seal (number)
+    ) STRICT""",
+    """CREATE UNIQUE INDEX late_reading_waiting ON late_reading (probe_no, observed_ms)
+        WHERE seal IS NULL""",
+    "CREATE INDEX late_reading_seal ON late_reading (seal)",
+    # What is left of readings that are older than they must be kept.
+    """CREATE TABLE reading_hour (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        hour INTEGER NOT NULL,
+        lowest_milli INTEGER NOT NULL,
+        highest_milli INTEGER NOT NULL CHECK (highest_milli >= lowest_milli),
+        readings INTEGER NOT NULL CHECK (readings > 0),
+        seal INTEGER REFERENCES seal (number),
+        PRIMARY KEY (probe_no, hour)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX reading_hour_seal ON reading_hour (seal)",
+    # The sentences of a summary apart from their layout, for further layouts.
+    "ALTER TABLE summary ADD COLUMN page TEXT NOT NULL DEFAULT ''",
+    *(
+        f"""CREATE TRIGGER {table}_{name} BEFORE {what} ON {table}
+        BEGIN SELECT RAISE(ABORT, '{plural} are append-only'); END"""
+        for table, plural in (
+            ("alarm_change", "changes of alarms"),
+            ("message", "messages"),
+            ("seal", "seals"),
+            ("summary", "summaries"),
+        )
+        for name, what in (("unchanged", "UPDATE"), ("kept", "DELETE"))
+    ),
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND)
 """Step n brings a file from schema n to n + 1. Append only."""
 
 
