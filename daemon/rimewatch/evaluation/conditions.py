@@ -7,6 +7,8 @@ from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.lot_story import hold_of
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
+from rimewatch.lots.foretell import hours_lost
+from rimewatch.lots.hold import STORED_AT_C, Hold
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Finding
 from rimewatch.shop import Shop, Unit
@@ -53,22 +55,26 @@ def hold_condition(
 ) -> Condition | None:
     """Return that holds are at risk: their cold had begun, and is lost right now."""
     since_ms: list[float] = []
-    at_risk: list[LotId] = []
+    at_risk: dict[LotId, Hold] = {}
     for lot in lots:
+        if lot.thawing is not None:
+            continue  # taken out to thaw: nothing is held any more
         hold = hold_of(shop, histories, store, lot, now_ms)
         if hold is None or hold.completed_ms is not None or not hold.interruptions:
             continue
         last = hold.interruptions[-1]
         if last.end_ms is None and last.peak_c is not None:
             since_ms.append(last.start_ms)
-            at_risk.append(lot.lot)
+            at_risk[lot.lot] = hold
     if not at_risk:
         return None
     return Condition(
         key=AlarmKey(unit=unit, rule=Rule.HOLD_AT_RISK),
         since_ms=round(min(since_ms)),
         units=(unit,),
+        limit_c=min(STORED_AT_C[hold.option] for hold in at_risk.values()),
         lots=tuple(at_risk),
+        detail=hours_lost(at_risk),
     )
 
 

@@ -1,16 +1,26 @@
-"""Each lot from its entries: where it stood, what its hold came to, how fresh it is.
+"""Each lot from its entries: what it is, where it stood, how fresh it is.
 
-A correction is a further entry; the book only ever reads them in order of their time.
-Pure.
+A correction is a further entry; the book only ever reads them in order of their time,
+and leaves out what was cancelled. Pure.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Final
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Final
 
-from rimewatch.entries import AnyEntry, MoveLot, ReceiveLot, StartFreezing, WithdrawLot
+from rimewatch.entries import (
+    AnyEntry,
+    AttachStatement,
+    CorrectLot,
+    MoveLot,
+    ReceiveLot,
+    StartFreezing,
+    StartThawing,
+    WithdrawLot,
+)
+from rimewatch.evaluation.cancellations import standing
 from rimewatch.lots.hold import Placement
-from rimewatch.vocabulary import MS_PER_DAY, LotId, Option, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, LotId, Option, States, UnitId
 
 ASSUMED_AT_RECEIPT_C: Final = 5.0
 """Taken for a lot whose temperature at receipt nobody measured: the warmest that may be
@@ -23,7 +33,11 @@ class LotEntries:
 
     lot: LotId
     received: ReceiveLot | None = None
+    """Its receipt as corrected since, with the reference of a statement attached since."""
     freezing: StartFreezing | None = None
+    thawing: StartThawing | None = None
+    """None: it was not thawed since it was last put to freeze."""
+    statements: list[AttachStatement] = field(default_factory=list)
     withdrawn: WithdrawLot | None = None
     placements: list[Placement] = field(default_factory=list)
     """Where it stood since it was first put into a unit."""
@@ -40,6 +54,33 @@ class LotEntries:
             return None
         return self.placements[-1].unit
 
+    @property
+    def frozen_by_supplier(self) -> AttachStatement | None:
+        """The supplier's statement that it was frozen, the latest; None: there is none."""
+        said = [item for item in self.statements if item.states is States.FREEZING]
+        return said[-1] if said else None
+
+    def hold_placements(self) -> list[Placement]:
+        """Return where it stood in its freezing hold: from its start until it was thawed.
+
+        Empty where freezing was never started.
+        """
+        if self.freezing is None:
+            return []
+        places = self.placements_from(self.freezing.at_ms)
+        if self.thawing is None:
+            return places
+        ends_ms = float(self.thawing.at_ms)
+        return [
+            Placement(
+                unit=place.unit,
+                from_ms=place.from_ms,
+                to_ms=ends_ms if place.to_ms is None else min(place.to_ms, ends_ms),
+            )
+            for place in places
+            if place.from_ms < ends_ms
+        ]
+
     def placements_from(self, from_ms: float) -> list[Placement]:
         """Return where it stood from an instant on."""
         return [
@@ -54,30 +95,74 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
 
     Args:
         entries: In any order; they are read in order of their time, and of those at
-            one instant in the order given.
+            one instant in the order given. Cancelled ones are left out.
     """
     lots: dict[LotId, LotEntries] = {}
-    for entry in sorted(entries, key=lambda entry: entry.at_ms):
+    early: dict[LotId, list[CorrectLot]] = {}
+    for entry in sorted(standing(entries), key=lambda entry: entry.at_ms):
         match entry:
             case ReceiveLot():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
                 # Received again: a correction of what is said of the lot, not of when it came.
                 first = lot.received
                 lot.received = entry if first is None else replace(entry, at_ms=first.at_ms)
-            case StartFreezing():
+                for correction in early.pop(entry.lot, ()):
+                    lot.received = corrected(lot.received, correction)
+            case CorrectLot():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
-                lot.freezing = entry
-                _place(lot, entry.unit, entry.at_ms)
-            case MoveLot():
+                if lot.received is None:
+                    early.setdefault(entry.lot, []).append(entry)
+                else:
+                    lot.received = corrected(lot.received, entry)
+            case AttachStatement():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
-                _place(lot, entry.unit, entry.at_ms)
-            case WithdrawLot():
-                lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
-                lot.withdrawn = entry
-                _close(lot, entry.at_ms)
+                lot.statements.append(entry)
+            case StartFreezing() | StartThawing() | MoveLot() | WithdrawLot():
+                _moved(lots.setdefault(entry.lot, LotEntries(lot=entry.lot)), entry)
             case _:
                 pass
+    for lot in lots.values():
+        _name_statement(lot)
     return lots
+
+
+def corrected(received: ReceiveLot, correction: CorrectLot) -> ReceiveLot:
+    """Return a receipt with what a correction says instead."""
+    return replace(received, **changes(correction))
+
+
+def changes(correction: CorrectLot) -> dict[str, Any]:
+    """Return what a correction says, by the names of a receipt's fields."""
+    about = {field.name for field in fields(ReceiveLot)} - _NOT_CORRECTED
+    return {
+        name: value for name in sorted(about) if (value := getattr(correction, name)) is not None
+    }
+
+
+_NOT_CORRECTED: Final = frozenset({"at_ms", "who", "entered_ms", "entry_number", "lot"})
+"""Of a receipt, what a correction leaves alone: when and by whom it was entered."""
+
+
+def _name_statement(lot: LotEntries) -> None:
+    """A statement on feed that was attached is the one that a receipt may have lacked."""
+    feed = [item for item in lot.statements if item.states is States.FEED]
+    if feed and lot.received is not None and not lot.received.statement.strip():
+        lot.received = replace(lot.received, statement=feed[-1].reference)
+
+
+def _moved(lot: LotEntries, entry: StartFreezing | StartThawing | MoveLot | WithdrawLot) -> None:
+    match entry:
+        case StartFreezing():
+            lot.freezing, lot.thawing = entry, None
+            _place(lot, entry.unit, entry.at_ms)
+        case StartThawing():
+            lot.thawing = entry
+            _place(lot, entry.unit, entry.at_ms)
+        case MoveLot():
+            _place(lot, entry.unit, entry.at_ms)
+        case WithdrawLot():
+            lot.withdrawn = entry
+            _close(lot, entry.at_ms)
 
 
 def _close(lot: LotEntries, at_ms: float) -> None:

@@ -3,27 +3,32 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from enum import StrEnum
 
-import numpy as np
-
-from rimewatch.evaluation.channels import ChannelHistory, settings_for
+from rimewatch.evaluation.channels import ChannelHistory
+from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
-from rimewatch.evaluation.store import ReadingStore, Span
+from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
 from rimewatch.lots.needs import Need, needs_of
-from rimewatch.rules import channel
-from rimewatch.rules.watch import ChannelSettings
+from rimewatch.lots.own_species import own_species
 from rimewatch.science import spoilage
-from rimewatch.science.statistics import cut_to_period
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, UnitId
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
-WARM_UP_LAGS: Final = 20.0
-"""After so many time constants a lag has forgotten where it began (exp(−20) = 2e-9)."""
+
+class Proof(StrEnum):
+    """Why a lot may be served raw, as far as parasites go."""
+
+    OWN_FREEZING = "own-freezing"
+    """A hold in this shop's freezers, complete: Food Code 3-402.12(A)."""
+    SUPPLIER_FREEZING = "supplier-freezing"
+    """The supplier's written statement in place of it: Food Code 3-402.12(B)."""
+    EXEMPTION = "exemption"
+    """Exempt: Food Code 3-402.11(B)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,25 +49,67 @@ class LotStory:
 
     @property
     def state(self) -> str:
-        """``received``, ``freezing``, ``complete`` or ``withdrawn``."""
+        """``received``, ``freezing``, ``complete`` or ``withdrawn``.
+
+        A hold that was given up for thawing before it was complete is no hold any more.
+        """
         if self.entries.withdrawn is not None:
             return "withdrawn"
         if self.hold is None:
             return "received"
-        return "freezing" if self.hold.completed_ms is None else "complete"
+        if self.hold.completed_ms is not None:
+            return "complete"
+        return "freezing" if self.entries.thawing is None else "received"
+
+    @property
+    def proof(self) -> Proof | None:
+        """The proof that it may be served raw, as far as parasites go; None: there is none yet.
+
+        Nothing is taken for granted: a lot nobody described has none, nor one whose
+        exemption rests on a statement that nobody has recorded. Kept for a lot that is gone.
+        """
+        received = self.entries.received
+        if self.need is None or received is None or not received.serve_raw:
+            return None
+        if not self.need.needs_destruction and not self.need.statement_missing:
+            return Proof.EXEMPTION
+        if self.hold is not None and self.hold.completed_ms is not None:
+            return Proof.OWN_FREEZING
+        if self.entries.frozen_by_supplier is not None:
+            return Proof.SUPPLIER_FREEZING
+        return None
 
     @property
     def raw_ready(self) -> bool:
-        """Whether proof that it may be served raw, as far as parasites go, is complete.
+        """Whether it is here and its proof is complete."""
+        return self.proof is not None and self.entries.withdrawn is None
 
-        Nothing is taken for granted: a lot nobody described, or one whose exemption
-        rests on a statement that nobody has recorded, is not.
-        """
-        if self.need is None or self.entries.received is None or self.state == "withdrawn":
-            return False
-        if not self.entries.received.serve_raw or self.need.statement_missing:
-            return False
-        return not self.need.needs_destruction or self.state == "complete"
+    @property
+    def why_not(self) -> str:
+        """One sentence on what its proof lacks; empty where it lacks nothing, or none is wanted."""
+        received = self.entries.received
+        if self.proof is not None or (received is not None and not received.serve_raw):
+            return ""
+        if received is None or self.need is None:
+            return "Nobody has entered what this lot is."
+        if self.need.statement_missing and not self.need.needs_destruction:
+            return "The supplier’s written statement on feed and raising is not on file."
+        return self._hold_lacks()
+
+    def _hold_lacks(self) -> str:
+        hold = self.hold
+        if hold is None:
+            return "It needs a freezing hold, and none was started."
+        counted = f"{math.floor(hold.credited_h * 10 + 1e-9) / 10:g} of {hold.required_h:g} h"
+        if self.entries.thawing is not None:
+            return f"It was put to thaw when {counted} of its hold were proven."
+        last = hold.interruptions[-1] if hold.interruptions else None
+        if last is not None and last.end_ms is None:
+            why = "too warm" if last.peak_c is not None else "without readings"
+            return f"Its freezer is {why}: the count stands still and begins again from zero."
+        if hold.started_ms is None:
+            return "The cold of its hold has not begun, or the fish is not yet cold enough inside."
+        return f"Its hold is not complete: {counted}."
 
 
 def cold_of_unit(
@@ -83,7 +130,9 @@ def tell(
     """Judge one lot from its entries and the readings up to an instant."""
     return LotStory(
         entries=lot,
-        need=None if lot.received is None else needs_of(lot.received),
+        need=None
+        if lot.received is None
+        else needs_of(lot.received, extra_species=own_species(shop.species)),
         hold=hold_of(shop, histories, store, lot, to_ms),
         ice_days=ice_days(
             lot,
@@ -102,55 +151,8 @@ def hold_of(
         return None
     return evaluate_hold(
         lot.freezing.option,
-        lot.placements_from(lot.freezing.at_ms),
+        lot.hold_placements(),
         lambda unit, level_c: cold_of_unit(shop, histories, unit, level_c, to_ms),
         solid_after(shop, store, lot),
         cold_through_after(shop, store, lot),
     )
-
-
-def _span_with_warm_up(
-    store: ReadingStore, probe: ProbeId, settings: ChannelSettings, from_ms: float, to_ms: float
-) -> Span:
-    """Return a period's readings, and those before it from which its lag must be run up.
-
-    Only monitored time lets a lag forget: over a gap the fish stays as warm as it was.
-    """
-    warm_up_ms = WARM_UP_LAGS * settings.lag_s * 1000.0
-    # A stale time more on either side, so that the stretches at the edges are known.
-    stale_ms = round(settings.stale_ms)
-    back_ms = math.ceil(warm_up_ms) + stale_ms
-    while True:
-        first_ms = math.floor(from_ms) - back_ms
-        span = store.span(probe, first_ms, math.ceil(to_ms) + stale_ms)
-        lengths_ms = np.diff(span.times_ms[span.times_ms <= from_ms])
-        run_up_ms = float(lengths_ms[lengths_ms <= settings.stale_ms].sum())
-        # The reading nearest to the period may lie up to a stale time before it.
-        enough = run_up_ms + stale_ms >= warm_up_ms
-        if enough or store.last_before(probe, first_ms) is None:
-            return span
-        back_ms *= 2
-
-
-def unit_ice_days(
-    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
-) -> float:
-    """Return the ice-days of a unit's governing temperature within a period.
-
-    Gaps add nothing: what was not measured is listed as unmonitored, not guessed.
-    """
-    probes = shop.governing_probes(unit)
-    if not probes:
-        return 0.0
-    probe = probes[0]
-    settings = settings_for(shop.unit[unit], probe)
-    span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
-    curve = channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist())
-    times, values = cut_to_period(
-        span.times_ms,
-        np.array(curve, dtype=np.float64),
-        stale_ms=settings.stale_ms,
-        from_ms=from_ms,
-        to_ms=to_ms,
-    )
-    return spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms))

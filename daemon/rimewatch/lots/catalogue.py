@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -117,7 +118,13 @@ def find(name: str, extra: Sequence[Species] = ()) -> Species | Ambiguous | None
     >>> find("maguro").choices[0].common
     'albacore'
     """
-    return (catalogue_with(extra) if extra else CATALOGUE).find(name)
+    return (_catalogue(tuple(extra)) if extra else CATALOGUE).find(name)
+
+
+@lru_cache(maxsize=8)
+def _catalogue(extra: tuple[Species, ...]) -> Catalogue:
+    """Return the catalogue with a shop's own species, built once: a shop asks for each lot."""
+    return catalogue_with(extra)
 
 
 def _claim(
