@@ -16,6 +16,7 @@ from rimewatch.vocabulary import (
     ContactId,
     Kind,
     Measures,
+    Paper,
     Priority,
     ProbeId,
     Rule,
@@ -225,6 +226,12 @@ class Shop:
     escalation: tuple[EscalationStep, ...] = ()
     priorities: Mapping[Rule, Priority] = field(default_factory=dict)
     """The shop's own priorities, where they differ from the usual ones."""
+    paper: Paper = Paper.LETTER
+    """What records are printed on."""
+    keep_chilled_days: int = 731
+    """How long readings of cases and walk-ins are kept whole."""
+    keep_frozen_days: int = 731
+    """How long readings of freezers are kept whole."""
     species: tuple[ShopSpecies, ...] = ()
     """The shop's own species, beside the catalogue's."""
     use_by_ice_days: float | None = None

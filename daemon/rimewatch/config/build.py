@@ -33,6 +33,7 @@ from rimewatch.config.tables import (
     NightTable,
     PrioritiesTable,
     ProbeTable,
+    RecordsTable,
     RotaTable,
     ShopTable,
     UnitTable,
@@ -59,6 +60,7 @@ class Rows:
     night: Row[NightTable] | None
     escalation: list[Row[EscalationTable]]
     priorities: Row[PrioritiesTable]
+    records: Row[RecordsTable]
     rotas: list[Row[RotaTable]]
     at_stake: Row[AtStakeTable]
     messages: Row[MessagesTable]
@@ -83,7 +85,8 @@ def build_shop(
     watch = self_watch(rows.watch, secrets, problems)
     texts = message_texts(rows.messages, folder, problems)
     shop = rows.shop.table if rows.shop else None
-    if problems or shop is None or broker is None:
+    records = rows.records.table
+    if problems or shop is None or broker is None or records is None:
         return None
     return Shop(
         name=shop.name,
@@ -97,6 +100,9 @@ def build_shop(
         night=_night(rows.night),
         escalation=_escalation(rows.escalation, contacts),
         priorities=_priorities(rows.priorities),
+        paper=records.paper,
+        keep_chilled_days=records.keep_chilled_days,
+        keep_frozen_days=records.keep_frozen_days,
         shifts=tuple(shift_of(row.table) for row in rows.rotas if row.table),
         holidays=frozenset(shop.holidays),
         web=web(rows.web),

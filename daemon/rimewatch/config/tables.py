@@ -34,7 +34,7 @@ from rimewatch.config.keys import (
     word_of,
 )
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
-from rimewatch.vocabulary import Kind, Measures, Priority, Scale
+from rimewatch.vocabulary import Kind, Measures, Paper, Priority, Scale
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
     Kind.DISPLAY_CASE: COLD_HOLDING_LIMIT_C,  # FDA Food Code 2022, 3-501.16(A)(2)
@@ -386,6 +386,21 @@ class WatchTable(Table):
     """Free room on the journal's disk, MB, below which the summary tells of it. Default 500."""
 
 
+class RecordsTable(Table):
+    """How records are printed, and how long readings are kept whole."""
+
+    paper: Annotated[Paper, Word, word_of(Paper, "letter")] = Paper.LETTER
+    """Paper of summaries and records as PDF, "letter" or "a4". Default "letter"."""
+    keep_chilled_days: Annotated[
+        int, Field(ge=366, le=36_600), Expect("whole days, 366 or more", 731)
+    ] = 731
+    """Days that readings of cases and walk-ins are kept whole; 21 CFR 123.9(b) asks for a year."""
+    keep_frozen_days: Annotated[
+        int, Field(ge=731, le=36_600), Expect("whole days, 731 or more", 731)
+    ] = 731
+    """Days that readings of freezers are kept whole; 21 CFR 123.9(b) asks for two years."""
+
+
 class File(Table):
     """The whole file. Only for editors: reading goes table by table, to find every problem."""
 
@@ -407,6 +422,8 @@ class File(Table):
     """Whom to tell when. Default: every contact at once, again every 900 s."""
     priorities: PrioritiesTable = PrioritiesTable()
     """The shop's own priorities, rule by rule."""
+    records: RecordsTable = RecordsTable()
+    """How records are printed, and how long readings are kept whole."""
     rota: list[RotaTable] = []
     """Who is on call when; one [[rota]] for each shift."""
     at_stake: AtStakeTable = AtStakeTable()
