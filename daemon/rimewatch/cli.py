@@ -11,6 +11,7 @@ from typing import Final
 import click
 
 from rimewatch import __version__
+from rimewatch.commands.group import unknown_command
 from rimewatch.errors import UserError
 
 COMMANDS: Final = {
@@ -34,10 +35,14 @@ class CommandFolder(click.Group):
         """Return the commands' names in the order of a shop's life."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        """Return a command by its name."""
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command by its name.
+
+        Raises:
+            click.UsageError: If there is none; names the one that was probably meant.
+        """
         if cmd_name not in COMMANDS:
-            return None
+            raise unknown_command(ctx, cmd_name, COMMANDS)
         module = importlib.import_module(f"rimewatch.commands.{cmd_name}")
         command: click.Command = module.command
         return command
@@ -65,17 +70,28 @@ def rimewatch() -> None:
 def main() -> None:
     """Run the command line; a user's mistake is one sentence and exit code 2."""
     try:
-        rimewatch(standalone_mode=False)
-    except click.exceptions.Exit as ended:
-        sys.exit(ended.exit_code)
+        # Without click's own handling of errors it returns the code of an early end.
+        sys.exit(rimewatch(standalone_mode=False))
     except click.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()  # the help itself
+        sys.exit(2)
     except click.ClickException as error:
-        error.show()
+        click.echo(_sentence(error), err=True)
         sys.exit(2)
     except UserError as error:
         click.echo(f"rimewatch: {error}", err=True)
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(1)
+
+
+def _sentence(error: click.ClickException) -> str:
+    said = error.format_message().rstrip(".")
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    if context is None:
+        return f"rimewatch: {said}."
+    path = context.command_path
+    return f"{path}: {said}{'' if said.endswith('?') else '.'} Help: {path} --help"

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rimewatch.clock import SystemClock
+from rimewatch.commands.group import CommandGroup
 from rimewatch.commands.options import (
     config_option,
     journal_option,
@@ -14,12 +15,25 @@ from rimewatch.commands.options import (
 )
 from rimewatch.commands.standing import enter, standing
 from rimewatch.entries import Acknowledge, Shelve
+from rimewatch.errors import UserError
+from rimewatch.rules.condition import AlarmKey
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import Rule, UnitId
 
 RULES = click.Choice([rule.value for rule in Rule])
 
 
-@click.group(epilog="Example:  rimewatch alarm list --config shop.toml")
+def _key(shop: Shop, unit: str, rule: str) -> AlarmKey:
+    """Return which alarm is meant; UNIT - is an alarm over several units."""
+    of = None if unit == "-" else UnitId(known_unit(shop, unit))
+    return AlarmKey(unit=of, rule=Rule(rule))
+
+
+def _name(key: AlarmKey) -> str:
+    return f"{key.unit or '-'} {key.rule.value}"
+
+
+@click.group(cls=CommandGroup, epilog="Example:  rimewatch alarm list --config shop.toml")
 def command() -> None:
     """List alarms, acknowledge one, or shelve it for a while."""
 
@@ -40,7 +54,12 @@ def list_alarms(config: Path, journal: Path) -> None:
     if not alarms:
         click.echo("No alarm is on.")
     for alarm in alarms:
-        unit = "several units" if alarm.key.unit is None else shop.unit[alarm.key.unit].name
+        if alarm.key.unit is None:
+            unit = "several units"
+        elif alarm.key.unit in shop.unit:
+            unit = shop.unit[alarm.key.unit].name
+        else:
+            unit = "a unit no longer in the configuration"
         click.echo(
             f"{unit} ({alarm.key.unit or '-'}) {alarm.key.rule.value}: {alarm.priority.value}, "
             f"{alarm.state.value}, raised {local_moment(alarm.raised_ms, zone)}"
@@ -49,31 +68,35 @@ def list_alarms(config: Path, journal: Path) -> None:
 
 @command.command("acknowledge", epilog="Example:  rimewatch alarm acknowledge case-1 holding")
 @click.argument("unit")
-@click.argument("rule", type=RULES)
+@click.argument("rule", type=RULES, metavar="RULE")
 @config_option
 @journal_option
 @who_option
 def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> None:
     """Say that you have seen an alarm and are acting; repeats and escalation stop.
 
-    UNIT is - for an alarm over several units.
+    UNIT and RULE are as rimewatch alarm list shows them; UNIT is - for an alarm over
+    several units.
     """
     shop = load(config, sends=False)
+    key = _key(shop, unit, rule)
+    with standing(shop, journal) as now:
+        on = list(now.evaluator.alarms.alarms)
+    if key not in on:
+        others = ", ".join(sorted(_name(other) for other in on)) or "none"
+        raise UserError(
+            f"no alarm {_name(key)} is on, so nothing was acknowledged; on now: {others}"
+        )
     enter(
         journal,
-        Acknowledge(
-            at_ms=SystemClock().now_ms(),
-            who=who,
-            unit=None if unit == "-" else UnitId(known_unit(shop, unit)),
-            rule=Rule(rule),
-        ),
+        Acknowledge(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule),
     )
-    click.echo(f"Acknowledged: {unit} {rule}. Note what was done with rimewatch unit note.")
+    click.echo(f"Acknowledged: {_name(key)}. Note what was done with rimewatch unit note.")
 
 
 @command.command("shelve", epilog="Example:  rimewatch alarm shelve case-1 door --minutes 30")
 @click.argument("unit")
-@click.argument("rule", type=RULES)
+@click.argument("rule", type=RULES, metavar="RULE")
 @click.option(
     "--minutes",
     type=click.FloatRange(min=0, min_open=True, max=1440),
@@ -85,15 +108,15 @@ def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> 
 @who_option
 def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, who: str) -> None:
     """Put an alarm aside for some minutes; if it is still so then, it is raised."""
-    shop = load(config, sends=False)
+    key = _key(load(config, sends=False), unit, rule)
     enter(
         journal,
         Shelve(
             at_ms=SystemClock().now_ms(),
             who=who,
-            unit=None if unit == "-" else UnitId(known_unit(shop, unit)),
-            rule=Rule(rule),
+            unit=key.unit,
+            rule=key.rule,
             minutes=minutes,
         ),
     )
-    click.echo(f"Shelved for {minutes:g} min: {unit} {rule}.")
+    click.echo(f"Shelved for {minutes:g} min: {_name(key)}.")

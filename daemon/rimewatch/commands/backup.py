@@ -13,11 +13,11 @@ from rimewatch.errors import UserError
 @click.argument("to", type=click.Path(path_type=Path))
 def command(journal: Path, to: Path) -> None:
     """Copy the journal to TO and check the copy; TO is replaced only if it is sound."""
+    from rimewatch.commands.standing import existing
     from rimewatch.journal.errors import JournalError
     from rimewatch.journal.reader import JournalReader
 
-    if not journal.exists():
-        raise UserError(f"there is no journal {journal}; name its file with --journal")
+    existing(journal)
     try:
         with JournalReader.open(journal) as reader:
             size = reader.backup(to)

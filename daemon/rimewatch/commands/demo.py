@@ -37,6 +37,7 @@ def command(speed: float, scenario: str, out: Path | None) -> None:
     An embedded broker, the simulated probes, the service, its journal and a stand-in for
     a phone run in one process; nothing leaves this machine.
     """
+    click.echo("Preparing the night ...", err=True)
     try:
         from rimewatch.service.demo import Demo, DemoError
     except ModuleNotFoundError as error:
@@ -45,12 +46,24 @@ def command(speed: float, scenario: str, out: Path | None) -> None:
         raise UserError(
             f"the demo needs {error.name}; install it with: pip install 'rimewatch[demo]'"
         ) from None
-    folder = Path(tempfile.mkdtemp(prefix="rimewatch-demo-")) if out is None else out
-    folder.mkdir(parents=True, exist_ok=True)
-    demo = Demo(scenario, folder, speed=speed)
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: demo.stop())
+    from rimewatch.service.signals import heed
+
+    demo = Demo(scenario, _folder(out), speed=speed)
+    heed({signal.SIGINT: demo.stop, signal.SIGTERM: demo.stop})
     try:
         demo.run()
     except DemoError as error:
         raise UserError(str(error)) from None
+
+
+def _folder(out: Path | None) -> Path:
+    try:
+        if out is None:
+            return Path(tempfile.mkdtemp(prefix="rimewatch-demo-"))
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        where = "the temporary folder" if out is None else out
+        raise UserError(
+            f"{where} cannot be written ({error.strerror or error}); name a folder with --out"
+        ) from None
+    return out

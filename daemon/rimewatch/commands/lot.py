@@ -1,10 +1,12 @@
 """``rimewatch lot``: receive, freeze, move, withdraw and list lots."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from rimewatch.clock import SystemClock
+from rimewatch.commands.group import CommandGroup
 from rimewatch.commands.options import (
     config_option,
     instant_ms,
@@ -13,11 +15,11 @@ from rimewatch.commands.options import (
     load,
     who_option,
 )
-from rimewatch.commands.standing import enter, standing
+from rimewatch.commands.standing import enter, known_lot, standing
 from rimewatch.entries import MoveLot, ReceiveLot, StartFreezing, WithdrawLot
 from rimewatch.errors import UserError
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, Option, Origin, UnitId
+from rimewatch.vocabulary import Kind, LotId, Option, Origin, UnitId
 
 CAUTION = (
     "A record is not a guarantee of safety. The person in charge decides; local codes and the "
@@ -30,17 +32,29 @@ at_option = click.option(
 )
 
 
-def _at_ms(at: str | None, shop: Shop) -> int:
+def _times(at: str | None, shop: Shop) -> dict[str, Any]:
+    """Return when something was done, and when it was entered if that was later."""
     now_ms = SystemClock().now_ms()
     if at is None:
-        return now_ms
+        return {"at_ms": now_ms}
     given_ms = instant_ms(at, shop)
     if given_ms > now_ms:
         raise UserError(f"--at {at} is in the future; an entry says what was done")
-    return given_ms
+    return {"at_ms": given_ms, "entered_ms": now_ms}
 
 
-@click.group(epilog="Example:  rimewatch lot list --config shop.toml --raw-ready")
+def _freezing_unit(shop: Shop, unit: str) -> UnitId:
+    found = shop.unit[UnitId(known_unit(shop, unit))]
+    if found.kind not in (Kind.FREEZER, Kind.ULTRA_LOW_FREEZER):
+        freezers = [u.id for u in shop.units if u.kind in (Kind.FREEZER, Kind.ULTRA_LOW_FREEZER)]
+        raise UserError(
+            f"{unit} is a {found.kind.value} and freezes nothing; "
+            f"expected one of {', '.join(freezers) or 'none: the shop has no freezer'}"
+        )
+    return found.id
+
+
+@click.group(cls=CommandGroup, epilog="Example:  rimewatch lot list --config shop.toml --raw-ready")
 def command() -> None:
     """Follow lots from receiving through their freezing hold to the case."""
 
@@ -96,7 +110,7 @@ def receive(  # noqa: PLR0917 (each is an option)
         celsius = round((fahrenheit - 32.0) * 5.0 / 9.0, 3)
     shop = load(config, sends=False)
     entry = ReceiveLot(
-        at_ms=_at_ms(at, shop),
+        **_times(at, shop),
         who=who,
         lot=LotId(lot),
         species=species,
@@ -137,10 +151,10 @@ def freeze(
     enter(
         journal,
         StartFreezing(
-            at_ms=_at_ms(at, shop),
+            **_times(at, shop),
             who=who,
-            lot=LotId(lot),
-            unit=UnitId(known_unit(shop, unit)),
+            lot=known_lot(journal, lot),
+            unit=_freezing_unit(shop, unit),
             option=Option(option),
         ),
     )
@@ -160,7 +174,10 @@ def move(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
     enter(
         journal,
         MoveLot(
-            at_ms=_at_ms(at, shop), who=who, lot=LotId(lot), unit=UnitId(known_unit(shop, unit))
+            **_times(at, shop),
+            who=who,
+            lot=known_lot(journal, lot),
+            unit=UnitId(known_unit(shop, unit)),
         ),
     )
     click.echo(f"{lot}: moved to {unit}.")
@@ -176,7 +193,8 @@ def move(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
 def withdraw(lot: str, reason: str, at: str | None, config: Path, journal: Path, who: str) -> None:
     """Enter that a lot is gone."""
     shop = load(config, sends=False)
-    enter(journal, WithdrawLot(at_ms=_at_ms(at, shop), who=who, lot=LotId(lot), reason=reason))
+    known = known_lot(journal, lot)
+    enter(journal, WithdrawLot(**_times(at, shop), who=who, lot=known, reason=reason))
     click.echo(f"{lot}: withdrawn ({reason}).")
 
 

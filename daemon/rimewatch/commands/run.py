@@ -26,6 +26,7 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.journal.errors import JournalError
     from rimewatch.service.lock import Locked, only_one
     from rimewatch.service.service import Service
+    from rimewatch.service.signals import heed
 
     shop = load(config)
 
@@ -42,12 +43,12 @@ def command(config: Path, journal: Path) -> None:
     try:
         with only_one(journal):
             service = Service(shop, journal, SystemClock(), say=say, reread=reread)
-            signal.signal(signal.SIGTERM, lambda *_: service.stop())
-            signal.signal(signal.SIGINT, lambda *_: service.stop())
-            signal.signal(signal.SIGHUP, lambda *_: service.reload())
-            say(
-                f"Watching {shop.name}: {len(shop.units)} units, {len(shop.probes)} probes; "
-                f"journal {journal}."
+            heed(
+                {
+                    signal.SIGTERM: service.stop,
+                    signal.SIGINT: service.stop,
+                    signal.SIGHUP: service.reload,
+                }
             )
             service.run()
             say("Stopped; everything taken in is on the disk.")

@@ -1,5 +1,6 @@
 """How things stand, read from the journal beside the running service."""
 
+import difflib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -9,11 +10,15 @@ from rimewatch.clock import SystemClock
 from rimewatch.entries import AnyEntry
 from rimewatch.errors import UserError
 from rimewatch.evaluation.evaluator import Evaluator
+from rimewatch.evaluation.lot_book import book
+from rimewatch.intake.entries import EntryError, parse_entry
+from rimewatch.journal.entry_codec import EntryCodecError, entry_to_dict
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
-from rimewatch.service.resume import resume
+from rimewatch.service.resume import MOST_ENTRIES, resume
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,11 +37,7 @@ def standing(shop: Shop, journal: Path) -> Iterator[Standing]:
     Raises:
         UserError: If there is no such journal, or it cannot be read.
     """
-    if not journal.exists():
-        raise UserError(
-            f"there is no journal {journal} yet; start the service with rimewatch run, or name "
-            "its file with --journal"
-        )
+    existing(journal)
     now_ms = SystemClock().now_ms()
     try:
         with JournalReader.open(journal) as reader:
@@ -46,14 +47,59 @@ def standing(shop: Shop, journal: Path) -> Iterator[Standing]:
         raise UserError(str(error)) from None
 
 
+def existing(journal: Path) -> Path:
+    """Return a journal's path if there is such a file.
+
+    An entry in a journal that the service does not have would be seen by nobody.
+
+    Raises:
+        UserError: If there is none.
+    """
+    if journal.is_dir():
+        raise UserError(f"{journal} is a folder; name the journal's file with --journal")
+    if not journal.exists():
+        raise UserError(
+            f"there is no journal {journal} yet; start the service with rimewatch run, or name "
+            "its file with --journal"
+        )
+    return journal
+
+
+def known_lot(journal: Path, lot: str) -> LotId:
+    """Return a lot's id.
+
+    Raises:
+        UserError: If nobody has received such a lot.
+    """
+    existing(journal)
+    try:
+        with JournalReader.open(journal) as reader:
+            if reader.entries_of_lot(LotId(lot)):
+                return LotId(lot)
+            lots = book([entry for _, entry in reader.entries_after(0, MOST_ENTRIES)])
+    except JournalError as error:
+        raise UserError(str(error)) from None
+    present = [known for known, told in lots.items() if told.withdrawn is None]
+    close = difflib.get_close_matches(lot, present, n=1)
+    if close:
+        cure = f"did you mean {close[0]}?"
+    elif present:
+        cure = f"the newest are {', '.join(present[-5:])}"
+    else:
+        cure = "enter it first with rimewatch lot receive"
+    raise UserError(f'there is no lot "{lot}" on the books; {cure}')
+
+
 def enter(journal: Path, entry: AnyEntry) -> None:
     """Add an operator's entry; a running service takes it in within a second.
 
     Raises:
-        UserError: If it cannot be written.
+        UserError: If it is no sound entry, there is no such journal, or it cannot be written.
     """
+    existing(journal)
     try:
+        checked = parse_entry(entry_to_dict(entry), entry.at_ms)
         with Journal.open(journal, check=False) as opened:
-            opened.add_entry(entry, "cli")
-    except JournalError as error:
+            opened.add_entry(checked, "cli")
+    except (EntryError, EntryCodecError, JournalError) as error:
         raise UserError(str(error)) from None

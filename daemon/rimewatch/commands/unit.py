@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from rimewatch.clock import SystemClock
+from rimewatch.commands.group import CommandGroup
 from rimewatch.commands.options import (
     config_option,
     journal_option,
@@ -17,7 +18,7 @@ from rimewatch.entries import CorrectiveAction, InService, OutOfService
 from rimewatch.vocabulary import Disposition, LotId, UnitId
 
 
-@click.group(epilog="Example:  rimewatch unit list --config shop.toml")
+@click.group(cls=CommandGroup, epilog="Example:  rimewatch unit list --config shop.toml")
 def command() -> None:
     """List units, take one out of service, or note a corrective action."""
 

@@ -12,11 +12,11 @@ from rimewatch.errors import UserError
 @journal_option
 def command(journal: Path) -> None:
     """Check every page of the journal; a sound file says nothing of what was never written."""
+    from rimewatch.commands.standing import existing
     from rimewatch.journal.errors import JournalError
     from rimewatch.journal.reader import JournalReader
 
-    if not journal.exists():
-        raise UserError(f"there is no journal {journal}; name its file with --journal")
+    existing(journal)
     try:
         with JournalReader.open(journal) as reader:
             findings = reader.verify()

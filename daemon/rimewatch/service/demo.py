@@ -61,6 +61,7 @@ class Demo:
         self._folder = folder
         self._speed = speed
         self._stop = threading.Event()
+        self._error: BaseException | None = None
         self._console = Console(highlight=False)
 
     def stop(self) -> None:
@@ -71,7 +72,7 @@ class Demo:
         """Play the night, then print its summary.
 
         Raises:
-            DemoError: If the scenario or the broker is not to be had.
+            DemoError: If the scenario or the broker is not to be had, or the service ends.
         """
         try:
             lines = list(trace_lines(load_scenario(self._scenario)))
@@ -105,22 +106,30 @@ class Demo:
             thread = threading.Thread(target=self._serve, args=(service,), name="writer")
             thread.start()
             try:
-                if not service.wait_until_listening(PATIENCE_S):
-                    raise DemoError("the service did not reach the embedded broker")
                 played = self._play(lines, broker.url, service, journal_path, clock, zone)
-            except PublishError as error:
-                raise DemoError(str(error)) from None
+            except (PublishError, DemoError) as error:
+                service.stop()
+                thread.join()
+                raise self._why(error) from None
             finally:
                 service.stop()
                 thread.join()
+        if self._error is not None:
+            raise self._why(self._error)
         self._show_summaries(journal_path, stopped=played.stopped)
+
+    def _why(self, error: BaseException) -> DemoError:
+        """Return what to tell: where the service has ended, that is the reason for the rest."""
+        if self._error is not None:
+            return DemoError(f"the service ended: {self._error}")
+        return DemoError(str(error))
 
     def _serve(self, service: Service) -> None:
         try:
             service.run()
-        except BaseException:
+        except BaseException as error:  # noqa: BLE001 (told in the thread that plays)
+            self._error = error
             self._stop.set()
-            raise
 
     def _play(
         self,
@@ -131,13 +140,18 @@ class Demo:
         clock: SteppedClock,
         zone: ZoneInfo,
     ) -> Played:
+        if not service.wait_until_listening(PATIENCE_S):
+            raise DemoError("the service did not reach the embedded broker")
         published = entered = 0
 
         def catch_up(allowed: int) -> None:
             if not service.wait_for(
                 arrivals=published - allowed, entries=entered, timeout_s=PATIENCE_S
             ):
-                self._stop.set()
+                raise DemoError(
+                    f"the service did not take a message in within {PATIENCE_S:g} s; is this "
+                    "machine very busy? Try a lower --speed"
+                )
 
         def enter(at_ms: int, entry: Mapping[str, Any]) -> None:
             nonlocal entered

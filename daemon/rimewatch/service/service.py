@@ -12,10 +12,12 @@ from typing import Final
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.receiver import Receiver
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
+from rimewatch.service.cry import CryForHelp
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
@@ -29,6 +31,9 @@ TICK_S: Final = 0.25
 
 IDLE_WRITE_S: Final = 60.0
 """With nothing to write, how far time was followed is noted this often: spares the disk."""
+
+GRACE_S: Final = 5.0
+"""How long messages in hand may take at the end; what has not gone out by then is due again."""
 
 RETRY_S: Final = (1.0, 30.0)
 """First and longest wait before a batch that could not be written is tried again."""
@@ -64,6 +69,7 @@ class Service:
         self._reload = threading.Event()
         self._moved = threading.Condition()
         self._listening = False
+        self._ended = False
         self._arrivals = 0
         self._entries = 0
 
@@ -80,22 +86,25 @@ class Service:
     def wait_until_listening(self, timeout_s: float) -> bool:
         """Wait until the broker has confirmed the subscriptions; False if time is up."""
         with self._moved:
-            self._moved.wait_for(lambda: self._listening or self._stop.is_set(), timeout_s)
+            self._moved.wait_for(lambda: self._listening or self._is_over(), timeout_s)
             return self._listening
 
     def wait_for(self, *, arrivals: int = 0, entries: int = 0, timeout_s: float) -> bool:
         """Wait until so many arrivals and entries since the start are on the disk.
 
         Returns:
-            False if time is up, or the service was stopped, before they were.
+            False if time is up, or the service was stopped or ended, before they were.
         """
 
         def is_so() -> bool:
             return self._arrivals >= arrivals and self._entries >= entries
 
         with self._moved:
-            self._moved.wait_for(lambda: is_so() or self._stop.is_set(), timeout_s)
+            self._moved.wait_for(lambda: is_so() or self._is_over(), timeout_s)
             return is_so()
+
+    def _is_over(self) -> bool:
+        return self._ended or self._stop.is_set()
 
     # --- the writer thread ------------------------------------------------------------------
 
@@ -104,46 +113,66 @@ class Service:
 
         Raises:
             JournalError: If the journal cannot be opened.
+            BrokerSettingsError: If the broker's settings cannot be used.
+            UnusableProbe: If a probe cannot be read by this version.
         """
-        journal = Journal.open(self._journal_path)
         try:
-            knew_us = journal.load_state(EVALUATOR_STATE) is not None
-            writer = Writer(self._shop, journal, self._clock)
-            journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
-            dispatcher = Dispatcher(self._shop.contacts, self._clock)
-            session = broker_session(self._shop, self._clock, knew_us=knew_us)
-            session.start()
-            try:
-                self._loop(writer, session, dispatcher)
-            finally:
-                session.stop()
-                dispatcher.stop(grace_s=5.0)
-                self._note_end(writer, dispatcher)
+            with Journal.open(self._journal_path) as journal:
+                self._watch(journal)
         finally:
-            journal.close()
             with self._moved:
+                self._ended = True
                 self._moved.notify_all()
 
-    def _loop(self, writer: Writer, session: BrokerSession, dispatcher: Dispatcher) -> None:
+    def _watch(self, journal: Journal) -> None:
+        knew_us = journal.load_state(EVALUATOR_STATE) is not None
+        writer = Writer(self._shop, journal, self._clock)
+        session = broker_session(self._shop, self._clock, knew_us=knew_us)
+        journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
+        self._say(
+            f"Watching {self._shop.name}: {len(self._shop.units)} units, "
+            f"{len(self._shop.probes)} probes; journal {self._journal_path}."
+        )
+        self._use(session)
+        session.start()
+        try:
+            self._loop(writer)
+        finally:
+            self._session.stop()
+            self._dispatcher.stop(grace_s=GRACE_S)
+            self._note_end(writer)
+
+    def _use(self, session: BrokerSession) -> None:
+        self._session = session
+        self._dispatcher = Dispatcher(self._shop.contacts, self._clock)
+        self._cry = CryForHelp(self._shop, self._clock)
+
+    def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
         housekeeping = Housekeeping(writer.journal)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
-                session, dispatcher = self._use_new_configuration(writer, session, dispatcher)
-            items = session.drain(BATCH, TICK_S)
-            results = dispatcher.take_results()
+                self._use_new_configuration(writer)
+            items = self._session.drain(BATCH, TICK_S)
+            results = self._results()
             idle_s = self._clock.monotonic_s() - written_s
-            if items or results or writer.has_work() or idle_s >= IDLE_WRITE_S:
-                entries = self._write(writer, items, results)
+            if items or results or idle_s >= IDLE_WRITE_S or self._has_work(writer):
+                self._take_in(writer, items, results)
                 written_s = self._clock.monotonic_s()
-                if entries is not None:
-                    session.ack(items)
-                    self._count(items, entries)
-            self._post(writer, dispatcher)
+            self._post(writer)
             self._tidy(housekeeping)
-            if session.health().listening != self._listening:
+            if self._session.health().listening != self._listening:
                 self._note_listening(now=not self._listening)
+
+    def _has_work(self, writer: Writer) -> bool:
+        try:
+            return writer.has_work()
+        except JournalError:
+            return True  # let the batch meet it, which tells and tries again
+
+    def _results(self) -> list[Result]:
+        return self._cry.sort_out(self._dispatcher.take_results())
 
     def _tidy(self, housekeeping: Housekeeping) -> None:
         try:
@@ -157,10 +186,51 @@ class Service:
             self._listening = now
             self._moved.notify_all()
 
-    def _write(
-        self, writer: Writer, items: Sequence[Item], results: Sequence[Result]
-    ) -> int | None:
+    def _take_in(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> None:
+        """Write a batch and acknowledge it; a message that cannot be judged is set aside.
+
+        One message that brings a fault of ours to light would come again after every
+        restart, and end every one of them.
+        """
+        try:
+            self._write_and_ack(writer, items, results)
+        except Exception as error:
+            if not items:
+                raise
+            if len(items) > 1:
+                self._take_in(writer, (), results)
+                for item in items:
+                    self._take_in(writer, (item,), [])
+            elif isinstance(items[0], Arrived):
+                self._set_aside(writer, items[0], error)
+            else:
+                raise
+
+    def _set_aside(self, writer: Writer, item: Arrived, error: Exception) -> None:
+        self._write(writer, (), [])  # a fault that no message brings must end the service
+        self._say(
+            f"A message on {item.topic} could not be judged ({type(error).__name__}: {error}); "
+            "it is in quarantine. Please report this fault of the service."
+        )
+        try:
+            writer.set_aside(item, error)
+        except JournalError as failed:
+            self._say(f"It could not be put into quarantine, and comes again: {failed}")
+            return
+        self._session.ack((item,))
+        self._count((item,), 0)
+
+    def _write_and_ack(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> None:
+        entries = self._write(writer, items, results)
+        if entries is not None:
+            self._session.ack(items)
+            self._count(items, entries)
+
+    def _write(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> int | None:
         """Write a batch, for as long as it takes: what is not on the disk is not acknowledged.
+
+        Nothing is judged meanwhile; if it takes long, somebody is told (see
+        :mod:`rimewatch.service.cry`).
 
         Returns:
             How many entries were taken in with it; None if it could not be written until
@@ -175,21 +245,30 @@ class Service:
                 if str(error) != told:
                     told = str(error)
                     self._say(f"Not recording: {told}. The broker keeps what arrives meanwhile.")
+                results += self._results()
+                if self._cry.failing(told, self._dispatcher):
+                    self._say("Nothing is recorded: the first contacts are told.")
                 if self._stop.wait(wait_s):
                     return None
                 wait_s = min(2.0 * wait_s, RETRY_S[1])
             else:
                 if told:
                     self._say("Recording again.")
+                    self._cry.recovered(self._dispatcher)
                 break
         for item in items:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
         return len(entries)
 
-    def _post(self, writer: Writer, dispatcher: Dispatcher) -> None:
-        for row in writer.due_messages():
-            dispatcher.submit(row)
+    def _post(self, writer: Writer) -> None:
+        try:
+            rows = writer.due_messages()
+        except JournalError as error:
+            self._say(f"The outbox cannot be read: {error}")
+            return
+        for row in rows:
+            self._dispatcher.submit(row)
 
     def _count(self, items: Sequence[Item], entries: int) -> None:
         with self._moved:
@@ -197,33 +276,42 @@ class Service:
             self._entries += entries
             self._moved.notify_all()
 
-    def _note_end(self, writer: Writer, dispatcher: Dispatcher) -> None:
+    def _note_end(self, writer: Writer) -> None:
         try:
-            writer.take((), dispatcher.take_results())
+            writer.take((), self._results())
             writer.journal.add_event(self._clock.now_ms(), "stop", "asked to stop")
         except JournalError as error:
             self._say(f"The end could not be noted: {error}")
 
-    def _use_new_configuration(
-        self, writer: Writer, session: BrokerSession, dispatcher: Dispatcher
-    ) -> tuple[BrokerSession, Dispatcher]:
-        """Read the configuration again; keep the old one, with a message, if it is wrong."""
+    def _use_new_configuration(self, writer: Writer) -> None:
+        """Read the configuration again; keep the old one, with a message, if it is wrong.
+
+        All that can be wrong with the new one shows before anything of the old is ended.
+        """
         assert self._reread is not None, "reload() needs a way to read the configuration"
+        before = self._shop.broker
         try:
             shop = self._reread()
+            Receiver(shop)
+            same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
+            renewed = broker_session(shop, self._clock, knew_us=same)
         except ValueError as error:
             self._say(f"The configuration is kept as it was. The new one is wrong: {error}")
-            return session, dispatcher
-        session.stop()
-        dispatcher.stop(grace_s=5.0)
-        writer.take((), dispatcher.take_results())
+            return
+        # What has arrived is of the old configuration, and is taken in by it.
+        self._take_in(writer, self._session.drain(BATCH, 0), self._results())
+        self._session.stop()
+        self._dispatcher.stop(grace_s=GRACE_S)
+        self._take_in(writer, (), self._results())
         self._shop = shop
-        writer.use(shop)
-        writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
-        renewed = broker_session(shop, self._clock)
+        try:
+            writer.use(shop)
+            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
+        except JournalError as error:
+            self._say(f"The new configuration could not be noted: {error}")
+        self._use(renewed)
         renewed.start()
         self._say("The configuration was read again and is in use.")
-        return renewed, Dispatcher(shop.contacts, self._clock)
 
 
 def broker_session(shop: Shop, clock: Clock, *, knew_us: bool = True) -> BrokerSession:

@@ -9,6 +9,7 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 import json
 from collections import deque
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import Final
 
 from rimewatch.alarms import codec
@@ -18,12 +19,14 @@ from rimewatch.entries import AnyEntry
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
-from rimewatch.intake.receiver import Received, Receiver
+from rimewatch.intake.receiver import KEPT_BYTES, Received, Receiver
+from rimewatch.intake.topics import storable
+from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.backoff import next_try_ms
 from rimewatch.notify.results import Delivered, Result
-from rimewatch.readings import Reading
+from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE, account_of, resume
@@ -51,12 +54,23 @@ class Writer:
         self._checkpoint_due_ms = 0
         self._saved_alarms = ""
         self._progress = 0
+        self._is_torn = True
         self.use(shop)
 
     def use(self, shop: Shop) -> None:
-        """Begin, or begin again with a changed configuration, where the journal ends."""
-        self.shop = shop
+        """Begin, or begin again with a changed configuration, where the journal ends.
+
+        What was handed out and not reported back is handed out again: with the
+        configuration, whoever sends is changed as well.
+
+        Raises:
+            UnusableProbe: If a probe cannot be read by this version; all is as before then.
+            JournalError: If the journal cannot be read; the next batch tries again.
+        """
         self.receiver = Receiver(shop)
+        self.shop = shop
+        self._handed_out.clear()
+        self._is_torn = True
         self.rebuild()
 
     @property
@@ -72,6 +86,7 @@ class Writer:
 
     def rebuild(self) -> None:
         """Make the evaluator anew from what is on the disk."""
+        self._is_torn = True
         now_ms = self._clock.now_ms()
         resumed = resume(self.shop, self.journal, now_ms)
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
@@ -86,6 +101,7 @@ class Writer:
                         probe=probe.id, observed_ms=at_ms, arrived_ms=at_ms, raw=value, value=value
                     )
                 )
+        self._is_torn = False
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -102,6 +118,8 @@ class Writer:
         Raises:
             JournalError: If it could not be written; nothing of it has happened then.
         """
+        if self._is_torn:
+            self.rebuild()
         try:
             with self.journal.batch():
                 entries = self.journal.entries_after(self._entry_number)
@@ -113,12 +131,35 @@ class Writer:
                 self._note_results(results)
                 self._remember()
         except BaseException:
-            self.rebuild()
+            # The evaluator has seen what is not on the disk. If it cannot be made anew now,
+            # it is before the next batch.
+            self._is_torn = True
+            with suppress(JournalError):
+                self.rebuild()
             raise
         for result in results:
             self._handed_out.pop(result.id, None)
         self._progress += 1
         return [entry for _, entry in entries]
+
+    def set_aside(self, item: Arrived, error: Exception) -> None:
+        """Put a message into quarantine that this version cannot judge.
+
+        Raises:
+            JournalError: If it could not be written.
+        """
+        self.journal.add_quarantined(
+            [
+                Quarantined(
+                    arrived_ms=item.arrived_ms,
+                    topic=storable(item.topic),
+                    probe=None,
+                    reason=Reason.UNDECODABLE,
+                    detail=f"judging it failed: {type(error).__name__}; a fault of the service",
+                    payload_start=item.payload[:KEPT_BYTES],
+                )
+            ]
+        )
 
     def _take_arrivals(self, items: Sequence[Item], entries: deque[tuple[int, AnyEntry]]) -> None:
         received: list[tuple[int, Received]] = []
@@ -165,7 +206,9 @@ class Writer:
             if isinstance(result, Delivered):
                 self.journal.outbox_sent(result.id, result.at_ms)
                 continue
-            row = self._handed_out[result.id]
+            row = self._handed_out.get(result.id)
+            if row is None:
+                continue  # of a message handed out under an earlier configuration
             next_ms = (
                 None
                 if result.permanent
