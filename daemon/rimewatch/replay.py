@@ -81,6 +81,8 @@ def replay(
                 line.topic, line.payload, line.at_ms, retained=line.retained
             )
             tally.add(received.quarantined)
+            for doubted in received.quarantined:
+                evaluator.doubt(doubted.probe)
             event_ms = [reading.observed_ms for reading in received.readings] or [line.at_ms]
             for reading in received.readings:
                 if store.add(reading):

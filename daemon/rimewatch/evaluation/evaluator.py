@@ -48,7 +48,7 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
-from rimewatch.evaluation.unit_air import AirWatch, warming_of
+from rimewatch.evaluation.unit_air import AirWatch, Beside, warming_of
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
@@ -123,6 +123,7 @@ class Evaluator:
         self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
         self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
         self._air = AirWatch(shop, store)
+        self._beside = Beside(shop)
         self._minute = -1
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
@@ -156,7 +157,10 @@ class Evaluator:
                 self._judge_unit(probe.unit)
         if reading.observed_ms > self._last_ms.get(probe.id, -1):
             self._last_ms[probe.id] = reading.observed_ms
-            sample = Sample(reading.observed_ms, reading.value, reading.battery, self.now_ms)
+            beside_c = self._beside.take(probe.id, reading.value)
+            sample = Sample(
+                reading.observed_ms, reading.value, reading.battery, self.now_ms, beside_c
+            )
             self._judge_places(self._bench.take(probe.id, sample, self.now_ms))
             if self._carried:
                 self._judge_carried(probe.id)
@@ -164,6 +168,11 @@ class Evaluator:
             if minute > self._minute:
                 self._minute = minute
                 self._judge_minute(reading.observed_ms)
+
+    def doubt(self, probe: ProbeId | None) -> None:
+        """Take note that a value of a probe was not believed; None: nobody knows whose."""
+        if probe is not None:
+            self._judge_places(self._bench.doubt(probe, self.now_ms))
 
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry. One without a number is the next in the order they come."""
@@ -244,6 +253,7 @@ class Evaluator:
             if last is not None:
                 self._last_ms[probe.id] = last[0]
                 sample = Sample(*last, self.batteries.get(probe.id))
+                self._beside.take(probe.id, sample.value)
                 self._bench.take(probe.id, sample, self.now_ms)
         self._air.load(self.now_ms)
         self._minute = max(self._last_ms.values(), default=-1) // MS_PER_MINUTE

@@ -77,6 +77,26 @@ class AirWatch:
         ]
 
 
+class Beside:
+    """Knows, for each temperature probe, what another one in its unit last said."""
+
+    def __init__(self, shop: Shop) -> None:
+        self._values: dict[ProbeId, float] = {}
+        self._neighbours: dict[ProbeId, tuple[ProbeId, ...]] = {}
+        for unit in shop.units:
+            probes = shop.probes_of(unit.id, Measures.AIR, Measures.PRODUCT)
+            for probe in probes:
+                self._neighbours[probe.id] = tuple(p.id for p in probes if p.id != probe.id)
+
+    def take(self, probe: ProbeId, value: float) -> float | None:
+        """Take a probe's reading; return its neighbour's latest, if it has one that spoke."""
+        neighbours = self._neighbours.get(probe)
+        if neighbours is None:
+            return None
+        self._values[probe] = value
+        return next((self._values[n] for n in neighbours if n in self._values), None)
+
+
 def warming_of(
     shop: Shop, store: ReadingStore, unit: UnitId, departure: Departure, at_ms: int
 ) -> Warming:

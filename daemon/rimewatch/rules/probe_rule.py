@@ -26,6 +26,8 @@ class Sample:
     battery: float | None = None
     arrived_ms: int | None = None
     """When it arrived; None: not known, as after a restart."""
+    beside_c: float | None = None
+    """What another temperature probe of the unit last said."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

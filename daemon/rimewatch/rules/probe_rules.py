@@ -4,13 +4,20 @@ from typing import Final
 
 from rimewatch.rules.battery import BatteryRule
 from rimewatch.rules.contact import ContactRule
+from rimewatch.rules.implausible import ImplausibleRule
 from rimewatch.rules.probe_rule import ProbeRule
 from rimewatch.rules.stale import StaleRule
+from rimewatch.rules.stuck import StuckRule
 from rimewatch.vocabulary import Measures, Rule
+
+IMPLAUSIBLE: Final = ImplausibleRule()
+"""The one rule that is told of values that were not believed, as well."""
 
 PROBE_RULES: Final[tuple[ProbeRule, ...]] = (
     StaleRule(),
     ContactRule(Rule.DOOR, Measures.DOOR, "the door stands open"),
     ContactRule(Rule.WATER, Measures.WATER, "there is water"),
     BatteryRule(),
+    StuckRule(),
+    IMPLAUSIBLE,
 )

@@ -177,6 +177,8 @@ class Writer:
         for arrived_ms, found in received:
             self._enter_until(entries, arrived_ms)
             self.evaluator.advance(arrived_ms)
+            for doubted in found.quarantined:
+                self.evaluator.doubt(doubted.probe)
             for reading in found.readings:
                 if next(news):
                     self.evaluator.observe(reading)
