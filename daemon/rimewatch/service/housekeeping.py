@@ -1,9 +1,14 @@
-"""Keeps the journal small and quick, a little at a time, so that no reading waits for it."""
+"""Keeps the journal sealed, small and quick, a little at a time: no reading waits for it."""
 
+from collections.abc import Callable
 from typing import Final
 
+from rimewatch.evaluation.lot_book import book
 from rimewatch.journal.journal import Journal
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
+from rimewatch.report.retention import keep_from_ms
+from rimewatch.service.resume import MOST_ENTRIES
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
 
 PACK_AFTER_MS: Final = 2 * MS_PER_DAY
 """Days that ended this long ago are packed: most late readings have come by then."""
@@ -12,7 +17,14 @@ PACK_EVERY_MS: Final = 10 * 60_000
 BLOCKS_A_TIME: Final = 4
 """Some milliseconds each. 50 probes' days are packed within a few hours."""
 
+SEAL_EVERY_MS: Final = 60_000
+"""How often it is looked whether a day is to be sealed."""
+
 WAL_EVERY_MS: Final = 6 * MS_PER_H
+
+THIN_EVERY_MS: Final = MS_PER_DAY
+SOON_MS: Final = 1000
+"""While there is more of a kind to do, the next of it follows in a second."""
 
 KEEP_SENT_MS: Final = 35 * MS_PER_DAY
 """Sent messages stay in the outbox for longer than any reading may be late."""
@@ -23,26 +35,49 @@ class Housekeeping:
 
     Args:
         journal: The writer's journal.
+        shop: Tells the shop as it is configured now.
     """
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: Journal, shop: Callable[[], Shop]) -> None:
         self._journal = journal
+        self._shop = shop
         self._pack_due_ms = 0
+        self._seal_due_ms = 0
         self._wal_due_ms: int | None = None
+        self._thin_due_ms: int | None = None
+        self._to_thin: list[tuple[ProbeId, int]] = []
 
     def look(self, now_ms: int) -> None:
-        """Do what is due; a few milliseconds at most.
+        """Do what is due; some milliseconds at most.
 
         Raises:
             JournalError: If the file cannot be written.
         """
-        if self._wal_due_ms is None:
+        if self._wal_due_ms is None or self._thin_due_ms is None:
             self._wal_due_ms = now_ms + WAL_EVERY_MS
+            self._thin_due_ms = now_ms + MS_PER_H
+        if now_ms >= self._seal_due_ms:
+            sealed = self._journal.seal_days(self._shop().timezone, now_ms)
+            self._seal_due_ms = now_ms + (SOON_MS if sealed else SEAL_EVERY_MS)
         if now_ms >= self._pack_due_ms:
             packed = self._journal.compact(now_ms - PACK_AFTER_MS, BLOCKS_A_TIME)
-            # While days wait, the next few follow in a second.
-            self._pack_due_ms = now_ms + (1000 if packed == BLOCKS_A_TIME else PACK_EVERY_MS)
+            self._pack_due_ms = now_ms + (SOON_MS if packed == BLOCKS_A_TIME else PACK_EVERY_MS)
         if now_ms >= self._wal_due_ms:
             self._wal_due_ms = now_ms + WAL_EVERY_MS
             self._journal.outbox_prune(now_ms - KEEP_SENT_MS)
             self._journal.checkpoint_wal()
+        if now_ms >= self._thin_due_ms:
+            self._thin_due_ms = now_ms + (SOON_MS if self._thin(now_ms) else THIN_EVERY_MS)
+
+    def _thin(self, now_ms: int) -> bool:
+        """Thin out one day of one probe; return whether there may be more."""
+        if not self._to_thin:
+            shop = self._shop()
+            entries = [entry for _, entry in self._journal.entries_after(0, MOST_ENTRIES)]
+            keep_ms = keep_from_ms(shop, book(entries).values(), now_ms)
+            self._to_thin = [(probe.id, keep_ms[probe.unit]) for probe in shop.probes]
+        while self._to_thin:
+            if self._journal.thin_readings(*self._to_thin[-1]):
+                return True
+            self._to_thin.pop()
+        return False

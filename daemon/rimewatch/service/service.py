@@ -149,7 +149,7 @@ class Service:
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
-        housekeeping = Housekeeping(writer.journal)
+        housekeeping = Housekeeping(writer.journal, lambda: writer.shop)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
