@@ -17,6 +17,7 @@ from rimewatch.config.destinations import (
     is_reference,
     malformed_reference,
 )
+from rimewatch.config.mirror import mirror_to
 from rimewatch.config.notation import environment_name, file_name
 from rimewatch.config.problems import Problem
 from rimewatch.config.tables import (
@@ -30,6 +31,7 @@ from rimewatch.config.tables import (
     EscalationTable,
     FieldsTable,
     MessagesTable,
+    MirrorTable,
     NightTable,
     PrioritiesTable,
     ProbeTable,
@@ -66,6 +68,7 @@ class Rows:
     messages: Row[MessagesTable]
     web: Row[WebTable] | None
     watch: Row[WatchTable]
+    mirror: Row[MirrorTable] | None
 
 
 def build_shop(
@@ -85,6 +88,7 @@ def build_shop(
     watch = self_watch(rows.watch, secrets, problems)
     texts = message_texts(rows.messages, folder, problems)
     shop = rows.shop.table if rows.shop else None
+    mirror = mirror_to(rows.mirror, shop, secrets, problems)
     records = rows.records.table
     if problems or shop is None or broker is None or records is None:
         return None
@@ -109,6 +113,7 @@ def build_shop(
         self_watch=watch,
         at_stake=at_stake(rows.at_stake),
         messages=texts,
+        mirror=mirror,
     )
 
 

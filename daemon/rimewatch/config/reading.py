@@ -21,6 +21,7 @@ from rimewatch.config.checks import (
 )
 from rimewatch.config.checks_alarms import check_rotas, check_web
 from rimewatch.config.destinations import Secrets
+from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
 from rimewatch.config.tables import (
     AtStakeTable,
@@ -29,6 +30,7 @@ from rimewatch.config.tables import (
     EscalationTable,
     File,
     MessagesTable,
+    MirrorTable,
     NightTable,
     PrioritiesTable,
     ProbeTable,
@@ -167,6 +169,7 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
         messages=one("messages", MessagesTable, raw.get("messages", {})),
         web=one("web", WebTable, raw["web"]) if "web" in raw else None,
         watch=one("watch", WatchTable, raw.get("watch", {})),
+        mirror=one("mirror", MirrorTable, raw["mirror"]) if "mirror" in raw else None,
     )
     if not raw.get("unit"):
         problems.append(
@@ -196,6 +199,8 @@ def _check(rows: Rows) -> list[Problem]:
         found.extend(check_night(rows.night))
     if rows.web is not None:
         found.extend(check_web(rows.web))
+    if rows.mirror is not None:
+        found.extend(check_mirror(rows.mirror))
     return found
 
 

@@ -386,6 +386,28 @@ class WatchTable(Table):
     """Free room on the journal's disk, MB, below which the summary tells of it. Default 500."""
 
 
+class MirrorTable(Table):
+    """A time series database that follows the journal, for charts of one's own."""
+
+    url: Annotated[str, Expect("the address of a database", "http://127.0.0.1:8086")]
+    """Address that takes InfluxDB 2 writes: http:// or https://, without user and password."""
+    org: Annotated[Name, Expect("the organisation's name or id", "saltmarsh-row")]
+    """Organisation in the database, its name or id."""
+    bucket: Annotated[Name, Expect("the bucket's name", "rimewatch")]
+    """Bucket that the points go to."""
+    token: (
+        Annotated[
+            str, Expect('a reference "env:NAME" or "file:PATH"', "env:RIMEWATCH_MIRROR_TOKEN")
+        ]
+        | None
+    ) = None
+    """Where the token is kept: "env:NAME" or "file:PATH". Never the token itself."""
+    shop: Annotated[Name, Expect("a short name of the shop", "saltmarsh-row")] | None = None
+    """What the tag "shop" says of every point. Default: the shop's name. Keep it."""
+    ca_file: Annotated[str, Field(min_length=1), Expect("a file's path", "ca.pem")] | None = None
+    """Certificate authority that signed the database's certificate (PEM), for https://."""
+
+
 class RecordsTable(Table):
     """How records are printed, and how long readings are kept whole."""
 
@@ -434,3 +456,5 @@ class File(Table):
     """The service's own pages. Default: none."""
     watch: WatchTable = WatchTable()
     """How somebody outside learns that the watch itself is well."""
+    mirror: MirrorTable | None = None
+    """A time series database that follows the journal. Default: none."""

@@ -16,7 +16,7 @@ from rimewatch.config.keys import Expect
 from rimewatch.config.problems import NOT_SHOWN, Problem, nearest, show
 from rimewatch.config.tables import FieldsTable, Table
 
-SECRET_KEYS: Final = frozenset({"urls", "password", "heartbeat_url"})
+SECRET_KEYS: Final = frozenset({"urls", "password", "heartbeat_url", "token"})
 """Keys whose values are never shown, whatever is wrong with them."""
 
 AnyTable = TypeVar("AnyTable", bound=Table)
