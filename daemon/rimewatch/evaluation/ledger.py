@@ -22,6 +22,7 @@ from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.excursions import Excursion, excursions_of
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_details import lot_details
 from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.store import ReadingStore
@@ -95,7 +96,12 @@ def build_ledger(
         "units": units,
         "alarms": [_alarm(alarm) for alarm in account.alarms],
         "messages": [_message(message) for message in account.messages],
-        "lots": [_lot(story) for story in stories],
+        "lots": [
+            _lot(story) | further
+            for story, further in zip(
+                stories, lot_details(shop, store, histories, stories, to_ms), strict=True
+            )
+        ],
         "probes": {
             probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
             for probe in shop.probes
