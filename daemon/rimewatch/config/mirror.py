@@ -96,8 +96,8 @@ def mirror_to(
 def _certificate(
     row: Row[MirrorTable], table: MirrorTable, secrets: Secrets | None, problems: list[Problem]
 ) -> str | None:
-    if table.ca_file is None or secrets is None:
-        return table.ca_file
+    if table.ca_file is None or secrets is None or not table.url.lower().startswith("https:"):
+        return table.ca_file  # nobody is going to connect, or it is refused already
     file = Path(table.ca_file) if secrets.folder is None else secrets.folder / table.ca_file
     if not file.is_file():
         problems.append(

@@ -1,8 +1,13 @@
 """The mirror's table: off by default, its token never in the file and never shown."""
 
+from collections.abc import Callable
+
 import pytest
 
-from rimewatch.config import load_shop
+from rimewatch.config import Problem, load_shop
+
+Configuration = Callable[..., str]
+Refused = Callable[..., tuple[Problem, ...]]
 
 TOKEN = "s3cr3t-of-the-mirror"
 MIRROR = """
@@ -14,12 +19,12 @@ token = "env:MIRROR_TOKEN"
 """
 
 
-def test_shop_without_the_table_is_not_mirrored(configuration) -> None:
+def test_shop_without_the_table_is_not_mirrored(configuration: Configuration) -> None:
     """Nothing leaves the machine unless somebody asked for it."""
     assert load_shop(configuration()).mirror is None
 
 
-def test_table_gives_where_to_with_the_shops_name_as_tag(configuration) -> None:
+def test_table_gives_where_to_with_the_shops_name_as_tag(configuration: Configuration) -> None:
     """One name tells shops apart, and the token stands where its reference leads."""
     shop = load_shop(configuration(MIRROR), {"MIRROR_TOKEN": TOKEN})
 
@@ -29,7 +34,7 @@ def test_table_gives_where_to_with_the_shops_name_as_tag(configuration) -> None:
     assert TOKEN not in repr(shop)
 
 
-def test_replay_needs_no_token(configuration) -> None:
+def test_replay_needs_no_token(configuration: Configuration) -> None:
     """Who only evaluates a trace has no use for it, and may not even have it."""
     shop = load_shop(configuration(MIRROR), sends=False)
 
@@ -49,7 +54,7 @@ def test_replay_needs_no_token(configuration) -> None:
     ],
 )
 def test_wrong_key_is_refused_by_its_path_without_its_secret(
-    configuration, refused, key: str, value: str, verdict: str
+    configuration: Configuration, refused: Refused, key: str, value: str, verdict: str
 ) -> None:
     """The cure is told, the secret is not."""
     lines = [line for line in MIRROR.strip().splitlines() if not line.startswith(f"{key} =")]
@@ -62,7 +67,9 @@ def test_wrong_key_is_refused_by_its_path_without_its_secret(
     assert TOKEN not in problem.text
 
 
-def test_token_of_the_wrong_type_is_not_shown(configuration, refused) -> None:
+def test_token_of_the_wrong_type_is_not_shown(
+    configuration: Configuration, refused: Refused
+) -> None:
     """Not even where it is no text at all."""
     text = configuration(MIRROR.replace('"env:MIRROR_TOKEN"', "31415926"))
 
