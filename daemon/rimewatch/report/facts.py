@@ -7,7 +7,10 @@ from zoneinfo import ZoneInfo
 from rimewatch.report import wording
 from rimewatch.report.curve import Curve, Span
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import LotId, Option, Priority, Rule, Scale, UnitId
+from rimewatch.vocabulary import Disposition, LotId, Option, Priority, Rule, Scale, UnitId
+
+OpenSpan = tuple[int, int | None]
+"""Start and end, milliseconds UTC; None: it lasts."""
 
 
 class State(StrEnum):
@@ -21,6 +24,8 @@ class State(StrEnum):
     """The fish went beyond the limit."""
     UNWATCHED = "unwatched"
     """Not one reading."""
+    OUT_OF_SERVICE = "out-of-service"
+    """Taken out of service by somebody, all of the time: no fish is said to be in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +45,9 @@ class Action:
     unit: UnitId
     text: str
     who: str
+    disposition: Disposition | None = None
+    """What became of the fish; None: nobody said."""
+    lots: tuple[LotId, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,11 +71,20 @@ class Excursion:
     found_late: bool
     alarmed: bool
     actions: tuple[Action, ...]
+    probe: str = ""
+    """The probe that saw it, where its unit has several that speak for the fish."""
+    in_service: bool = True
+    """Whether the unit was in service when it began."""
 
     @property
     def concerns_fish(self) -> bool:
         """Whether it is the critical limit or a hold, and not an early line."""
         return self.rule in (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK)
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether somebody has still to write down what was done (HACCP: corrective action)."""
+        return self.concerns_fish and self.in_service and not self.actions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +107,8 @@ class UnitFacts:
     curve: Curve | None
     stale_s: float | None
     """Points of the curve further apart are not joined; None: unknown."""
+    out_of_service: tuple[OpenSpan, ...] = ()
+    """When somebody had taken it out of service."""
 
     @property
     def name(self) -> str:

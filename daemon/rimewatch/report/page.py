@@ -24,6 +24,7 @@ STATE_WORDS: Final = {
     State.NOT_PROVEN: "not proven",
     State.WARM: "got warm",
     State.UNWATCHED: "not watched",
+    State.OUT_OF_SERVICE: "out of service",
 }
 
 
@@ -131,6 +132,8 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
         if who != "Air" and not facts.has_product_probe and air > 0:
             line += f"; air above it for {wording.duration(air)}"
         yield f"{line}."
+    if facts.out_of_service:
+        yield f"Out of service: {_out_of_service(summary, facts)}."
     if facts.missing_s > 0:
         yield f"Unmonitored for {wording.duration(facts.missing_s)}{_gaps(summary, facts)}."
     extras = []
@@ -155,6 +158,17 @@ def _gaps(summary: Summary, facts: UnitFacts) -> str:
     day = summary.period.to_ms
     spans = [wording.local_span(*gap, summary.zone, day_of_ms=day) for gap in facts.gaps]
     return f": {wording.joined(spans, most=4)}"
+
+
+def _out_of_service(summary: Summary, facts: UnitFacts) -> str:
+    zone, day = summary.zone, summary.period.to_ms
+    spans = [
+        f"since {wording.local_time(start, zone, day_of_ms=day)}"
+        if end is None
+        else wording.local_span(start, end, zone, day_of_ms=day)
+        for start, end in facts.out_of_service
+    ]
+    return wording.joined(spans, most=4)
 
 
 def _doors(facts: UnitFacts) -> str:

@@ -24,6 +24,7 @@ INKS: Final = {
     State.NOT_PROVEN: "#8a6412",
     State.WARM: "#b23f28",
     State.UNWATCHED: "#8a6412",
+    State.OUT_OF_SERVICE: "#5b686e",
 }
 """A word in this colour, which also stands there in words."""
 

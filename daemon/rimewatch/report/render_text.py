@@ -87,7 +87,7 @@ def file_text(summary: Summary) -> str:
 
 
 def _push_units(seen: Page) -> Iterator[str]:
-    order = (State.WARM, State.UNWATCHED, State.NOT_PROVEN, State.HELD)
+    order = (State.WARM, State.UNWATCHED, State.NOT_PROVEN, State.HELD, State.OUT_OF_SERVICE)
     for block in sorted(seen.units, key=lambda block: order.index(block.state)):
         yield _push_unit(block)
 

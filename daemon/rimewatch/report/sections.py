@@ -17,7 +17,7 @@ from rimewatch.report.facts import (
     QuarantineFacts,
     Summary,
 )
-from rimewatch.vocabulary import MS_PER_S, Option, Rule, Scale, UnitId
+from rimewatch.vocabulary import MS_PER_S, Disposition, Option, Rule, Scale, UnitId
 
 MOST_ALIKE: Final = 3
 """An alarm that came more often than this is chattering (IEC 62682), and told as one.
@@ -34,6 +34,12 @@ _CAUSES: Final = {
     "power-loss": "the power was out",
     "probe-fault": "a faulty probe",
     "unknown": "not known",
+}
+DISPOSITIONS: Final = {
+    Disposition.KEPT: "kept",
+    Disposition.USED_COOKED: "used cooked",
+    Disposition.DISCARDED: "discarded",
+    Disposition.OTHER: "disposed of otherwise",
 }
 _REASONS: Final = {
     "undecodable": "could not be read",
@@ -149,14 +155,26 @@ def _excursion(summary: Summary, item: Excursion) -> Item:
         lines.append("It raised no alarm.")
     if item.actions:
         lines.extend(f"Done: {_action(summary, action)}" for action in item.actions)
-    elif item.concerns_fish:
+    elif not item.in_service:
+        lines.append("The unit was out of service.")
+    elif item.needs_action:
         lines.append("Nothing written down yet about what was done.")
-    return Item(head=f"{item.name}, {when}", lines=tuple(lines))
+    name = f"{item.name} (probe {item.probe})" if item.probe else item.name
+    return Item(head=f"{name}, {when}", lines=tuple(lines))
 
 
 def _action(summary: Summary, action: Action) -> str:
     at = wording.local_time(action.at_ms, summary.zone, day_of_ms=summary.period.to_ms)
-    return f"{action.text} ({', '.join(part for part in (action.who, at) if part)})"
+    facts = [action.who, at]
+    if action.disposition is not None:
+        facts.insert(0, f"fish {DISPOSITIONS[action.disposition]}")
+    if action.lots:
+        facts.insert(0, f"{_lots(action.lots)} {wording.joined(action.lots, most=4)}")
+    return f"{action.text} ({', '.join(part for part in facts if part)})"
+
+
+def _lots(lots: Sequence[str]) -> str:
+    return "lot" if len(lots) == 1 else "lots"
 
 
 def _lot_order(lot: LotFacts) -> int:

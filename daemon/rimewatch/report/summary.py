@@ -16,6 +16,7 @@ from rimewatch.report.facts import (
     Excursion,
     Interruption,
     LotFacts,
+    OpenSpan,
     Period,
     ProbeFacts,
     QuarantineFacts,
@@ -37,6 +38,7 @@ from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_H,
     ContactId,
+    Disposition,
     LotId,
     Measures,
     Option,
@@ -88,7 +90,9 @@ def build_summary(
     )
     actions = _actions(ledger, period)
     excursions = _excursions(shop, ledger, period, actions)
-    units = tuple(_unit(shop, unit, ledger, curves.get(unit.id), excursions) for unit in shop.units)
+    units = tuple(
+        _unit(shop, unit, ledger, curves.get(unit.id), excursions, period) for unit in shop.units
+    )
     lots = tuple(_lot(record, period) for record in records(ledger, "lots"))
     probes = _probes(shop, ledger)
     quarantine = tuple(_quarantine(record) for record in records(ledger, "quarantine"))
@@ -134,7 +138,12 @@ def build_summary(
 
 
 def _unit(
-    shop: Shop, unit: Unit, ledger: Ledger, curve: Curve | None, excursions: Sequence[Excursion]
+    shop: Shop,
+    unit: Unit,
+    ledger: Ledger,
+    curve: Curve | None,
+    excursions: Sequence[Excursion],
+    period: Period,
 ) -> UnitFacts:
     record = ledger["units"].get(unit.id)
     if record is None:  # a unit the ledger does not know was not watched
@@ -143,12 +152,20 @@ def _unit(
     missing_s = sure_figure(record, "missing_s")
     fish_above_s = figure(record, "governing_above_limit_s") or 0.0
     warm = any(item.unit == unit.id and item.rule in _FISH_RULES for item in excursions)
+    out = _out_of_service(record)
     doors = record.get("doors")
     defrosts = figure(record, "defrosts")
     return UnitFacts(
         unit=unit,
         state=unit_state(
-            readings=readings, missing_s=missing_s, fish_above_s=fish_above_s, warm_excursion=warm
+            readings=readings,
+            missing_s=missing_s,
+            fish_above_s=fish_above_s,
+            warm_excursion=warm,
+            out_of_service=any(
+                start <= period.from_ms and (end is None or end >= period.to_ms)
+                for start, end in out
+            ),
         ),
         readings=readings,
         min_c=figure(record, "min_c"),
@@ -172,6 +189,14 @@ def _unit(
         ),
         curve=curve,
         stale_s=next((probe.stale_s for probe in shop.governing_probes(unit.id)), None),
+        out_of_service=out,
+    )
+
+
+def _out_of_service(record: Ledger) -> tuple[OpenSpan, ...]:
+    return tuple(
+        (sure_time_ms(span, "start"), time_ms(span, "end"))
+        for span in records(record, "out_of_service")
     )
 
 
@@ -182,6 +207,8 @@ def _excursions(
     for unit_id, unit_record in ledger["units"].items():
         unit = shop.unit.get(UnitId(unit_id))  # None: it left the configuration since
         name = wording.printable(unit.name if unit else str(unit_record.get("name") or unit_id))
+        out = _out_of_service(unit_record)
+        several = len(shop.governing_probes(UnitId(unit_id))) > 1
         for record in records(unit_record, "excursions"):
             start_ms, end_ms = sure_time_ms(record, "start"), time_ms(record, "end")
             if not overlaps(start_ms, end_ms, period.from_ms, period.to_ms):
@@ -207,6 +234,10 @@ def _excursions(
                         for action in actions
                         if action.unit == unit_id and action.at_ms >= start_ms
                     ),
+                    probe=wording.printable(str(record.get("probe") or "")) if several else "",
+                    in_service=not any(
+                        start <= start_ms and (end is None or end >= start_ms) for start, end in out
+                    ),
                 )
             )
     return tuple(sorted(found, key=lambda item: (item.start_ms, item.unit, item.rule)))
@@ -225,6 +256,10 @@ def _actions(ledger: Ledger, period: Period) -> tuple[Action, ...]:
             unit=UnitId(record["unit"]),
             text=wording.printable(str(record["text"])),
             who=wording.printable(str(record.get("who") or "")),
+            disposition=None
+            if record.get("disposition") is None
+            else Disposition(record["disposition"]),
+            lots=tuple(LotId(wording.printable(str(lot))) for lot in record.get("lots") or ()),
         )
         for record in records(ledger, "corrective_actions")
         if period.from_ms <= (at_ms := sure_time_ms(record, "at")) <= period.to_ms

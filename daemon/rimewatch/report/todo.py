@@ -71,7 +71,7 @@ def todos(found: Findings) -> tuple[Todo, ...]:
 
 
 def _excursions(found: Findings) -> Iterator[Todo]:
-    fish = [item for item in found.excursions if item.concerns_fish]
+    fish = [item for item in found.excursions if item.concerns_fish and item.in_service]
     still = [item for item in fish if item.end_ms is None and item.rule is not Rule.HOLD_AT_RISK]
     for item in still:
         limit = "its limit"
@@ -98,7 +98,7 @@ def _excursions(found: Findings) -> Iterator[Todo]:
         ),
         (
             "Write down what was done about the warm spell of {}.",
-            [item for item in fish if not item.actions],
+            [item for item in fish if item.needs_action],
         ),
         (
             "Have the cooling of {} looked at.",
@@ -116,7 +116,7 @@ def _unmonitored(found: Findings) -> Iterator[Todo]:
     for item in found.units:
         if item.state is State.UNWATCHED:
             text = f"{item.name}: not one reading; measure by hand and find out why."
-        elif item.missing_s > 0:
+        elif item.missing_s > 0 and item.state is not State.OUT_OF_SERVICE:
             text = (
                 f"{item.name}: find out why it was unmonitored for "
                 f"{wording.duration(item.missing_s)}{_when(item, found)}."

@@ -9,13 +9,23 @@ from rimewatch.report import wording
 from rimewatch.report.facts import Excursion, LotFacts, State, UnitFacts
 from rimewatch.vocabulary import Scale
 
-_SEVERITY = (State.WARM, State.UNWATCHED, State.NOT_PROVEN, State.HELD)
+_SEVERITY = (State.WARM, State.UNWATCHED, State.NOT_PROVEN, State.HELD, State.OUT_OF_SERVICE)
 
 
 def unit_state(
-    *, readings: int, missing_s: float, fish_above_s: float, warm_excursion: bool
+    *,
+    readings: int,
+    missing_s: float,
+    fish_above_s: float,
+    warm_excursion: bool,
+    out_of_service: bool = False,
 ) -> State:
-    """Return what the readings say about one unit: warmth first, then doubt, then cold."""
+    """Return what the readings say about one unit: warmth first, then doubt, then cold.
+
+    Of a unit out of service all the time they say nothing about fish.
+    """
+    if out_of_service:
+        return State.OUT_OF_SERVICE
     if fish_above_s > 0 or warm_excursion:
         return State.WARM
     if readings == 0:
@@ -53,10 +63,29 @@ def _cold(
     warm = [unit for unit in units if unit.state is State.WARM]
     doubtful = [unit for unit in units if unit.state is State.NOT_PROVEN]
     unwatched = [unit for unit in units if unit.state is State.UNWATCHED]
-    if len(unwatched) == len(units):
-        return ("Nothing was measured: the cold is not proven.",)
-    if not warm and not doubtful and not unwatched:
-        return ("All cold held." if len(units) > 1 else f"{units[0].name} held cold.",)
+    out = [unit.name for unit in units if unit.state is State.OUT_OF_SERVICE]
+    serving = len(units) - len(out)
+    parts = []
+    if len(unwatched) == serving and (unwatched or not units):
+        parts.append("Nothing was measured: the cold is not proven.")
+    elif serving and not warm and not doubtful and not unwatched:
+        held = next(unit for unit in units if unit.state is State.HELD)
+        parts.append("All cold held." if serving > 1 else f"{held.name} held cold.")
+    else:
+        parts.extend(_trouble(warm, doubtful, unwatched, excursions, scale))
+    if out:
+        were = "was" if len(out) == 1 else "were"
+        parts.append(f"{wording.joined(out, most=3)} {were} out of service.")
+    return tuple(parts)
+
+
+def _trouble(
+    warm: Sequence[UnitFacts],
+    doubtful: Sequence[UnitFacts],
+    unwatched: Sequence[UnitFacts],
+    excursions: Sequence[Excursion],
+    scale: Scale,
+) -> tuple[str, ...]:
     parts = []
     if warm:
         parts.append(_warm(warm, excursions, scale))
