@@ -10,6 +10,7 @@ from rimewatch.config.broker import FILE_KEYS, certificate, full_address, resolv
 from rimewatch.config.build_alarms import at_stake, message_texts, self_watch, web
 from rimewatch.config.checks import effective_format
 from rimewatch.config.checks_alarms import shift_of
+from rimewatch.config.checks_species import species_of
 from rimewatch.config.destinations import (
     Fault,
     Secrets,
@@ -38,6 +39,7 @@ from rimewatch.config.tables import (
     RecordsTable,
     RotaTable,
     ShopTable,
+    SpeciesTable,
     UnitTable,
     WatchTable,
     WebTable,
@@ -63,6 +65,7 @@ class Rows:
     escalation: list[Row[EscalationTable]]
     priorities: Row[PrioritiesTable]
     records: Row[RecordsTable]
+    species: list[Row[SpeciesTable]]
     rotas: list[Row[RotaTable]]
     at_stake: Row[AtStakeTable]
     messages: Row[MessagesTable]
@@ -107,6 +110,9 @@ def build_shop(
         paper=records.paper,
         keep_chilled_days=records.keep_chilled_days,
         keep_frozen_days=records.keep_frozen_days,
+        keep_days=records.keep_days,
+        species=tuple(species_of(row.table) for row in rows.species if row.table),
+        use_by_ice_days=shop.use_by_ice_days,
         shifts=tuple(shift_of(row.table) for row in rows.rotas if row.table),
         holidays=frozenset(shop.holidays),
         web=web(rows.web),
@@ -224,6 +230,7 @@ def _broker(
         ca_file=files["ca_file"],
         cert_file=files["cert_file"],
         key_file=files["key_file"],
+        entries=table.entries,
     )
 
 

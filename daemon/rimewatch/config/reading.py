@@ -20,6 +20,7 @@ from rimewatch.config.checks import (
     check_unit,
 )
 from rimewatch.config.checks_alarms import check_rotas, check_web
+from rimewatch.config.checks_species import check_species
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
@@ -37,6 +38,7 @@ from rimewatch.config.tables import (
     RecordsTable,
     RotaTable,
     ShopTable,
+    SpeciesTable,
     UnitTable,
     WatchTable,
     WebTable,
@@ -164,6 +166,7 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
         escalation=many("escalation", EscalationTable),
         priorities=one("priorities", PrioritiesTable, raw.get("priorities", {})),
         records=one("records", RecordsTable, raw.get("records", {})),
+        species=many("species", SpeciesTable),
         rotas=many("rota", RotaTable),
         at_stake=one("at_stake", AtStakeTable, raw.get("at_stake", {})),
         messages=one("messages", MessagesTable, raw.get("messages", {})),
@@ -188,6 +191,7 @@ def _check(rows: Rows) -> list[Problem]:
         *check_ids(rows.probes),
         *check_ids(rows.contacts),
         *check_topics(rows.probes),
+        *check_species(rows.species),
         *check_escalation(rows.escalation, contacts, _ids(rows.rotas)),
         *check_rotas(rows.rotas, rows.shop, contacts),
     ]
@@ -216,7 +220,8 @@ def _ids(rows: list[Row[AnyTable]]) -> list[str] | None:
 
 
 def _place(source: str, key: str, index: int, table: object) -> Place:
-    given = table.get("id") if isinstance(table, dict) else None
+    name = "common" if key == "species" else "id"
+    given = table.get(name) if isinstance(table, dict) else None
     if isinstance(given, str) and given and key != "escalation":
         subject = f"{key} {show(given)}"
     else:

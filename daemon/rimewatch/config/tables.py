@@ -33,6 +33,7 @@ from rimewatch.config.keys import (
     Zone,
     word_of,
 )
+from rimewatch.lots.species import Group
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
 from rimewatch.vocabulary import Kind, Measures, Paper, Priority, Scale
 
@@ -53,6 +54,7 @@ Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun", "holiday"]
 DAYS: Final[tuple[str, ...]] = get_args(Day)
 HOLIDAY: Final = "holiday"
 Language = Literal["en", "es"]
+DAYS_ON_ICE: Final = Expect("days, more than 0 and at most 100", 10.0)
 DEFAULT_EVERY_S: Final = 60.0
 STALE_INTERVALS: Final = 3
 """Missed intervals after which a probe is stale, unless it says otherwise."""
@@ -95,6 +97,8 @@ class ShopTable(Table):
         Expect("a list of local dates", ["2026-12-25"]),
     ] = []
     """Local dates on which the holiday shifts of a rota hold. Default: none."""
+    use_by_ice_days: Annotated[float, Field(gt=0, le=100), DAYS_ON_ICE] | None = None
+    """The shop's own limit of days on ice, d; a matter of quality, not safety. Default: none."""
 
 
 class BrokerTable(Table):
@@ -123,6 +127,9 @@ class BrokerTable(Table):
     """Our own certificate (PEM), where the broker asks for one; with key_file."""
     key_file: Annotated[str, Field(min_length=1), Expect("a file's path", "us.key")] | None = None
     """Key of our own certificate (PEM); with cert_file."""
+    entries: Annotated[bool, Expect("true or false", example=True)] = False
+    """Whether operators' entries are taken from the topic rimewatch/CLIENT_ID/entry. Whoever may
+    publish there is believed: leave it to the broker's access control. Default false."""
 
 
 class UnitTable(Table):
@@ -408,8 +415,27 @@ class MirrorTable(Table):
     """Certificate authority that signed the database's certificate (PEM), for https://."""
 
 
+class SpeciesTable(Table):
+    """A fish the shop buys that the catalogue does not have."""
+
+    common: Annotated[Name, Expect("a name of its own", "tilefish")]
+    """What it is called when it is received."""
+    scientific: Annotated[Name, Expect("its scientific name", "Caulolatilus chrysops")]
+    """Its scientific name; for a form of a fish, the taxon and the form."""
+    other_names: Annotated[
+        list[Annotated[Name, Expect("a name", "amadai")]], Expect("a list of names", ["amadai"])
+    ] = []
+    """Other names it is sold under."""
+    group: Annotated[Group, Word, word_of(Group, "finfish")]
+    """What it counts as under FDA Food Code 2022, 3-402.11(B)."""
+    forms_scombrotoxin: Annotated[bool, Expect("true or false", example=False)]
+    """Whether it forms scombrotoxin (histamine); where that is not known: true."""
+    use_by_ice_days: Annotated[float, Field(gt=0, le=100), DAYS_ON_ICE] | None = None
+    """The shop's own limit of days on ice for it, d (quality). Default: the shop's."""
+
+
 class RecordsTable(Table):
-    """How records are printed, and how long readings are kept whole."""
+    """How records are printed, and how long they and readings are kept."""
 
     paper: Annotated[Paper, Word, word_of(Paper, "letter")] = Paper.LETTER
     """Paper of summaries and records as PDF, "letter" or "a4". Default "letter"."""
@@ -421,6 +447,8 @@ class RecordsTable(Table):
         int, Field(ge=731, le=36_600), Expect("whole days, 731 or more", 731)
     ] = 731
     """Days that readings of freezers are kept whole; 21 CFR 123.9(b) asks for two years."""
+    keep_days: Annotated[int, Field(ge=90, le=36_600), Expect("whole days, 90 or more", 90)] = 90
+    """Days a lot's record is kept beyond its last sale, d; FDA Food Code 2022, 3-402.12: 90."""
 
 
 class File(Table):
@@ -445,7 +473,9 @@ class File(Table):
     priorities: PrioritiesTable = PrioritiesTable()
     """The shop's own priorities, rule by rule."""
     records: RecordsTable = RecordsTable()
-    """How records are printed, and how long readings are kept whole."""
+    """How records are printed, and how long they and readings are kept."""
+    species: list[SpeciesTable] = []
+    """The shop's own fish, beside the catalogue's; one [[species]] each."""
     rota: list[RotaTable] = []
     """Who is on call when; one [[rota]] for each shift."""
     at_stake: AtStakeTable = AtStakeTable()
