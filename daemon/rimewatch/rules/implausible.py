@@ -12,9 +12,9 @@ from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import Measures, Rule
 
 DOUBTS: Final = 5
-DOUBTS_WITHIN_MS: Final = 30 * 60_000
-"""So many values not believed within this time are a fault of the probe, not of a moment.
-Common practice, no source."""
+DOUBTS_APART_MS: Final = 15 * 60_000
+"""So many values not believed, none of them longer than this after the one before, are a
+fault of the probe, not of a moment. Common practice, no source."""
 
 JUMP_WITHIN_MS: Final = 10 * 60_000
 JUMP_AIR_C: Final = 30.0
@@ -37,11 +37,15 @@ class ImplausibleState:
     jump_c: float
     last_ms: int | None = None
     last_value: float = 0.0
-    doubts_ms: tuple[int, ...] = ()
-    """Times of the latest values that were not believed, at most ``DOUBTS``."""
-    doubted_since_ms: int | None = None
-    jumped_ms: int | None = None
-    jumped_by_c: float = 0.0
+    doubts: int = 0
+    """How many values in a row of doubts were not believed."""
+    doubted_since_ms: int = 0
+    doubted_ms: int = 0
+    found_since_ms: int | None = None
+    """Since when it cannot be believed; None: it never gave a reason."""
+    sign_ms: int = 0
+    """When it last gave one."""
+    sign: str = ""
 
 
 class ImplausibleRule:
@@ -60,48 +64,49 @@ class ImplausibleRule:
 
     def step(self, state: ImplausibleState, sample: Sample) -> ImplausibleState:
         """Take note of a reading."""
-        jumped_ms, jumped_by_c = state.jumped_ms, state.jumped_by_c
         if state.last_ms is not None and sample.at_ms - state.last_ms <= JUMP_WITHIN_MS:
-            step_c = sample.value - state.last_value
-            if abs(step_c) > state.jump_c:
-                jumped_ms, jumped_by_c = sample.at_ms, step_c
-        return replace(
-            state,
-            last_ms=sample.at_ms,
-            last_value=sample.value,
-            jumped_ms=jumped_ms,
-            jumped_by_c=jumped_by_c,
-        )
+            jump_c = sample.value - state.last_value
+            if abs(jump_c) > state.jump_c:
+                state = _signed(
+                    state,
+                    sample.at_ms,
+                    sample.at_ms,
+                    f"jumped by {abs(jump_c):.0f} K from one reading to the next: "
+                    "somebody moved it, or it is broken",
+                )
+        return replace(state, last_ms=sample.at_ms, last_value=sample.value)
 
     def doubt(self, state: ImplausibleState, at_ms: int) -> ImplausibleState:
         """Take note that a value was not believed."""
-        recent = [ms for ms in state.doubts_ms if at_ms - ms <= DOUBTS_WITHIN_MS]
-        doubts_ms = (*recent[-(DOUBTS - 1) :], at_ms)
-        since_ms = state.doubted_since_ms if _doubted(state, at_ms) else doubts_ms[0]
-        return replace(state, doubts_ms=doubts_ms, doubted_since_ms=since_ms)
+        goes_on = state.doubts > 0 and at_ms - state.doubted_ms <= DOUBTS_APART_MS
+        state = replace(
+            state,
+            doubts=min(state.doubts + 1, DOUBTS) if goes_on else 1,
+            doubted_since_ms=state.doubted_since_ms if goes_on else at_ms,
+            doubted_ms=at_ms,
+        )
+        if state.doubts < DOUBTS:
+            return state
+        said = "sends values that are not believed, again and again"
+        return _signed(state, state.doubted_since_ms, at_ms, said)
 
     def finding(self, state: ImplausibleState, now_ms: int) -> Finding | None:
         """Return why it cannot be believed."""
-        if _doubted(state, now_ms):
-            assert state.doubted_since_ms is not None, "set with the first doubt"
-            return Finding(
-                since_ms=state.doubted_since_ms,
-                detail=f"{state.probe} sends values that are not believed, again and again",
-            )
-        jumped_ms = state.jumped_ms
-        if jumped_ms is not None and now_ms - jumped_ms < QUIET_MS:
-            return Finding(
-                since_ms=jumped_ms,
-                detail=f"{state.probe} jumped by {abs(state.jumped_by_c):.0f} K from one reading "
-                "to the next: moved by somebody, or broken",
-            )
-        return None
+        if state.found_since_ms is None or now_ms - state.sign_ms >= QUIET_MS:
+            return None
+        return Finding(since_ms=state.found_since_ms, detail=f"{state.probe} {state.sign}")
 
     def due_ms(self, state: ImplausibleState) -> int | None:
         """Return when it will be believed again."""
-        signs = state.doubts_ms[-1:] + (() if state.jumped_ms is None else (state.jumped_ms,))
-        return max(signs) + QUIET_MS if signs else None
+        return None if state.found_since_ms is None else state.sign_ms + QUIET_MS
 
 
-def _doubted(state: ImplausibleState, now_ms: int) -> bool:
-    return len(state.doubts_ms) == DOUBTS and now_ms - state.doubts_ms[-1] < QUIET_MS
+def _signed(state: ImplausibleState, since_ms: int, at_ms: int, sign: str) -> ImplausibleState:
+    """Return the state with a sign, the first of its trouble or a further one."""
+    goes_on = state.found_since_ms is not None and at_ms - state.sign_ms < QUIET_MS
+    return replace(
+        state,
+        found_since_ms=state.found_since_ms if goes_on else since_ms,
+        sign_ms=at_ms,
+        sign=state.sign if goes_on else sign,
+    )

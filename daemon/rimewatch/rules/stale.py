@@ -18,6 +18,8 @@ from rimewatch.vocabulary import MS_PER_S, Rule
 
 LASTING_READINGS: Final = 4
 """A delay that so many readings in a row have had is the clock's, not a network's hiccup."""
+ALIKE_MS: Final = 10_000
+"""Delays that differ by no more than this are the same."""
 LEAST_DELAY_MS: Final = 10_000
 """Shorter delays are the network's, and the contract's figure stands to the millisecond."""
 
@@ -29,21 +31,16 @@ class StaleState:
     probe: str
     stale_ms: int
     last_ms: int
-    delays_ms: tuple[int, ...] = ()
-    """Of the latest readings, at most ``LASTING_READINGS``."""
+    delayed: int = 0
+    """How many readings in a row came late by about the same."""
+    least_delay_ms: int = 0
+    most_delay_ms: int = 0
 
     @property
     def due_ms(self) -> int:
         """When the silence will have lasted for the stale time."""
-        return self.last_ms + self.stale_ms + min(self._lasting_delay_ms, self.stale_ms)
-
-    @property
-    def _lasting_delay_ms(self) -> int:
-        """The delay that readings have in common; those of a backlog have none."""
-        if len(self.delays_ms) < LASTING_READINGS:
-            return 0
-        least_ms, most_ms = min(self.delays_ms), max(self.delays_ms)
-        return least_ms if most_ms - least_ms <= LEAST_DELAY_MS else 0
+        allowed_ms = self.least_delay_ms if self.delayed >= LASTING_READINGS else 0
+        return self.last_ms + self.stale_ms + min(allowed_ms, self.stale_ms)
 
 
 class StaleRule:
@@ -68,9 +65,14 @@ class StaleRule:
             return replace(state, last_ms=sample.at_ms)
         delay_ms = sample.arrived_ms - sample.at_ms
         if delay_ms < LEAST_DELAY_MS:
-            return replace(state, last_ms=sample.at_ms, delays_ms=())
-        delays_ms = (*state.delays_ms[-(LASTING_READINGS - 1) :], delay_ms)
-        return replace(state, last_ms=sample.at_ms, delays_ms=delays_ms)
+            return StaleState(state.probe, state.stale_ms, sample.at_ms)
+        least_ms = min(delay_ms, state.least_delay_ms) if state.delayed else delay_ms
+        most_ms = max(delay_ms, state.most_delay_ms)
+        if most_ms - least_ms > ALIKE_MS:  # a backlog: each reading less late than the last
+            return StaleState(state.probe, state.stale_ms, sample.at_ms, 1, delay_ms, delay_ms)
+        return StaleState(
+            state.probe, state.stale_ms, sample.at_ms, state.delayed + 1, least_ms, most_ms
+        )
 
     def finding(self, state: StaleState, now_ms: int) -> Finding | None:
         """Return that the probe is silent, once it has been for the stale time."""

@@ -7,7 +7,8 @@ are due by that. A probe without a past is judged by its neighbour in the unit. 
 The thresholds are common practice without a published source.
 """
 
-from typing import Final, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Final
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
@@ -31,7 +32,8 @@ PLATEAU_C: Final = (-3.0, 0.5)
 PLATEAU_MS: Final = 8 * MS_PER_H
 
 
-class StuckState(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class StuckState:
     """What the fold remembers of a probe."""
 
     probe: str
@@ -72,7 +74,8 @@ class StuckRule:
             if beside_c is not None:
                 low_c = beside_c if state.beside_c is None else min(low_c, beside_c)
                 high_c = beside_c if state.beside_c is None else max(high_c, beside_c)
-            return state._replace(
+            return replace(
+                state,
                 last_ms=sample.at_ms,
                 repeats=state.repeats + 1,
                 beside_c=beside_c,
@@ -85,7 +88,8 @@ class StuckRule:
         repeats = 0 if _missed(state) else state.repeats
         readings = state.readings + repeats + 1
         keep = min(1.0, MEMORY_READINGS / readings)
-        return state._replace(
+        return replace(
+            state,
             value=sample.value,
             since_ms=sample.at_ms,
             last_ms=sample.at_ms,

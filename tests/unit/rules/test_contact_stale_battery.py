@@ -32,8 +32,11 @@ CASES = [
 ]
 SAMPLES = [
     Sample(1000 + 60_000 * n, float(n % 3 == 1), battery)
-    for n, battery in enumerate([80.0, None, 15.0, 14.0, 2.6, 2.5, None, 100.0, nan, inf, 0.0] * 9)
+    for n, battery in enumerate([80.0, None, 15.0, 14.0, 2.6, 2.5, None, 100.0, nan, inf, 0.0] * 12)
 ]
+# A probe that used to move, and then repeats itself until it jumps.
+SAMPLES += [Sample(SAMPLES[-1].at_ms + 60_000 * n, 0.75) for n in range(1, 90)]
+SAMPLES += [Sample(SAMPLES[-1].at_ms + 60_000, 55.0)]
 
 
 def the(rule: Rule) -> ProbeRule:
@@ -136,7 +139,7 @@ def test_rule_names_the_probe_it_found_something_on(rule: ProbeRule, watched: Pr
     found = []
     for sample in SAMPLES:
         state = rule.step(state, sample)
-        found.append(rule.finding(state, sample.at_ms + 10**7))
+        found += [rule.finding(state, sample.at_ms), rule.finding(state, sample.at_ms + 10**7)]
 
     assert any(found), "the samples show what the rule looks for"
     assert all(watched.id in finding.detail for finding in found if finding is not None)
