@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge and shelve alarms.",
     "unit": "Take a unit out of service, or note what was done.",
+    "mirror": "Look after the copy in a time series database.",
     "verify": "Check that the journal is sound.",
     "backup": "Copy the journal while the service runs.",
 }

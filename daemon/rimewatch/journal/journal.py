@@ -165,6 +165,19 @@ class Journal(JournalReads):
         with self._writing():
             return self._readings.add(batch)
 
+    def mark_changed(self, from_ms: int, to_ms: int) -> int:
+        """Let whoever follows ``changed_hours`` see a period's hours once more.
+
+        Args:
+            from_ms: The hour that holds this instant is the first.
+            to_ms: The hour that holds this instant is the last.
+
+        Returns:
+            How many hours of a probe they will see again.
+        """
+        with self._writing():
+            return self._readings.mark_changed(from_ms, to_ms)
+
     def compact(self, before_ms: int, max_blocks: int = 8) -> int:
         """Pack the readings of UTC days that are over, a transaction for each block.
 

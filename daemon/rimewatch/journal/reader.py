@@ -139,6 +139,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return readings.changed_hours(connection, after_seq, limit)
 
+    def changed_hours_behind(self, after_seq: int) -> int:
+        """Return how many hours wait behind a follower's cursor."""
+        with self._snapshot() as connection:
+            return readings.changed_hours_behind(connection, after_seq)
+
     # --- entries, alarms, messages ---
 
     def entries_after(self, number: int, limit: int = 10_000) -> list[tuple[int, AnyEntry]]:

@@ -259,6 +259,22 @@ class ReadingWriter:
             "INSERT OR REPLACE INTO changed_hour (probe_no, hour) VALUES (?, ?)", list(hours)
         )
 
+    def mark_changed(self, from_ms: int, to_ms: int) -> int:
+        """Put hours at the end of the line once more; must be called inside a transaction.
+
+        Args:
+            from_ms: The hour that holds this instant is the first.
+            to_ms: The hour that holds this instant is the last.
+
+        Returns:
+            How many hours of a probe were put there.
+        """
+        return self._connection.execute(
+            "INSERT OR REPLACE INTO changed_hour (probe_no, hour)"
+            " SELECT probe_no, hour FROM changed_hour WHERE hour BETWEEN ? AND ? ORDER BY seq",
+            (from_ms // MS_PER_H, to_ms // MS_PER_H),
+        ).rowcount
+
     def oldest_whole_day(self, before_ms: int) -> tuple[int, int] | None:
         """Return probe number and day of tail rows to pack; None when there are none.
 

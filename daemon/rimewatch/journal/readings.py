@@ -315,3 +315,9 @@ def changed_hours(connection: sqlite3.Connection, after_seq: int, limit: int) ->
             (after_seq, limit),
         ).fetchall()
     ]
+
+
+def changed_hours_behind(connection: sqlite3.Connection, after_seq: int) -> int:
+    """Return how many hours of a probe wait behind a cursor."""
+    row = connection.execute("SELECT count(*) FROM changed_hour WHERE seq > ?", (after_seq,))
+    return int(row.fetchone()[0])

@@ -1,0 +1,138 @@
+"""Lets the service have a mirror: begins it, keeps what has come of it, ends it.
+
+The mirror's thread never writes to the journal; here, on the writer's thread, its state is
+saved now and then. The books (excursions, alarms, lots) that it sends are made here,
+because they need an evaluator; on the mirror's thread, through its own connection.
+"""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from rimewatch.clock import Clock
+from rimewatch.entries import ReceiveLot
+from rimewatch.errors import UserError
+from rimewatch.evaluation.ledger import build_ledger
+from rimewatch.journal.journal import Journal
+from rimewatch.journal.reader import JournalReader
+from rimewatch.mirror.points import Point, book_points, lot_points
+from rimewatch.mirror.state import MIRROR_STATE, MirrorState, to_text
+from rimewatch.service.resume import account_of, resume
+from rimewatch.shop import Shop
+
+if TYPE_CHECKING:
+    from rimewatch.mirror.mirror import Mirror
+
+KEEP_EVERY_S: Final = 5.0
+"""How often the cursor is saved at most: what is sent again after a power cut, no more."""
+
+GRACE_S: Final = 2.0
+"""How long the request in hand may take at the end."""
+
+
+class MirrorMissing(UserError):  # noqa: N818 (it says what is so)
+    """The configuration asks for a mirror, and its client library is not installed."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "[mirror] needs influxdb-client, which is not installed; install it with: "
+            "pip install 'rimewatch[mirror]', or take the table out of the configuration"
+        )
+
+
+class Mirroring:
+    """The mirror of a running service; does nothing where the shop has none.
+
+    Args:
+        shop: The shop.
+        journal_path: The journal, open and brought forward.
+        clock: Tells the time.
+        say: Told when the database is lost, and when it is back.
+
+    Raises:
+        MirrorMissing: If the shop has a mirror and its library is not installed.
+    """
+
+    def __init__(
+        self, shop: Shop, journal_path: Path, clock: Clock, *, say: Callable[[str], None]
+    ) -> None:
+        self._clock = clock
+        self._say = say
+        self._kept_s = clock.monotonic_s()
+        self._told = ""
+        self._mirror: Mirror | None = None
+        if shop.mirror is not None:
+            self._mirror = _mirror(shop, journal_path, clock)
+            self._mirror.start()
+
+    def look(self, journal: Journal) -> None:
+        """Save what is new of the mirror, at most every few seconds.
+
+        Raises:
+            JournalError: If it could not be saved; it is tried again with the next news.
+        """
+        if self._mirror is None or self._clock.monotonic_s() - self._kept_s < KEEP_EVERY_S:
+            return
+        self._kept_s = self._clock.monotonic_s()
+        self._keep(journal)
+
+    def stop(self, journal: Journal) -> None:
+        """End the mirror and save how far it came.
+
+        Raises:
+            JournalError: If it could not be saved.
+        """
+        if self._mirror is not None:
+            self._mirror.stop(GRACE_S)
+            self._keep(journal)
+            self._mirror = None
+
+    def _keep(self, journal: Journal) -> None:
+        assert self._mirror is not None, "asked for only where there is a mirror"
+        state = self._mirror.take_state()
+        if state is not None:
+            journal.save_state(MIRROR_STATE, to_text(state))
+            self._tell(journal, state)
+
+    def _tell(self, journal: Journal, state: MirrorState) -> None:
+        """Note once that the database is lost, and once that it is back."""
+        if bool(state.error) == bool(self._told):
+            return
+        self._told = state.error
+        text = f"The mirror waits: {state.error}" if state.error else "The mirror goes on."
+        journal.add_event(self._clock.now_ms(), "mirror", text)
+        self._say(text)
+
+
+def _mirror(shop: Shop, journal_path: Path, clock: Clock) -> "Mirror":
+    try:
+        from rimewatch.mirror.mirror import Mirror  # noqa: PLC0415 (optional, and slow to import)
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] not in ("influxdb_client", "urllib3"):
+            raise
+        raise MirrorMissing from None
+
+    def books(journal: JournalReader, from_ms: int, to_ms: int) -> Sequence[Point]:
+        return points_of_books(shop, journal, from_ms, to_ms)
+
+    return Mirror(shop, journal_path, clock, books=books)
+
+
+def points_of_books(shop: Shop, journal: JournalReader, from_ms: int, to_ms: int) -> list[Point]:
+    """Return the points of a period's excursions and alarms, and of the lots on the books.
+
+    Args:
+        shop: The shop, with a mirror.
+        journal: The journal, through a connection of the calling thread.
+        from_ms: First instant, milliseconds since the epoch.
+        to_ms: Last instant.
+    """
+    assert shop.mirror is not None, "asked for only where there is a mirror"
+    evaluator = resume(shop, journal, to_ms).evaluator
+    account = account_of(journal, evaluator, from_ms, to_ms)
+    ledger = build_ledger(
+        shop, journal, account, from_ms=from_ms, to_ms=to_ms, histories=evaluator.histories()
+    )
+    received = {e.lot: e.at_ms for e in account.entries if isinstance(e, ReceiveLot)}
+    tag = shop.mirror.shop
+    return [*book_points(tag, ledger), *lot_points(tag, ledger, received)]
