@@ -1,19 +1,19 @@
 """What an alarm says on a phone's lock screen at three in the morning.
 
-The words are data (``templates/messages.en.toml``); this module fills in the facts and
-keeps the lengths. It decides nothing about the fish and never sends anything.
+The words are data (``templates/messages.*.toml``, :mod:`rimewatch.report.texts`); this
+module fills in the facts and keeps the lengths. It decides nothing about the fish and never
+sends anything.
 """
 
-import tomllib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from string import Formatter
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.report import wording
+from rimewatch.report.texts import texts_of
 from rimewatch.rules.condition import Condition
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, About, Cause
@@ -61,7 +61,7 @@ def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
     """
     if facts.about is About.SUMMARY:
         raise ValueError("about is 'summary', expected raised, repeat, escalated or returned")
-    texts = _texts()
+    texts = texts_of(shop.messages)
     own = texts[facts.condition.key.rule.value]
     known = _known(shop, facts, texts)
     template = own[facts.about.value]
@@ -93,44 +93,60 @@ def _first_known(choices: Sequence[str], known: Mapping[str, str]) -> str | None
 
 def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str, str]:
     """Return the facts that are known, as text; what is not known has no entry."""
-    condition, zone = facts.condition, ZoneInfo(shop.timezone)
+    condition, zone, words = facts.condition, ZoneInfo(shop.timezone), texts["words"]
     lasting_s = max(0.0, (facts.now_ms - condition.since_ms) / MS_PER_S)
     cause = condition.cause or Cause.UNKNOWN
     known = {
-        **_names(shop, condition),
-        "since": wording.local_time(condition.since_ms, zone, day_of_ms=facts.now_ms),
-        "lasting": wording.duration(lasting_s),
-        "waiting": wording.duration(max(0.0, (facts.now_ms - facts.raised_ms) / MS_PER_S)),
-        "above": wording.duration(lasting_s if facts.above_s is None else facts.above_s),
+        **_names(shop, condition, words),
+        "since": local_time(condition.since_ms, zone, words, day_of_ms=facts.now_ms),
+        "lasting": duration(lasting_s, words),
+        "waiting": duration(max(0.0, (facts.now_ms - facts.raised_ms) / MS_PER_S), words),
+        "above": duration(lasting_s if facts.above_s is None else facts.above_s, words),
         "first": texts["first"][
             cause.value if cause.value in texts["first"] else Cause.UNKNOWN.value
         ],
     }
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
+    known |= _measured(shop, condition)
+    if condition.time_left_s is not None and condition.time_left_s >= 0:
+        known["left"] = duration(condition.time_left_s, words)
+    if condition.lots:
+        lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
+        known["lots"] = joined(lots, words, most=4)
+    # What the rules say of their reasons is English; other languages do without.
+    why = condition.explanation if shop.messages.language == "en" else ""
+    for name, text in (("why", why), ("detail", condition.detail)):
+        if clean := wording.printable(text):
+            known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    return known
+
+
+def _measured(shop: Shop, condition: Condition) -> dict[str, str]:
+    """Return the temperatures, weights and hours that are known, as text."""
+    known: dict[str, str] = {}
     temperatures = {
         "fish": condition.fish_c,
         "air": condition.air_c,
         "limit": condition.limit_c,
         "peak": condition.peak_c,
+        "passed": condition.passed_c,
     }
     for name, celsius in temperatures.items():
         if celsius is not None:
             known[name] = wording.temperature(celsius, shop.display)
     if condition.rate_c_per_h is not None and condition.rate_c_per_h >= 0.1:
         known["rate"] = wording.temperature_difference(condition.rate_c_per_h, shop.display)
-    if condition.time_left_s is not None and condition.time_left_s >= 0:
-        known["left"] = wording.duration(condition.time_left_s)
-    if condition.lots:
-        lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
-        known["lots"] = wording.joined(lots, most=4)
-    for name, text in (("why", condition.explanation), ("detail", condition.detail)):
-        if clean := wording.printable(text):
-            known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    if condition.kilograms is not None:
+        known["kilograms"] = f"{condition.kilograms:g}"
+    if condition.held_h is not None and condition.needed_h is not None:
+        # Cut off, not rounded: an unfinished hold never looks finished.
+        known["held"] = f"{math.floor(condition.held_h * 10 + 1e-9) / 10:g}"
+        known["needed"] = f"{condition.needed_h:g}"
     return known
 
 
-def _names(shop: Shop, condition: Condition) -> dict[str, str]:
+def _names(shop: Shop, condition: Condition, words: Mapping[str, Any]) -> dict[str, str]:
     """Return who it is about: a short ``unit``, and ``names`` where that had to be a number."""
     ids = (condition.key.unit,) if condition.key.unit is not None else condition.units
     names = [
@@ -138,19 +154,40 @@ def _names(shop: Shop, condition: Condition) -> dict[str, str]:
     ]
     if len(names) < 2:
         return {"unit": wording.clipped(names[0] if names else shop.name, LONGEST_NAME)}
-    together = wording.joined(names)
+    together = joined(names, words)
     if len(together) <= LONGEST_NAME:
         return {"unit": together}
     clipped = [wording.clipped(name, LONGEST_NAME) for name in names]
-    return {"unit": wording.counted(len(names), "unit"), "names": wording.joined(clipped, most=4)}
+    number = f"{len(names)} {words['units']}"
+    return {"unit": number, "names": joined(clipped, words, most=4)}
+
+
+def joined(names: Sequence[str], words: Mapping[str, Any], *, most: int | None = None) -> str:
+    """Return "a, b and c" in the words of a language; beyond ``most``, "a, b and 3 more"."""
+    shown = list(names)
+    if most is not None and len(shown) > most:
+        shown = [*shown[:most], words["more"].format(count=len(names) - most)]
+    if len(shown) < 2:
+        return "".join(shown)
+    return f"{', '.join(shown[:-1])} {words['and']} {shown[-1]}"
+
+
+def duration(seconds: float, words: Mapping[str, Any]) -> str:
+    """Return a duration as it is said; its units (s, min, h, d) are the same everywhere."""
+    return str(words["under_a_second"]) if 0 < seconds < 1 else wording.duration(seconds)
+
+
+def local_time(
+    at_ms: int, zone: ZoneInfo, words: Mapping[str, Any], *, day_of_ms: int | None = None
+) -> str:
+    """Return "02:41 CST", with the weekday where it is another day than ``day_of_ms``."""
+    at = wording.local(at_ms, zone)
+    text = wording.local_time(at_ms, zone)
+    if day_of_ms is not None and wording.local(day_of_ms, zone).date() != at.date():
+        return f"{words['weekdays'][at.weekday()]} {text}"
+    return text
 
 
 def _sentence(text: str) -> str:
     """Return the text with a capital at its start and a stop at its end."""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
-
-
-@cache
-def _texts() -> Mapping[str, Any]:
-    source = files("rimewatch.report").joinpath("templates/messages.en.toml")
-    return tomllib.loads(source.read_text(encoding="utf-8"))

@@ -43,3 +43,11 @@ class Condition:
     alarm, it opens that alarm again: matters got worse since they looked."""
     detail: str = ""
     """What else helps: which probe, the battery's level."""
+    passed_c: float | None = None
+    """The furthest line beyond its limit that it has passed; None: none."""
+    kilograms: float | None = None
+    """Fish in the unit, as far as it was entered; None: not known."""
+    held_h: float | None = None
+    """Hours that the furthest hold concerned had been credited; None: there is none."""
+    needed_h: float | None = None
+    """Hours which that hold needs."""

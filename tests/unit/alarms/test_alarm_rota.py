@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from freezegun import freeze_time
 
-from rimewatch.alarms.rota import WEEKDAYS, Gap, RotaPolicy, gaps
+from rimewatch.alarms.rota import Gap, RotaPolicy, gaps
 from rimewatch.shop import Shift
 from rimewatch.vocabulary import About, ContactId
 

@@ -14,11 +14,11 @@ from rimewatch.report.message import (
     LONGEST_TITLE,
     AlarmFacts,
     Message,
-    _texts,
     alarm_message,
 )
+from rimewatch.report.texts import LANGUAGES, shipped_texts
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.shop import Shop
+from rimewatch.shop import MessageTexts, Shop
 from rimewatch.vocabulary import About, Cause, LotId, Rule, Scale, UnitId
 
 SENT = tuple(about for about in About if about is not About.SUMMARY)
@@ -59,6 +59,10 @@ def _renamed(name: str) -> Shop:
     """Return the shop with its first unit called something else."""
     plain = shop()
     return replace(plain, units=(replace(plain.units[0], name=name), *plain.units[1:]))
+
+
+def _in_language(of: Shop, language: str) -> Shop:
+    return replace(of, messages=MessageTexts(language=language))
 
 
 def test_holding_raised_first_hundred_characters_suffice() -> None:
@@ -126,15 +130,17 @@ def test_summary_is_refused_with_its_cure() -> None:
 @pytest.mark.parametrize("rule", list(Rule))
 @pytest.mark.parametrize("about", SENT)
 @pytest.mark.parametrize("cause", list(Cause))
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_every_rule_and_about_leads_within_a_hundred_characters(
-    rule: Rule, about: About, cause: Cause
+    rule: Rule, about: About, cause: Cause, language: str
 ) -> None:
     """Even a unit with a long name leaves room for what to do."""
     name = "Wharf-side sashimi case no 4"
     assert len(name) == LONGEST_NAME
     bare = _condition(rule, cause=cause, explanation="", detail="", lots=(), fish_c=-12.4)
-    tail = _texts()[rule.value]["tail_returned" if about is About.RETURNED else "tail"]
-    body = _message(bare, about, of=_renamed(name)).body
+    texts = shipped_texts(language)
+    tail = texts[rule.value]["tail_returned" if about is About.RETURNED else "tail"]
+    body = _message(bare, about, of=_in_language(_renamed(name), language)).body
     starts = [choice.split("{")[0] for options in tail for choice in options]
     cuts = [body.find(f". {start}") for start in starts if len(start) > 3]
     lead = body[: min([cut + 1 for cut in cuts if cut > 0], default=len(body))]
@@ -145,10 +151,13 @@ def test_every_rule_and_about_leads_within_a_hundred_characters(
 
 @pytest.mark.parametrize("rule", list(Rule))
 @pytest.mark.parametrize("about", SENT)
-def test_every_rule_and_about_speaks_without_any_optional_fact(rule: Rule, about: About) -> None:
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_rule_and_about_speaks_without_any_optional_fact(
+    rule: Rule, about: About, language: str
+) -> None:
     """A rule that knows little still sends whole sentences."""
     bare = Condition(key=AlarmKey(unit=UnitId("case-1"), rule=rule), since_ms=TO_MS - 900_000)
-    message = _message(bare, about, above_s=None)
+    message = _message(bare, about, of=_in_language(shop(), language), above_s=None)
 
     for text in (message.title, message.body):
         assert "Front display case" in text
