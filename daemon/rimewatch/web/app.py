@@ -1,0 +1,69 @@
+"""The service's pages as one application: each part brings its routes.
+
+A part is a module with a function that returns routes; a further part is added where
+:func:`make_app` is called. What every answer has in common (no caching, nothing loaded
+from elsewhere, no frame around it) is said here, once.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from starlette.applications import Starlette
+from starlette.datastructures import MutableHeaders
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import BaseRoute
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+HEADERS: Final = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": (
+        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "Referrer-Policy": "no-referrer",  # an address may hold a link's code
+    "X-Content-Type-Options": "nosniff",
+    "X-Robots-Tag": "noindex, nofollow",
+}
+"""Sent with every answer, unless a part has set its own."""
+
+
+def make_app(routes: Sequence[BaseRoute]) -> Starlette:
+    """Return the application of some routes, in their order.
+
+    Args:
+        routes: What the parts bring; each part's own first.
+    """
+    return Starlette(
+        routes=routes,
+        middleware=[Middleware(_Headers)],
+        exception_handlers={404: _nothing_here, 500: _our_fault},
+    )
+
+
+class _Headers:
+    """Adds the headers that every answer has; streams pass through untouched."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        await self._app(scope, receive, send_with_headers)
+
+
+def _nothing_here(_: Request, __: Exception) -> Response:
+    return PlainTextResponse("There is nothing here.\n", status_code=404)
+
+
+def _our_fault(_: Request, __: Exception) -> Response:
+    return PlainTextResponse(
+        "Something went wrong in the service; nothing was changed.\n", status_code=500
+    )

@@ -1,0 +1,96 @@
+"""Serves the pages in a thread of their own; the service lives without them.
+
+The socket is bound by whoever starts the server, so a port that is taken is an error with
+its reason and not a thread that ends in silence. Signals stay with the main thread.
+"""
+
+import socket
+import threading
+from typing import Final
+
+import uvicorn
+from starlette.types import ASGIApp
+
+STARTS_WITHIN_S: Final = 10.0
+ENDS_WITHIN_S: Final = 5.0
+_LOOK_S: Final = 0.02
+
+
+class PageServerError(Exception):
+    """The pages cannot be served; the text says why."""
+
+
+class PageServer:
+    """Serves one application on one address.
+
+    Args:
+        app: The application.
+        host: Where to listen, such as ``127.0.0.1``.
+        port: 0 takes any that is free; see :attr:`port`.
+    """
+
+    def __init__(self, app: ASGIApp, host: str, port: int) -> None:
+        self._host = host
+        self.port = port
+        self._server = uvicorn.Server(
+            uvicorn.Config(
+                app,
+                access_log=False,
+                http="h11",
+                lifespan="off",
+                log_config=None,
+                loop="asyncio",
+                proxy_headers=False,
+                server_header=False,
+                timeout_graceful_shutdown=round(ENDS_WITHIN_S / 2),
+                ws="none",
+            )
+        )
+        self._socket: socket.socket | None = None
+        self._thread = threading.Thread(target=self._run, name="rimewatch-pages", daemon=True)
+
+    @property
+    def alive(self) -> bool:
+        """Whether the pages are being served."""
+        return self._thread.is_alive() and self._server.started
+
+    def start(self) -> None:
+        """Bind the address and serve; returns once requests are answered.
+
+        Raises:
+            PageServerError: If the address cannot be bound, or nothing is served in time.
+        """
+        family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
+        try:
+            self._socket = socket.create_server((self._host, self.port), family=family)
+        except OSError as error:
+            raise PageServerError(
+                f"the pages cannot be served on {self._host}:{self.port} "
+                f"({error.strerror or error}); choose another [web] listen, or end what has "
+                "the port"
+            ) from None
+        self.port = self._socket.getsockname()[1]
+        self._thread.start()
+        waited_s = 0.0
+        while not self._server.started:
+            self._thread.join(_LOOK_S)
+            waited_s += _LOOK_S
+            if not self._thread.is_alive() or waited_s > STARTS_WITHIN_S:
+                self.stop()
+                raise PageServerError(
+                    f"the pages on {self._host}:{self.port} did not start within "
+                    f"{STARTS_WITHIN_S:.0f} s"
+                )
+
+    def stop(self) -> bool:
+        """End it; return whether its thread has ended. May be called again, or too early."""
+        self._server.should_exit = True
+        if self._thread.ident is not None:
+            self._thread.join(ENDS_WITHIN_S)
+        if self._socket is not None:
+            self._socket.close()
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        assert self._socket is not None, "start() binds before it serves"
+        self._server.run(sockets=[self._socket])
