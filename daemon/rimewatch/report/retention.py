@@ -14,7 +14,6 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from rimewatch.evaluation.lot_book import LotEntries
-from rimewatch.rules.provisions_food_code import FREEZING_RECORD_DAYS
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, UnitId
 
@@ -45,7 +44,7 @@ def keep_from_ms(shop: Shop, lots: Iterable[LotEntries], now_ms: int) -> Mapping
     }
     found = {unit: now_ms - days * MS_PER_DAY for unit, days in keep_days.items()}
     for lot in lots:
-        if lot.freezing is None or _is_past(lot, now_ms):
+        if lot.freezing is None or _is_past(lot, shop.keep_days, now_ms):
             continue
         for place in lot.placements:
             if place.unit in found and (place.to_ms is None or place.to_ms > lot.freezing.at_ms):
@@ -54,7 +53,7 @@ def keep_from_ms(shop: Shop, lots: Iterable[LotEntries], now_ms: int) -> Mapping
     return found
 
 
-def _is_past(lot: LotEntries, now_ms: int) -> bool:
+def _is_past(lot: LotEntries, keep_days: int, now_ms: int) -> bool:
     if lot.withdrawn is None:
         return False
-    return now_ms - lot.withdrawn.at_ms > (FREEZING_RECORD_DAYS + _SPARE_DAYS) * MS_PER_DAY
+    return now_ms - lot.withdrawn.at_ms > (keep_days + _SPARE_DAYS) * MS_PER_DAY
