@@ -15,6 +15,7 @@ from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDue
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
+from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage
 from rimewatch.report.morning import Morning, render_morning
@@ -80,6 +81,8 @@ def replay(
             received = receiver.receive(
                 line.topic, line.payload, line.at_ms, retained=line.retained
             )
+            if received.entry is not None and not is_known(received.entry, evaluator.entries):
+                evaluator.enter(received.entry)
             tally.add(received.quarantined)
             for doubted in received.quarantined:
                 evaluator.doubt(doubted.probe)

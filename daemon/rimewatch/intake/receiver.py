@@ -10,9 +10,12 @@ One thread at a time: a receiver keeps each probe's last value and clock offset.
 
 from typing import Final, NamedTuple
 
+from rimewatch.entries import AnyEntry
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, is_plausible
+from rimewatch.intake.entries import EntryError
+from rimewatch.intake.entry_messages import entry_of_message
 from rimewatch.intake.quality import Refusal, doubt_finite, doubt_humidity, doubt_temperature
 from rimewatch.intake.topics import TopicTable, storable
 from rimewatch.readings import Quarantined, Reading, Reason
@@ -37,6 +40,8 @@ class Received(NamedTuple):
 
     readings: tuple[Reading, ...] = ()
     quarantined: tuple[Quarantined, ...] = ()
+    entry: AnyEntry | None = None
+    """An operator's entry, where the shop takes them from the broker."""
 
 
 class _Watched:
@@ -75,6 +80,8 @@ class Receiver:
     """
 
     def __init__(self, shop: Shop) -> None:
+        self._shop = shop
+        self._entry_topic = shop.broker.entry_topic if shop.broker.entries else None
         self._watched = {probe.id: _Watched(probe) for probe in shop.probes}
         self._table = TopicTable((w.probe.topic, w) for w in self._watched.values())
 
@@ -93,6 +100,8 @@ class Receiver:
             arrived_ms: When it arrived, milliseconds UTC.
             retained: Whether the broker had kept it.
         """
+        if topic == self._entry_topic:
+            return self._entered(topic, payload, arrived_ms, retained=retained)
         watched = self._table.find(topic)
         if not watched:
             return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, "no probe has it")
@@ -120,6 +129,16 @@ class Receiver:
                 else:
                     quarantined.append(_quarantined(topic, payload, arrived_ms, one.id, accepted))
         return Received(tuple(readings), tuple(quarantined))
+
+    def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
+        if len(payload) > MAX_PAYLOAD_BYTES:
+            detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
+            return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+        try:
+            entry = entry_of_message(self._shop, payload, arrived_ms, retained=retained)
+        except EntryError as err:
+            return _refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
+        return Received(entry=entry)
 
     def remember(self, reading: Reading) -> None:
         """Take a probe's last accepted reading from before a restart."""

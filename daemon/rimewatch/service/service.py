@@ -315,13 +315,14 @@ class Service:
 
 
 def broker_session(shop: Shop, clock: Clock, *, knew_us: bool = True) -> BrokerSession:
-    """Return the usual session: every probe's topic, on the shop's broker.
+    """Return the usual session: every probe's topic, and that of entries if they are taken.
 
     Args:
         shop: The shop.
         clock: Stamps the arrivals.
         knew_us: Whether the broker should remember us from an earlier run.
     """
-    return BrokerSession(
-        shop.broker, {probe.topic for probe in shop.probes}, clock, expect_session=knew_us
-    )
+    topics = {probe.topic for probe in shop.probes}
+    if shop.broker.entries:
+        topics.add(shop.broker.entry_topic)
+    return BrokerSession(shop.broker, topics, clock, expect_session=knew_us)

@@ -10,6 +10,7 @@ import json
 from collections import deque
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from typing import Final
 
 from rimewatch.alarms import codec
@@ -19,6 +20,7 @@ from rimewatch.entries import AnyEntry
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
+from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import KEPT_BYTES, Received, Receiver
 from rimewatch.intake.topics import storable
 from rimewatch.journal.errors import JournalError
@@ -124,7 +126,7 @@ class Writer:
             with self.journal.batch():
                 entries = self.journal.entries_after(self._entry_number)
                 waiting = deque(entries)
-                self._take_arrivals(items, waiting)
+                entries += self._take_arrivals(items, waiting)
                 self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
                 self._keep(self.evaluator.take_outcomes())
@@ -161,14 +163,20 @@ class Writer:
             ]
         )
 
-    def _take_arrivals(self, items: Sequence[Item], entries: deque[tuple[int, AnyEntry]]) -> None:
+    def _take_arrivals(
+        self, items: Sequence[Item], entries: deque[tuple[int, AnyEntry]]
+    ) -> list[tuple[int, AnyEntry]]:
+        """Judge what arrived; return the entries among it, with their numbers."""
         received: list[tuple[int, Received]] = []
+        entered: list[tuple[int, AnyEntry]] = []
         for item in items:
             if isinstance(item, Arrived):
                 found = self.receiver.receive(
                     item.topic, item.payload, item.arrived_ms, retained=item.retained
                 )
                 received.append((item.arrived_ms, found))
+                if found.entry is not None:
+                    entered.extend(self._add_entry(found.entry, entries))
             else:
                 self._note_session(item)
         readings = [reading for _, found in received for reading in found.readings]
@@ -183,6 +191,18 @@ class Writer:
                 if next(news):
                     self.evaluator.observe(reading)
             self._keep(self.evaluator.take_outcomes())
+        return entered
+
+    def _add_entry(
+        self, entry: AnyEntry, waiting: deque[tuple[int, AnyEntry]]
+    ) -> list[tuple[int, AnyEntry]]:
+        """Put an entry that came over the broker on the books, unless it is there already."""
+        if is_known(entry, (*self.evaluator.entries, *(other for _, other in waiting))):
+            return []
+        number = self.journal.add_entry(entry, "mqtt")
+        numbered = (number, replace(entry, entry_number=number))
+        waiting.append(numbered)
+        return [numbered]
 
     def _enter_until(self, entries: deque[tuple[int, AnyEntry]], until_ms: int | None) -> None:
         """Take in the entries made up to an instant; None: all of them."""

@@ -1,0 +1,84 @@
+"""Operators' entries that come over the broker, where the shop takes any.
+
+A message on ``rimewatch/CLIENT_ID/entry`` is one entry as in a trace: a JSON object with
+``do``, its keys, and ``at`` and ``who`` where the sender knows them. Whoever may publish on
+that topic is believed: who may is for the broker's access control to say, and a secret in
+the payload would be no secret there. Never touches the network, the clock or the disk.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+from pydantic_core import from_json
+
+from rimewatch.entries import AnyEntry
+from rimewatch.intake.decoders.times import iso_ms
+from rimewatch.intake.device_time import is_plausible
+from rimewatch.intake.entries import EntryError, parse_entry
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_S
+
+LATE_MS: Final = 300 * MS_PER_S
+"""An entry that says it was made longer ago than this is marked as entered afterwards; as long
+as a reading's clock may be ahead."""
+
+
+def entry_of_message(
+    shop: Shop, payload: bytes, arrived_ms: int, *, retained: bool = False
+) -> AnyEntry:
+    """Return the entry in a message.
+
+    Args:
+        shop: The shop: an entry about a unit it does not have is refused.
+        payload: JSON, UTF-8.
+        arrived_ms: When it arrived, milliseconds UTC; also when it was made, where the
+            message does not say.
+        retained: Whether the broker had kept it.
+
+    Raises:
+        EntryError: If it is no entry that can be taken. One sentence, with the cure.
+    """
+    if retained:
+        raise EntryError("kept by the broker, of unknown age; publish entries without retain")
+    try:
+        found = from_json(payload)
+    except ValueError:
+        raise EntryError('not a JSON object; expected one such as {"do": "move-lot", …}') from None
+    if not isinstance(found, dict):
+        raise EntryError('not a JSON object; expected one such as {"do": "move-lot", …}')
+    at_ms = _made_ms(found.get("at"), arrived_ms)
+    entry = parse_entry({key: found[key] for key in found if key != "entered"}, at_ms)
+    unit = getattr(entry, "unit", None)
+    if unit is not None and unit not in shop.unit:
+        known = ", ".join(shop.unit)
+        raise EntryError(f'there is no unit "{unit[:80]}"; the configuration has {known}')
+    return replace(entry, entered_ms=arrived_ms) if arrived_ms - at_ms > LATE_MS else entry
+
+
+def is_known(entry: AnyEntry, known: Iterable[AnyEntry]) -> bool:
+    """Return whether an entry is on the books already: the broker may deliver one twice.
+
+    Only a message that says when the entry was made can be told from a second like it.
+    """
+    bare = replace(entry, entered_ms=None)
+    return any(
+        type(other) is type(entry)
+        and other.at_ms == entry.at_ms
+        and replace(other, entered_ms=None) == bare
+        for other in known
+    )
+
+
+def _made_ms(at: object, arrived_ms: int) -> int:
+    if at is None:
+        return arrived_ms
+    at_ms = iso_ms(at) if isinstance(at, str) else None
+    if at_ms is None:
+        raise EntryError('"at" is no time; expected ISO 8601 with a zone, or no "at" for now')
+    if not is_plausible(at_ms, arrived_ms):
+        raise EntryError(
+            f'"at" is {(at_ms - arrived_ms) / MS_PER_S:+.0f} s from its arrival; expected at most '
+            "300 s after it and 30 days before it"
+        )
+    return min(at_ms, arrived_ms)

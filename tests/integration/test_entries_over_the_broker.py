@@ -1,0 +1,95 @@
+"""Entries published to the broker: on the books once, and the same as in a replay."""
+
+import json
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+
+from mosquitto_broker import Mosquitto
+from rimewatch.config import load_shop
+from rimewatch.evaluation.ledger import build_ledger
+from rimewatch.intake.trace import read_trace
+from rimewatch.journal.reader import JournalReader
+from rimewatch.replay import replay
+from rimewatch.service.resume import account_of, resume
+from running_service import RunningService
+
+START_MS = 1_772_506_800_000  # 2026-03-03T03:00:00Z
+TOPIC = "rimewatch/rimewatch/entry"
+SHOP = """
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:{port}"
+entries = true
+[[unit]]
+id = "ulf-1"
+name = "Ultra-low freezer"
+kind = "ultra-low-freezer"
+lag_s = 0
+[[probe]]
+id = "ulf-1-product"
+unit = "ulf-1"
+measures = "product"
+topic = "shop/ulf-1/product"
+every_s = 240
+"""
+
+
+def said(minute: int, topic: str, payload: object) -> dict[str, object]:
+    text = payload if isinstance(payload, str) else json.dumps(payload)
+    at = f"2026-03-03T{3 + minute // 60:02}:{minute % 60:02}:00Z"
+    return {"at": at, "topic": topic, "payload": text}
+
+
+def morning() -> bytes:
+    """Two hours of cold; a lot is received and frozen by messages, one of them doubled."""
+    lines = [said(minute, "shop/ulf-1/product", "-40.0") for minute in range(0, 121, 4)]
+    receive = {
+        "at": "2026-03-03T03:01:00Z",
+        "do": "receive-lot",
+        "lot": "L-1",
+        "species": "Oncorhynchus nerka",
+        "origin": "wild",
+        "serve_raw": True,
+        "who": "counter tablet",
+    }
+    freeze = {"do": "start-freezing", "lot": "L-1", "unit": "ulf-1", "option": "35C-15h"}
+    lines += [
+        said(1, TOPIC, receive),
+        said(3, TOPIC, receive),
+        said(5, TOPIC, freeze),
+        said(7, TOPIC, {"do": "move-lot", "lot": "L-1", "unit": "nowhere"}),
+    ]
+    lines.sort(key=lambda line: str(line["at"]))
+    return b"".join(json.dumps(line).encode() + b"\n" for line in lines)
+
+
+@pytest.mark.integration
+def test_entries_over_the_broker_give_the_ledger_of_their_replay(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    """Stamped with who and when, numbered, and a second delivery is no second entry."""
+    shop = load_shop(SHOP.format(port=mosquitto.port))
+    lines = list(read_trace(BytesIO(morning())))
+    replayed = replay(shop, read_trace(BytesIO(morning()))).ledger
+
+    with RunningService(shop, tmp_path / "rimewatch.db", lines[0].at_ms) as running:
+        running.play(mosquitto.port, lines)
+
+    from_ms, to_ms = lines[0].at_ms, lines[-1].at_ms
+    with JournalReader.open(tmp_path / "rimewatch.db") as journal:
+        entries = journal.entries_after(0)
+        evaluator = resume(shop, journal, to_ms).evaluator
+        account = account_of(journal, evaluator, from_ms, to_ms)
+        live = build_ledger(shop, journal, account, from_ms=from_ms, to_ms=to_ms)
+    assert [(number, entry.at_ms, entry.who) for number, entry in entries] == [
+        (1, START_MS + 60_000, "counter tablet"),
+        (2, START_MS + 300_000, ""),
+    ]
+    assert json.dumps(live) == json.dumps(replayed)
+    (lot,) = replayed["lots"]
+    assert (lot["lot"], lot["state"], lot["started"]) == ("L-1", "freezing", "2026-03-03T03:05:00Z")
+    assert live["quarantined"] == 1, "the unit that is not there"
