@@ -30,7 +30,7 @@ GRACE_S: Final = 2.0
 """How long the request in hand may take at the end."""
 
 
-class MirrorMissing(UserError):  # noqa: N818 (it says what is so)
+class MirrorMissing(UserError, ValueError):  # noqa: N818 (it says what is so)
     """The configuration asks for a mirror, and its client library is not installed."""
 
     def __init__(self) -> None:
@@ -76,15 +76,31 @@ class Mirroring:
         self._kept_s = self._clock.monotonic_s()
         self._keep(journal)
 
+    def use(self, shop: Shop, journal: Journal) -> None:
+        """Go on with another configuration, from where the old one came to.
+
+        Raises:
+            JournalError: If how far it came could not be saved.
+        """
+        try:
+            self.stop(journal)
+        finally:
+            if shop.mirror is not None:
+                self._mirror = _mirror(shop, journal.path, self._clock)
+                self._mirror.start()
+
     def stop(self, journal: Journal) -> None:
         """End the mirror and save how far it came.
 
         Raises:
             JournalError: If it could not be saved.
         """
-        if self._mirror is not None:
-            self._mirror.stop(GRACE_S)
+        if self._mirror is None:
+            return
+        self._mirror.stop(GRACE_S)
+        try:
             self._keep(journal)
+        finally:
             self._mirror = None
 
     def _keep(self, journal: Journal) -> None:
@@ -104,13 +120,25 @@ class Mirroring:
         self._say(text)
 
 
-def _mirror(shop: Shop, journal_path: Path, clock: Clock) -> "Mirror":
+def require_mirror(shop: Shop) -> None:
+    """Refuse a shop with a mirror where its client library is not installed.
+
+    Raises:
+        MirrorMissing: If it is so.
+    """
+    if shop.mirror is None:
+        return
     try:
-        from rimewatch.mirror.mirror import Mirror  # noqa: PLC0415 (optional, and slow to import)
+        import rimewatch.mirror.mirror  # noqa: F401, PLC0415 (optional, and slow to import)
     except ModuleNotFoundError as error:
         if (error.name or "").partition(".")[0] not in ("influxdb_client", "urllib3"):
             raise
         raise MirrorMissing from None
+
+
+def _mirror(shop: Shop, journal_path: Path, clock: Clock) -> "Mirror":
+    require_mirror(shop)
+    from rimewatch.mirror.mirror import Mirror  # noqa: PLC0415 (as above)
 
     def books(journal: JournalReader, from_ms: int, to_ms: int) -> Sequence[Point]:
         return points_of_books(shop, journal, from_ms, to_ms)

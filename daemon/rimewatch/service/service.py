@@ -19,6 +19,7 @@ from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.housekeeping import Housekeeping
+from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
@@ -115,6 +116,7 @@ class Service:
             JournalError: If the journal cannot be opened.
             BrokerSettingsError: If the broker's settings cannot be used.
             UnusableProbe: If a probe cannot be read by this version.
+            MirrorMissing: If the mirror's client library is not installed.
         """
         try:
             with Journal.open(self._journal_path) as journal:
@@ -128,6 +130,7 @@ class Service:
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
         writer = Writer(self._shop, journal, self._clock)
         session = broker_session(self._shop, self._clock, knew_us=knew_us)
+        require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
         self._say(
             f"Watching {self._shop.name}: {len(self._shop.units)} units, "
@@ -135,6 +138,7 @@ class Service:
         )
         self._use(session)
         session.start()
+        self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
         try:
             self._loop(writer)
         finally:
@@ -161,7 +165,7 @@ class Service:
                 self._take_in(writer, items, results)
                 written_s = self._clock.monotonic_s()
             self._post(writer)
-            self._tidy(housekeeping)
+            self._tidy(writer, housekeeping)
             if self._session.health().listening != self._listening:
                 self._note_listening(now=not self._listening)
 
@@ -174,9 +178,10 @@ class Service:
     def _results(self) -> list[Result]:
         return self._cry.sort_out(self._dispatcher.take_results())
 
-    def _tidy(self, housekeeping: Housekeeping) -> None:
+    def _tidy(self, writer: Writer, housekeeping: Housekeeping) -> None:
         try:
             housekeeping.look(self._clock.now_ms())
+            self._mirroring.look(writer.journal)
         except JournalError as error:
             # Nothing is lost by a journal that stays untidy; writing itself will complain.
             self._say(f"Tidying the journal failed: {error}")
@@ -279,6 +284,7 @@ class Service:
     def _note_end(self, writer: Writer) -> None:
         try:
             writer.take((), self._results())
+            self._mirroring.stop(writer.journal)
             writer.journal.add_event(self._clock.now_ms(), "stop", "asked to stop")
         except JournalError as error:
             self._say(f"The end could not be noted: {error}")
@@ -293,6 +299,7 @@ class Service:
         try:
             shop = self._reread()
             Receiver(shop)
+            require_mirror(shop)
             same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
             renewed = broker_session(shop, self._clock, knew_us=same)
         except ValueError as error:
@@ -306,6 +313,7 @@ class Service:
         self._shop = shop
         try:
             writer.use(shop)
+            self._mirroring.use(shop, writer.journal)
             writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
