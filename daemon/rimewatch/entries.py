@@ -133,6 +133,11 @@ class Shelve(Entry):
     unit: UnitId | None
     rule: Rule
     minutes: float
+    back_within_min: float | None = None
+    """Minutes within which they promised to see to it; None: they promised nothing. Still so
+    after that, the alarm opens again."""
+    alarm: str = ""
+    """The very alarm that they saw, by its id; empty: whatever alarm is on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -45,6 +45,8 @@ class Alarm:
     acknowledged_ms: int | None = None
     """None: not acknowledged since it was last opened."""
     acknowledged_by: str = ""
+    first_acknowledged_ms: int | None = None
+    """The first time that anybody did; stays when the alarm is opened again."""
     returned_ms: int | None = None
     reopens_ms: int | None = None
     """When it opens again because somebody promised to be back by then. None: no promise."""

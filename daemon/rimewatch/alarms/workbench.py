@@ -360,6 +360,7 @@ class Workbench:
             state=next_state(alarm.state, Event.ACKNOWLEDGED),
             acknowledged_ms=at_ms,
             acknowledged_by=who,
+            first_acknowledged_ms=alarm.first_acknowledged_ms or at_ms,
             reopens_ms=reopens_ms,
         )
         self._put(alarm, at_ms, Event.ACKNOWLEDGED)

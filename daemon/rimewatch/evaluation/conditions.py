@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from rimewatch.alarms.consequence import lines_passed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.lot_story import hold_of
@@ -38,6 +39,9 @@ def channel_conditions(
                 units=(unit.id,),
                 limit_c=limit_c,
                 lots=lots,
+                severity=0
+                if rule is Rule.OPERATING_LIMIT
+                else lines_passed(limit_c, max(spell.peak_c for spell in lasting)),
             )
             if lasting
             else None
@@ -68,6 +72,7 @@ def hold_condition(
             at_risk[lot.lot] = hold
     if not at_risk:
         return None
+    furthest = max(at_risk.values(), key=lambda hold: hold.at_stake_h)
     return Condition(
         key=AlarmKey(unit=unit, rule=Rule.HOLD_AT_RISK),
         since_ms=round(min(since_ms)),
@@ -75,6 +80,8 @@ def hold_condition(
         limit_c=min(STORED_AT_C[hold.option] for hold in at_risk.values()),
         lots=tuple(at_risk),
         detail=hours_lost(at_risk),
+        held_h=furthest.at_stake_h,
+        needed_h=furthest.required_h,
     )
 
 

@@ -1,9 +1,10 @@
 """Fills a condition with the facts of the moment, for the message that tells of it. Pure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from rimewatch.alarms.consequence import furthest_line_c
 from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.power import lost_with
@@ -30,6 +31,10 @@ class KnowsLots(Protocol):
         """Return the lots that stand in a unit now."""
         ...
 
+    def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
+        """Return what some lots weigh, as far as it was entered."""
+        ...
+
 
 def described(
     condition: Condition,
@@ -51,13 +56,15 @@ def described(
         return replace(condition, lots=condition.lots or lots.lots_in(unit_id)), None
     warmest = max(known, key=lambda track: track.state.governing_c)
     fish_c = warmest.state.governing_c
+    stand = condition.lots or lots.lots_in(unit_id)
     described_so = replace(
         condition,
         fish_c=fish_c,
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
         limit_c=shop.unit[unit_id].limit_c if condition.limit_c is None else condition.limit_c,
         rate_c_per_h=_rate_c_per_h(store, warmest),
-        lots=condition.lots or lots.lots_in(unit_id),
+        lots=stand,
+        kilograms=lots.kilograms_of(stand),
     )
     if condition.key.rule is Rule.PROJECTION:
         foretold = _foretold(condition)
@@ -76,6 +83,9 @@ def described(
         peak_c=spell.peak_c,
         cause=verdict.cause,
         explanation=verdict.explanation,
+        passed_c=furthest_line_c(shop.unit[unit_id].limit_c, spell.peak_c)
+        if condition.severity
+        else None,
     )
     return facts, spell.above_ms / MS_PER_S
 

@@ -13,8 +13,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rimewatch.alarms.alarm import AlarmState
+from rimewatch.alarms.consequence import Stakes, raised_priority
 from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
 from rimewatch.alarms.engine import Engine
+from rimewatch.alarms.priority import priority_of
+from rimewatch.alarms.rota import RotaPolicy
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
@@ -22,19 +25,25 @@ from rimewatch.entries import (
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
+    EndCooling,
+    EndTimeControl,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
+    StartCooling,
     StartFreezing,
     StartThawing,
+    StartTimeControl,
     WithdrawLot,
 )
+from rimewatch.evaluation.batches import batches, cooling_condition, cooling_of, is_exempt
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.lot_book import LotEntries, book
+from rimewatch.evaluation.lot_story import hold_of
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.outlook import outlook_of, projection_condition
@@ -63,6 +72,9 @@ CATCH_UP_AFTER_MS = 1000
 RECOVERY_S = 2700.0
 """How long units may take to be cold again after power is back, before what is still so is
 raised (common practice, no source)."""
+
+COOLING_EXEMPTS = (Rule.HOLDING, Rule.OPERATING_LIMIT, Rule.PROJECTION)
+"""What waits while a batch cools in its unit (FDA Food Code 2022, 3-501.16(A))."""
 
 TIME_LEFT_EVERY_MIN = 5
 """Without power, how long is left is estimated anew so often: every unit needs a fit."""
@@ -127,6 +139,7 @@ class Evaluator:
         self._minute = -1
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
+        self._batches = batches(self.entries)
         self._late_since_ms: int | None = None
         self._last_ms: dict[ProbeId, int] = {}
         self._battery_ms: dict[ProbeId, int] = {}
@@ -147,11 +160,11 @@ class Evaluator:
         self._air.take(probe.id, reading.observed_ms, reading.value)
         track = self.tracks.get(probe.id)
         if track is not None:
-            before = track.standing
+            before, passed = track.standing, track.passed
             if not track.take(reading.observed_ms, reading.value):
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
-            elif track.standing != before:
+            elif (track.standing, track.passed) != (before, passed):
                 if max(track.standing) > max(before, default=0):
                     self._judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
                 self._judge_unit(probe.unit)
@@ -182,11 +195,7 @@ class Evaluator:
         at_ms = max(self.now_ms, entry.at_ms)
         match entry:
             case Acknowledge():
-                self._do(
-                    self._engine.acknowledge(
-                        self.alarms, AlarmKey(unit=entry.unit, rule=entry.rule), at_ms, entry.who
-                    )
-                )
+                self._acknowledge(entry, at_ms)
             case Shelve():
                 key = AlarmKey(unit=entry.unit, rule=entry.rule)
                 until_ms = at_ms + round(entry.minutes * 60_000)
@@ -208,7 +217,10 @@ class Evaluator:
                 self._lots = book(self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
-            case CorrectiveAction():
+            case StartCooling() | EndCooling():
+                self._batches = batches(self.entries)
+                self._judge_cooling(at_ms)
+            case CorrectiveAction() | StartTimeControl() | EndTimeControl():
                 pass
 
     def advance(self, now_ms: int) -> None:
@@ -274,7 +286,26 @@ class Evaluator:
         """Return the lots that stand in a unit now."""
         return tuple(lot.lot for lot in self._lots.values() if lot.unit == unit)
 
+    def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
+        """Return what some lots weigh, as far as it was entered; None: nobody has."""
+        weights = [
+            entries.received.kilograms
+            for lot in lots
+            if (entries := self._lots.get(lot)) is not None
+            and entries.received is not None
+            and entries.received.kilograms is not None
+        ]
+        return sum(weights) if weights else None
+
     # --- what follows ---------------------------------------------------------------------
+
+    def _acknowledge(self, entry: Acknowledge, at_ms: int) -> None:
+        key = AlarmKey(unit=entry.unit, rule=entry.rule)
+        alarm = self.alarms.alarms.get(key)
+        if entry.alarm and (alarm is None or alarm.id != entry.alarm):
+            return  # it was about one that is over; nobody has seen the one that is on now
+        back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
+        self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 
     def _run_until(self, until_ms: int) -> None:
         while (due_ms := self.next_due_ms()) <= until_ms:
@@ -299,7 +330,9 @@ class Evaluator:
         self._catch_up()
         day, at_ms = self._morning
         before_ms = previous_morning_ms(day, self.shop.summary_at, self.shop.timezone)
-        contacts = self.shop.escalation[0].contacts if self.shop.escalation else ()
+        named = self.shop.escalation[0].contacts if self.shop.escalation else ()
+        rota = RotaPolicy(self.shop.shifts, self.shop.holidays, self.shop.timezone)
+        contacts = rota.resolved(named, at_ms)
         self._outcomes.append(
             SummaryDue(
                 day=day,
@@ -335,6 +368,7 @@ class Evaluator:
         self._judge_power(at_ms)
         for unit in self.shop.units:
             self._judge_outlook(unit, at_ms)
+        self._judge_cooling(at_ms)
 
     def _judge_power(self, at_ms: int, out_for_ms: int | None = None) -> None:
         standing = self.alarms.conditions.get(POWER_LOSS)
@@ -380,6 +414,24 @@ class Evaluator:
             {key: projection_condition(unit, self.store, warming, tracks, standing, lots, at_ms)}
         )
 
+    def _judge_cooling(self, at_ms: int) -> None:
+        """Look at the batch that was last put to cool in each unit."""
+        latest = {batch.start.unit: batch for batch in self._batches}
+        for unit, batch in latest.items():
+            key = AlarmKey(unit=unit, rule=Rule.COOLING)
+            silenced = [AlarmKey(unit=unit, rule=rule) for rule in COOLING_EXEMPTS]
+            waits = any(key in self.alarms.suppressed.get(other, ()) for other in silenced)
+            if batch.ended_ms is not None and key not in self.alarms.conditions and not waits:
+                continue
+            standing = cooling_of(self.shop, self.store, batch, at_ms)
+            exempt = is_exempt(standing, batch, at_ms)
+            for other in silenced:
+                if exempt:
+                    self._suppress(other, key)
+                elif waits:
+                    self._do(self._engine.unsuppress(self.alarms, other, key, self.now_ms))
+            self._apply({key: cooling_condition(self.shop, self.store, batch, standing, at_ms)})
+
     def _without_power(self, unit: UnitId) -> bool:
         condition = self.alarms.conditions.get(POWER_LOSS)
         return condition is not None and unit in condition.units
@@ -417,11 +469,35 @@ class Evaluator:
         self._judge_places(sorted(spoken))
 
     def _apply(self, conditions: dict[AlarmKey, Condition | None]) -> None:
-        for key, condition in conditions.items():
-            if condition is not None:
+        for key, found in conditions.items():
+            if found is not None:
+                condition = self._weighed(found)
                 self._do(self._engine.set_condition(self.alarms, condition, self.now_ms))
             elif key in self.alarms.conditions:
                 self._do(self._engine.clear_condition(self.alarms, key, self.now_ms))
+
+    def _weighed(self, condition: Condition) -> Condition:
+        """Return a condition with the priority that what is at stake gives it."""
+        rule, unit, at_stake = condition.key.rule, condition.key.unit, self.shop.at_stake
+        if unit is None or (at_stake.kilograms is None and at_stake.hold_h is None):
+            return condition
+        priority = priority_of(rule, self.shop.priorities, condition.priority)
+        held_h = None
+        if at_stake.hold_h is not None:
+            held_h = max(self._held_h(unit), default=None)
+        stakes = Stakes(kilograms=self.kilograms_of(self.lots_in(unit)), held_h=held_h)
+        raised = raised_priority(rule, priority, stakes, at_stake)
+        return condition if raised is None else replace(condition, priority=raised)
+
+    def _held_h(self, unit: UnitId) -> list[float]:
+        """Return the hours that are at stake in each hold of a unit that is not complete."""
+        histories = {probe: track.history() for probe, track in self.tracks.items()}
+        holds = [
+            hold_of(self.shop, histories, self.store, lot, self.now_ms)
+            for lot in self._lots.values()
+            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
+        ]
+        return [h.at_stake_h for h in holds if h is not None and h.completed_ms is None]
 
     def _do(self, result: tuple[AlarmState, tuple[Effect, ...]]) -> None:
         self.alarms, effects = result

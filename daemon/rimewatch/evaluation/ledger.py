@@ -11,6 +11,8 @@ from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.entries import AnyEntry, CorrectiveAction
+from rimewatch.evaluation import exposures
+from rimewatch.evaluation.batches import cooling_records, time_control_records
 from rimewatch.evaluation.channels import (
     ChannelHistory,
     history_of,
@@ -97,11 +99,19 @@ def build_ledger(
         "alarms": [_alarm(alarm) for alarm in account.alarms],
         "messages": [_message(message) for message in account.messages],
         "lots": [
-            _lot(story) | further
+            _lot(story)
+            | further
+            | {
+                "exposure": exposures.of_lot(
+                    shop, store, story.entries, to_ms, frozen=story.state == "complete"
+                )
+            }
             for story, further in zip(
                 stories, lot_details(shop, store, histories, stories, to_ms), strict=True
             )
         ],
+        "cooling": cooling_records(shop, store, account.entries, from_ms, to_ms),
+        "time_control": time_control_records(shop, store, account.entries, from_ms, to_ms),
         "probes": {
             probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
             for probe in shop.probes
@@ -133,7 +143,12 @@ def _unit(
 ) -> dict[str, Any]:
     governing = shop.governing_probes(unit.id)
     doors = door_times(shop, store, unit.id, from_ms, to_ms)
-    record: dict[str, Any] = {"name": unit.name, "kind": unit.kind.value, "limit_c": unit.limit_c}
+    record: dict[str, Any] = {
+        "name": unit.name,
+        "kind": unit.kind.value,
+        "limit_c": unit.limit_c,
+        "laxer_because": unit.laxer_because or None,
+    }
     if governing:
         probe = governing[0]
         silence_ms = stale_ms(probe)
@@ -161,7 +176,7 @@ def _unit(
             "governing_above_limit_s": figure(_above_s(own[0], unit, from_ms, to_ms), 3),
             "gaps": [{"start": iso(start), "end": iso(end)} for start, end in gaps],
             "excursions": [
-                _excursion(e)
+                _excursion(e) | {"exposure": _exposure(shop, store, e, to_ms)}
                 for e in excursions_of(
                     shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms
                 )
@@ -221,13 +236,25 @@ def _excursion(excursion: Excursion) -> dict[str, Any]:
     }
 
 
+def _exposure(
+    shop: Shop, store: ReadingStore, excursion: Excursion, to_ms: int
+) -> list[dict[str, Any]]:
+    """Return what an excursion alone used of the allowances; nothing for an early line."""
+    if excursion.rule is Rule.OPERATING_LIMIT:
+        return []
+    spell, probe = excursion.spell, shop.probe[excursion.probe]
+    end_ms = to_ms if spell.end_ms is None else spell.end_ms
+    return exposures.table_a2(exposures.curve_of(shop, store, probe, spell.start_ms, end_ms))
+
+
 def _alarm(alarm: Alarm) -> dict[str, Any]:
     record: dict[str, Any] = {
         "unit": alarm.key.unit,
         "rule": alarm.key.rule.value,
         "priority": alarm.priority.value,
         "raised": iso(alarm.raised_ms),
-        "acknowledged": iso(alarm.acknowledged_ms),
+        # Opened again, it waits for somebody once more; that it was seen before stays true.
+        "acknowledged": iso(alarm.first_acknowledged_ms or alarm.acknowledged_ms),
         "returned": iso(alarm.returned_ms),
         "woke": alarm.woke,
         "since": iso(alarm.since_ms),

@@ -8,7 +8,13 @@ from there: the result is the one that an in-order arrival would have given.
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from rimewatch.evaluation.channels import FOLD_BATCH, ChannelHistory, settings_for
+from rimewatch.alarms.consequence import lines_passed
+from rimewatch.evaluation.channels import (
+    FOLD_BATCH,
+    ChannelHistory,
+    limit_rule,
+    settings_for,
+)
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import channel
 from rimewatch.rules.watch import ChannelState, Spell
@@ -124,6 +130,15 @@ class Track:
             0 if spell is None else 1 if spell.sustained_ms is None else 2
             for spell in self.state.open
         )
+
+    @property
+    def passed(self) -> int:
+        """How many published lines beyond its critical limit the fish has passed, at its peak.
+
+        A condition's severity can only change where this does.
+        """
+        spell = self.open_spell(limit_rule(self.unit).value)
+        return 0 if spell is None else lines_passed(self.unit.limit_c, spell.peak_c)
 
     def open_spell(self, watch: str) -> Spell | None:
         """Return the spell of a watch that is open, if one is."""

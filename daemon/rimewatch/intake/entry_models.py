@@ -26,7 +26,19 @@ from rimewatch.entries import (
     WithdrawLot,
 )
 from rimewatch.intake.decoders.times import iso_ms
-from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, States, UnitId
+from rimewatch.vocabulary import (
+    CoolingFood,
+    Disposition,
+    LotId,
+    Option,
+    Origin,
+    Rule,
+    States,
+    UnitId,
+)
+
+LONGEST_PROMISE_MINUTES: Final = 24 * 60
+"""Nobody leaves fish for longer than a day and calls it acting (our choice)."""
 
 LONGEST_SHELF_MINUTES: Final = 7 * 24 * 60
 """An alarm is put aside for a week at most, never for ever (ISA-18.2 asks for a limit and
@@ -228,6 +240,8 @@ class AcknowledgeModel(EntryModel):
         )
 
 
+    back_within_min: Annotated[float, Field(gt=0, le=LONGEST_PROMISE_MINUTES)] | None = None
+    alarm: Annotated[str, StringConstraints(max_length=200)] = ""
 class ShelveModel(EntryModel):
     """An alarm is put aside for a while."""
 
@@ -236,6 +250,8 @@ class ShelveModel(EntryModel):
     rule: Annotated[Rule, Field(strict=False)]
     minutes: Annotated[float, Field(gt=0, le=LONGEST_SHELF_MINUTES)]
 
+            back_within_min=self.back_within_min,
+            alarm=self.alarm,
     def made(self, at_ms: int) -> Shelve:
         """Return the entry, made at an instant."""
         return Shelve(

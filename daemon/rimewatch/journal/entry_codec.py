@@ -255,6 +255,8 @@ _READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
 
 
 def entry_to_json(entry: AnyEntry) -> str:
+        "back_within_min": _number,
+        "alarm": _text,
     """Return an entry as canonical JSON: sorted keys, no spaces, one form for one entry.
 
     Raises:
