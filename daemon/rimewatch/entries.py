@@ -6,7 +6,16 @@ edge (``rimewatch.intake.entries``) reads and checks them.
 
 from dataclasses import dataclass, field
 
-from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, States, UnitId
+from rimewatch.vocabulary import (
+    CoolingFood,
+    Disposition,
+    LotId,
+    Option,
+    Origin,
+    Rule,
+    States,
+    UnitId,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +133,11 @@ class Acknowledge(Entry):
 
     unit: UnitId | None
     rule: Rule
+    back_within_min: float | None = None
+    """Minutes within which they promised to see to it; None: they promised nothing. Still so
+    after that, the alarm opens again."""
+    alarm: str = ""
+    """The very alarm that they saw, by its id; empty: whatever alarm is on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,11 +147,6 @@ class Shelve(Entry):
     unit: UnitId | None
     rule: Rule
     minutes: float
-    back_within_min: float | None = None
-    """Minutes within which they promised to see to it; None: they promised nothing. Still so
-    after that, the alarm opens again."""
-    alarm: str = ""
-    """The very alarm that they saw, by its id; empty: whatever alarm is on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,11 +175,58 @@ class CorrectiveAction(Entry):
     """The lots it was about, where they are known."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartCooling(Entry):
+    """A batch of food was put into a unit to cool, with the product probe in it."""
+
+    unit: UnitId
+    food: CoolingFood = CoolingFood.COOKED
+    lot: LotId | None = None
+    """The lot it was made of, where there is one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndCooling(Entry):
+    """The batch that cooled in a unit was taken out, or the probe was."""
+
+    unit: UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartTimeControl(Entry):
+    """Food left temperature control against a timer (3-501.19): a whole unit's, or one lot."""
+
+    hours: int
+    """4 or 6, by the paragraph that was chosen."""
+    unit: UnitId | None = None
+    lot: LotId | None = None
+    celsius: float | None = None
+    """Its warmest portion as it left control; None: the unit's reading counts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndTimeControl(Entry):
+    """What was under the timer is gone: served, cooked or discarded."""
+
+    unit: UnitId | None = None
+    lot: LotId | None = None
+
+
 LotEntry = (
     ReceiveLot | CorrectLot | AttachStatement | StartFreezing | StartThawing | MoveLot | WithdrawLot
 )
 """The entries that name a lot."""
 
 AnyEntry = (
-    LotEntry | CancelEntry | Acknowledge | Shelve | OutOfService | InService | CorrectiveAction
+    LotEntry
+    | CancelEntry
+    | Acknowledge
+    | Shelve
+    | OutOfService
+    | InService
+    | CorrectiveAction
+    | StartCooling
+    | EndCooling
+    | StartTimeControl
+    | EndTimeControl
 )

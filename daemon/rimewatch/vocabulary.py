@@ -132,6 +132,15 @@ class Paper(StrEnum):
     A4 = "a4"
 
 
+class CoolingFood(StrEnum):
+    """What is cooled down, by the paragraph whose times hold for it."""
+
+    COOKED = "cooked"
+    """Cooked food: FDA Food Code 2022, 3-501.14(A)."""
+    AMBIENT = "ambient"
+    """Made from ingredients at room temperature: 3-501.14(B)."""
+
+
 class About(StrEnum):
     """What a message to a contact is about."""
 

@@ -158,6 +158,40 @@ class CorrectiveAction(_Entry):
     text: str = Field(min_length=1)
 
 
+class StartCooling(_Entry):
+    """A batch of food was put to cool, with the product probe in it."""
+
+    do: Literal["start-cooling"]
+    unit: Name
+    food: Literal["cooked", "ambient"] | None = None
+    lot: Name | None = None
+
+
+class EndCooling(_Entry):
+    """The batch was taken out."""
+
+    do: Literal["end-cooling"]
+    unit: Name
+
+
+class StartTimeControl(_Entry):
+    """A unit's food, or a lot, left temperature control against a timer."""
+
+    do: Literal["start-time-control"]
+    hours: Literal[4, 6]
+    unit: Name | None = None
+    lot: Name | None = None
+    celsius: float | None = None
+
+
+class EndTimeControl(_Entry):
+    """What was under the timer is gone."""
+
+    do: Literal["end-time-control"]
+    unit: Name | None = None
+    lot: Name | None = None
+
+
 AnyEntry = Annotated[
     ReceiveLot
     | CorrectLot
@@ -170,6 +204,10 @@ AnyEntry = Annotated[
     | Acknowledge
     | Shelve
     | Service
-    | CorrectiveAction,
+    | CorrectiveAction
+    | StartCooling
+    | EndCooling
+    | StartTimeControl
+    | EndTimeControl,
     Field(discriminator="do"),
 ]

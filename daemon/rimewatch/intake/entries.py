@@ -16,6 +16,9 @@ from rimewatch.entries import AnyEntry
 from rimewatch.intake.entry_models import MODELS, AcknowledgeModel, ShelveModel
 from rimewatch.vocabulary import Rule
 
+OVER_SEVERAL: Final = (Rule.POWER_LOSS, Rule.STALE)
+"""Rules whose alarm may be about several units at once, and then has none of its own."""
+
 
 class EntryError(ValueError):
     """An entry cannot be taken. The text says what is wrong and what would be right."""
@@ -45,8 +48,10 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
         checked = model.model_validate(given)
     except ValidationError as err:
         raise EntryError(_sentence(str(do), model, given, err)) from None
-    if getattr(checked, "unit", "") is None and getattr(checked, "rule", None) != Rule.POWER_LOSS:
-        raise EntryError(f'{do}: "unit" is null; only power-loss is an alarm over several units')
+    rule = getattr(checked, "rule", None)
+    if rule is not None and getattr(checked, "unit", "") is None and rule not in OVER_SEVERAL:
+        over = " and ".join(OVER_SEVERAL)
+        raise EntryError(f'{do}: "unit" is null; only {over} are alarms over several units')
     made = checked.made(at_ms)
     return made if checked.entered is None else replace(made, entered_ms=checked.entered)
 
@@ -55,6 +60,8 @@ def _sentence(
     do: str, model: type[BaseModel], given: Mapping[str, object], err: ValidationError
 ) -> str:
     first = err.errors(include_url=False, include_context=True, include_input=False)[0]
+    if first["type"] == "one_of_two":
+        return f'{do}: expected "unit" or "lot", and not both'
     key = str(first["loc"][0])
     kind, context = first["type"], first.get("ctx", {})
     allowed = [name for name in model.model_fields if name not in ("do", "entered")]
@@ -84,6 +91,7 @@ _SAID: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
     "greater_than": lambda c: f"more than {c['gt']}",
     "greater_than_equal": lambda c: f"at least {c['ge']}",
     "less_than_equal": lambda c: f"at most {c['le']}",
+    "literal_error": lambda c: f"one of {c['expected']}",
     "list_type": lambda _: "a list",
     "too_long": lambda c: f"at most {c['max_length']} of them",
 }

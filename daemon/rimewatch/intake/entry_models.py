@@ -5,9 +5,16 @@ the service works with the plain values of ``rimewatch.entries``. Never reads a 
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from rimewatch.entries import (
@@ -16,13 +23,17 @@ from rimewatch.entries import (
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
+    EndCooling,
+    EndTimeControl,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
+    StartCooling,
     StartFreezing,
     StartThawing,
+    StartTimeControl,
     WithdrawLot,
 )
 from rimewatch.intake.decoders.times import iso_ms
@@ -229,6 +240,8 @@ class AcknowledgeModel(EntryModel):
     do: Literal["acknowledge"]
     unit: Word | None
     rule: Annotated[Rule, Field(strict=False)]
+    back_within_min: Annotated[float, Field(gt=0, le=LONGEST_PROMISE_MINUTES)] | None = None
+    alarm: Annotated[str, StringConstraints(max_length=200)] = ""
 
     def made(self, at_ms: int) -> Acknowledge:
         """Return the entry, made at an instant."""
@@ -237,11 +250,11 @@ class AcknowledgeModel(EntryModel):
             who=self.who,
             unit=(None if self.unit is None else UnitId(self.unit)),
             rule=self.rule,
+            back_within_min=self.back_within_min,
+            alarm=self.alarm,
         )
 
 
-    back_within_min: Annotated[float, Field(gt=0, le=LONGEST_PROMISE_MINUTES)] | None = None
-    alarm: Annotated[str, StringConstraints(max_length=200)] = ""
 class ShelveModel(EntryModel):
     """An alarm is put aside for a while."""
 
@@ -250,8 +263,6 @@ class ShelveModel(EntryModel):
     rule: Annotated[Rule, Field(strict=False)]
     minutes: Annotated[float, Field(gt=0, le=LONGEST_SHELF_MINUTES)]
 
-            back_within_min=self.back_within_min,
-            alarm=self.alarm,
     def made(self, at_ms: int) -> Shelve:
         """Return the entry, made at an instant."""
         return Shelve(
@@ -306,6 +317,85 @@ class CorrectiveActionModel(EntryModel):
         )
 
 
+class StartCoolingModel(EntryModel):
+    """A batch was put to cool."""
+
+    do: Literal["start-cooling"]
+    unit: Word
+    food: Annotated[CoolingFood, Field(strict=False)] = CoolingFood.COOKED
+    lot: Word | None = None
+
+    def made(self, at_ms: int) -> StartCooling:
+        """Return the entry, made at an instant."""
+        lot = None if self.lot is None else LotId(self.lot)
+        return StartCooling(
+            at_ms=at_ms, who=self.who, unit=UnitId(self.unit), food=self.food, lot=lot
+        )
+
+
+class EndCoolingModel(EntryModel):
+    """A batch no longer cools there."""
+
+    do: Literal["end-cooling"]
+    unit: Word
+
+    def made(self, at_ms: int) -> EndCooling:
+        """Return the entry, made at an instant."""
+        return EndCooling(at_ms=at_ms, who=self.who, unit=UnitId(self.unit))
+
+
+class _TimedModel(EntryModel):
+    """Something under a timer: a unit or a lot, and not both."""
+
+    unit: Word | None = None
+    lot: Word | None = None
+
+    @model_validator(mode="after")
+    def _is_one(self) -> Self:
+        if (self.unit is None) == (self.lot is None):
+            raise PydanticCustomError("one_of_two", "a unit or a lot")
+        return self
+
+    @property
+    def target(self) -> tuple[UnitId | None, LotId | None]:
+        """The unit or the lot."""
+        return (
+            None if self.unit is None else UnitId(self.unit),
+            None if self.lot is None else LotId(self.lot),
+        )
+
+
+class StartTimeControlModel(_TimedModel):
+    """Food left temperature control."""
+
+    do: Literal["start-time-control"]
+    hours: Literal[4, 6]
+    celsius: Annotated[float, Field(ge=-100, le=100)] | None = None
+
+    def made(self, at_ms: int) -> StartTimeControl:
+        """Return the entry, made at an instant."""
+        unit, lot = self.target
+        return StartTimeControl(
+            at_ms=at_ms,
+            who=self.who,
+            unit=unit,
+            lot=lot,
+            hours=self.hours,
+            celsius=self.celsius,
+        )
+
+
+class EndTimeControlModel(_TimedModel):
+    """What was under the timer is gone."""
+
+    do: Literal["end-time-control"]
+
+    def made(self, at_ms: int) -> EndTimeControl:
+        """Return the entry, made at an instant."""
+        unit, lot = self.target
+        return EndTimeControl(at_ms=at_ms, who=self.who, unit=unit, lot=lot)
+
+
 AnyModel = (
     ReceiveLotModel
     | CorrectLotModel
@@ -320,6 +410,10 @@ AnyModel = (
     | OutOfServiceModel
     | InServiceModel
     | CorrectiveActionModel
+    | StartCoolingModel
+    | EndCoolingModel
+    | StartTimeControlModel
+    | EndTimeControlModel
 )
 
 MODELS: Final[Mapping[str, type[AnyModel]]] = {
@@ -336,5 +430,9 @@ MODELS: Final[Mapping[str, type[AnyModel]]] = {
     "out-of-service": OutOfServiceModel,
     "in-service": InServiceModel,
     "corrective-action": CorrectiveActionModel,
+    "start-cooling": StartCoolingModel,
+    "end-cooling": EndCoolingModel,
+    "start-time-control": StartTimeControlModel,
+    "end-time-control": EndTimeControlModel,
 }
 """What can be entered, by the contract's names."""

@@ -24,16 +24,20 @@ from rimewatch.entries import (
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
+    EndCooling,
+    EndTimeControl,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
+    StartCooling,
     StartFreezing,
     StartThawing,
+    StartTimeControl,
     WithdrawLot,
 )
-from rimewatch.vocabulary import Disposition, Option, Origin, Rule, States
+from rimewatch.vocabulary import CoolingFood, Disposition, Option, Origin, Rule, States
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS: Final = timedelta(milliseconds=1)
@@ -67,6 +71,10 @@ ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
         "out-of-service": OutOfService,
         "in-service": InService,
         "corrective-action": CorrectiveAction,
+        "start-cooling": StartCooling,
+        "end-cooling": EndCooling,
+        "start-time-control": StartTimeControl,
+        "end-time-control": EndTimeControl,
     }
 )
 """The class behind each of the contract's names."""
@@ -135,7 +143,7 @@ def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
         if isinstance(value, tuple):
             document[field.name] = list(value)
             continue
-        is_word = isinstance(value, Disposition | Option | Origin | Rule | States)
+        is_word = isinstance(value, CoolingFood | Disposition | Option | Origin | Rule | States)
         document[field.name] = value.value if is_word else value
     return document
 
@@ -210,7 +218,7 @@ def _texts(name: str, value: object) -> tuple[str, ...]:
 
 
 def _one_of(
-    words: type[Disposition | Option | Origin | Rule | States],
+    words: type[CoolingFood | Disposition | Option | Origin | Rule | States],
 ) -> Callable[[str, object], object]:
     def read(name: str, value: object) -> object:
         if isinstance(value, str) and value in {word.value for word in words}:
@@ -247,16 +255,18 @@ _READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
         "reason": _text,
         "rule": _one_of(Rule),
         "minutes": _number,
+        "back_within_min": _number,
+        "alarm": _text,
         "text": _text,
         "disposition": _one_of(Disposition),
         "lots": _texts,
+        "food": _one_of(CoolingFood),
+        "hours": _whole,
     }
 )
 
 
 def entry_to_json(entry: AnyEntry) -> str:
-        "back_within_min": _number,
-        "alarm": _text,
     """Return an entry as canonical JSON: sorted keys, no spaces, one form for one entry.
 
     Raises:

@@ -120,7 +120,7 @@ def test_entry_of_each_kind_is_taken(given: dict[str, object], expected: entries
         ({**RECEIVED, "species": " "}, '"species" is " "; expected text that is not empty'),
         (
             {"do": "acknowledge", "unit": None, "rule": "holding"},
-            'acknowledge: "unit" is null; only power-loss is an alarm over several units',
+            'acknowledge: "unit" is null; only power-loss and stale are alarms over several units',
         ),
         (
             {"do": "shelve", "unit": "case-1", "rule": "holding", "minutes": 1e9},

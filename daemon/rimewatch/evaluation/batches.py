@@ -1,0 +1,255 @@
+"""Batches that cool, and food under a timer: from their entries and the readings. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rimewatch.entries import (
+    AnyEntry,
+    EndCooling,
+    EndTimeControl,
+    StartCooling,
+    StartTimeControl,
+)
+from rimewatch.evaluation.channels import stale_ms
+from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.rules import cooling
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.cooling import Cooling, CoolingState
+from rimewatch.rules.hazard_limits import TIME_CONTROL_4H, TIME_CONTROL_6H
+from rimewatch.science.time_control import TimeControl, time_control
+from rimewatch.shop import Probe, Shop
+from rimewatch.vocabulary import MS_PER_S, Measures, Rule, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """A batch that was put to cool."""
+
+    start: StartCooling
+    ended_ms: int | None
+    """When it was taken out, or the next one put in; None: it is there."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timed:
+    """Food under a timer."""
+
+    start: StartTimeControl
+    ended_ms: int | None
+
+
+def batches(entries: Sequence[AnyEntry]) -> list[Batch]:
+    """Return the batches that were put to cool, in order of their time."""
+    found: dict[int, Batch] = {}
+    cooling_in: dict[UnitId, int] = {}
+    for entry in sorted(entries, key=lambda entry: entry.at_ms):
+        if isinstance(entry, StartCooling | EndCooling) and entry.unit in cooling_in:
+            number = cooling_in.pop(entry.unit)
+            found[number] = Batch(start=found[number].start, ended_ms=entry.at_ms)
+        if isinstance(entry, StartCooling):
+            cooling_in[entry.unit] = len(found)
+            found[len(found)] = Batch(start=entry, ended_ms=None)
+    return list(found.values())
+
+
+def timed(entries: Sequence[AnyEntry]) -> list[Timed]:
+    """Return the food that was put under a timer, in order of its time.
+
+    A second start for the same unit or lot while a timer runs changes nothing: a timer
+    is never started again.
+    """
+    found: dict[int, Timed] = {}
+    running: dict[tuple[str | None, str | None], int] = {}
+    for entry in sorted(entries, key=lambda entry: entry.at_ms):
+        if isinstance(entry, StartTimeControl):
+            if (entry.unit, entry.lot) not in running:
+                running[entry.unit, entry.lot] = len(found)
+                found[len(found)] = Timed(start=entry, ended_ms=None)
+        elif isinstance(entry, EndTimeControl):
+            number = running.pop((entry.unit, entry.lot), None)
+            if number is not None:
+                found[number] = Timed(start=found[number].start, ended_ms=entry.at_ms)
+    return list(found.values())
+
+
+def cooling_of(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> Cooling:
+    """Return how a batch stands at an instant, or stood when it was taken out."""
+    until_ms = at_ms if batch.ended_ms is None else min(at_ms, batch.ended_ms)
+    probe = _product_probe(shop, batch.start.unit)
+    start_ms = batch.start.at_ms
+    if probe is None:
+        return cooling.judge(batch.start.food, start_ms, [], [], until_ms, max_gap_ms=0.0)
+    span = store.span(probe.id, start_ms, until_ms)
+    return cooling.judge(
+        batch.start.food,
+        start_ms,
+        span.times_ms.tolist(),
+        span.values.tolist(),
+        until_ms,
+        max_gap_ms=stale_ms(probe),
+    )
+
+
+def is_exempt(standing: Cooling, batch: Batch, at_ms: int) -> bool:
+    """Whether a unit's holding limit waits for a batch to cool (3-501.16(A)): only in its time."""
+    if batch.ended_ms is not None or standing.over or standing.state is CoolingState.FAILED:
+        return False
+    return not standing.stages or at_ms <= standing.stages[-1].deadline_ms
+
+
+def cooling_condition(
+    shop: Shop, store: ReadingStore, batch: Batch, standing: Cooling, at_ms: int
+) -> Condition | None:
+    """Return that a batch is, or will be, too late, if it is so."""
+    stage = standing.next_stage
+    if batch.ended_ms is not None or standing.over or stage is None:
+        return None
+    missed = next((one for one in standing.stages if one.missed_by(at_ms)), None)
+    if missed is None and not cooling.will_be_late(standing, _around_c(shop, store, batch, at_ms)):
+        return None
+    left_s = (stage.deadline_ms - at_ms) / MS_PER_S
+    return Condition(
+        key=AlarmKey(unit=batch.start.unit, rule=Rule.COOLING),
+        since_ms=batch.start.at_ms if standing.started_ms is None else standing.started_ms,
+        units=(batch.start.unit,),
+        limit_c=stage.to_c,
+        time_left_s=left_s if left_s > 0 else None,
+        lots=() if batch.start.lot is None else (batch.start.lot,),
+        explanation="It falls too slowly to be there in time."
+        if missed is None
+        else "It was not cold enough when its time was over.",
+        severity=0 if missed is None else 1,
+    )
+
+
+def _around_c(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> float:
+    """Return the air around a batch: as measured, or just below the unit's limit."""
+    for probe in shop.probes_of(batch.start.unit, Measures.AIR):
+        last = store.last_before(probe.id, at_ms + 1)
+        if last is not None:
+            return last[1]
+    unit = shop.unit[batch.start.unit]
+    return unit.limit_c - unit.deadband_c
+
+
+def _product_probe(shop: Shop, unit: UnitId) -> Probe | None:
+    probes = shop.probes_of(unit, Measures.PRODUCT)
+    return probes[0] if probes else None
+
+
+def cooling_records(
+    shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], from_ms: int, to_ms: int
+) -> list[dict[str, Any]]:
+    """Return the ledger's lines on batches that cooled within a period."""
+    return [
+        _cooling_record(shop, store, batch, to_ms)
+        for batch in batches([e for e in entries if e.at_ms <= to_ms])
+        if batch.ended_ms is None or batch.ended_ms >= from_ms
+    ]
+
+
+def _cooling_record(shop: Shop, store: ReadingStore, batch: Batch, to_ms: int) -> dict[str, Any]:
+    standing = cooling_of(shop, store, batch, to_ms)
+    return {
+        "unit": batch.start.unit,
+        "lot": batch.start.lot,
+        "food": batch.start.food.value,
+        "put_in": iso(batch.start.at_ms),
+        "taken_out": iso(batch.ended_ms),
+        "started": iso(standing.started_ms),
+        "state": standing.state.value,
+        "measured": standing.last_ms is not None,
+        "stages": [
+            {
+                "to_c": stage.to_c,
+                "within_h": stage.within_h,
+                "deadline": iso(stage.deadline_ms),
+                "reached": iso(stage.reached_ms),
+                "missed": stage.missed_by(to_ms),
+            }
+            for stage in standing.stages
+        ],
+    }
+
+
+def time_control_records(
+    shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], from_ms: int, to_ms: int
+) -> list[dict[str, Any]]:
+    """Return the ledger's lines on food under a timer within a period."""
+    known = [e for e in entries if e.at_ms <= to_ms]
+    return [
+        _timed_record(shop, store, known, item, to_ms)
+        for item in timed(known)
+        if item.ended_ms is None or item.ended_ms >= from_ms
+    ]
+
+
+def _timed_record(
+    shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], item: Timed, to_ms: int
+) -> dict[str, Any]:
+    start = item.start
+    verdict = timer_of(shop, store, entries, item, to_ms)
+    record: dict[str, Any] = {
+        "unit": start.unit,
+        "lot": start.lot,
+        "hours": start.hours,
+        "started": iso(start.at_ms),
+        "ended": iso(item.ended_ms),
+    }
+    if verdict is None:
+        return record | {
+            "ends": None,
+            "state": "not eligible",
+            "discard": None,
+            "warmest_c": None,
+            "unmonitored_s": None,
+            "reason": "nobody measured the food as it left temperature control",
+        }
+    return record | {
+        "ends": iso(verdict.ends_ms),
+        "state": verdict.state.value,
+        "discard": iso(verdict.discard_ms),
+        "warmest_c": figure(verdict.warmest_c, 3),
+        "unmonitored_s": figure(verdict.unmonitored_s, 3),
+        "reason": verdict.reason,
+    }
+
+
+def timer_of(
+    shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], item: Timed, at_ms: int
+) -> TimeControl | None:
+    """Return how a timer stands; None: nobody knows how warm the food was at its start."""
+    start = item.start
+    until_ms = at_ms if item.ended_ms is None else min(at_ms, item.ended_ms)
+    unit = start.unit
+    if unit is None and start.lot is not None:
+        before = [e for e in entries if e.at_ms <= start.at_ms]
+        lot = book(before).get(start.lot)
+        unit = None if lot is None else lot.unit
+    probes = () if unit is None or unit not in shop.unit else shop.governing_probes(unit)
+    times: list[int] = []
+    values: list[float] = []
+    max_gap_ms = 1
+    start_c = start.celsius
+    if probes:
+        span = governing_readings(shop, store, probes[0], start.at_ms, until_ms)
+        times, values = span.times_ms.tolist(), span.values.tolist()
+        max_gap_ms = round(stale_ms(probes[0]))
+        before_start = [c for ms, c in zip(times, values, strict=True) if ms <= start.at_ms]
+        if start_c is None and before_start:
+            start_c = before_start[-1]
+    if start_c is None:
+        return None
+    return time_control(
+        start_ms=start.at_ms,
+        start_c=start_c,
+        times_ms=times,
+        celsius=values,
+        at_ms=max(until_ms, start.at_ms),
+        limits=TIME_CONTROL_4H if start.hours == 4 else TIME_CONTROL_6H,
+        max_gap_ms=max_gap_ms,
+    )
