@@ -7,8 +7,8 @@ from pathlib import Path
 from rimewatch.errors import UserError
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file: a temporary one beside it, flushed to the disk, then renamed.
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file, text as UTF-8: a temporary one beside it, flushed to the disk, then renamed.
 
     Raises:
         UserError: If it cannot be written.
@@ -17,8 +17,8 @@ def write_whole(path: Path, text: str) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content.encode() if isinstance(content, str) else content)
                 file.flush()
                 os.fsync(file.fileno())
             Path(name).chmod(0o644)

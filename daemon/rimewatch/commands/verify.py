@@ -1,17 +1,43 @@
-"""``rimewatch verify``: whether the journal is sound."""
+"""``rimewatch verify``: whether the journal is sound, and as it was sealed."""
 
+from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from rimewatch.commands.options import journal_option
 from rimewatch.errors import UserError
 
+if TYPE_CHECKING:
+    from rimewatch.journal.reader import JournalReader
 
-@click.command(epilog="Example:  rimewatch verify --journal rimewatch.db")
+LATEST: Final = "latest"
+FEWEST_DIGITS: Final = 8
+"""Fewer digits of a printed seal would fit too many others."""
+
+
+@click.command(
+    epilog="Example:  rimewatch verify --journal rimewatch.db\n\nA day's seal, to be printed or "
+    "mailed:  rimewatch verify --print-seal 2026-03-02\n\nWhether a printed seal still holds:  "
+    "rimewatch verify --seal '3f1a 9c02 77de 41b0'"
+)
 @journal_option
-def command(journal: Path) -> None:
-    """Check every page of the journal; a sound file says nothing of what was never written."""
+@click.option(
+    "--print-seal",
+    "day",
+    is_flag=False,
+    flag_value=LATEST,
+    metavar="[DAY]",
+    help="Print a local day's seal, such as 2026-03-02; without a day, the last one.",
+)
+@click.option("--seal", help="A seal from paper or a mail, or its first groups: is it in here?")
+def command(journal: Path, day: str | None, seal: str | None) -> None:
+    """Check every page, packed day and entry, and recompute every day's seal.
+
+    A sound file says nothing of what was never written. Whoever may write the file could make
+    all seals anew: hold one from paper or a mail against it with --seal.
+    """
     from rimewatch.commands.standing import existing
     from rimewatch.journal.errors import JournalError
     from rimewatch.journal.reader import JournalReader
@@ -19,12 +45,71 @@ def command(journal: Path) -> None:
     existing(journal)
     try:
         with JournalReader.open(journal) as reader:
-            findings = reader.verify()
+            if day is not None:
+                _print_seal(reader, day)
+                return
+            _check(reader, journal)
+            if seal is not None:
+                _look_for(reader, seal)
     except JournalError as error:
         raise UserError(str(error)) from None
+
+
+def _check(reader: "JournalReader", journal: Path) -> None:
+    findings = reader.verify()
     if findings:
         raise UserError(
             f"{journal} is not sound: {'; '.join(findings)}. Keep the file aside and restore the "
             "latest backup"
         )
     click.echo(f"{journal}: every page, packed day and entry is sound.")
+    broken = reader.check_seals()
+    if broken:
+        for finding in broken[1:]:
+            click.echo(f"  {finding}", err=True)
+        more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
+        raise UserError(
+            f"{journal} was changed after it was sealed: {broken[0]}{more}. Keep the file aside, "
+            "and compare it with a backup"
+        )
+    days = [row for row in reader.seal_rows() if row.kind == "day"]
+    if not days:
+        click.echo("No day is sealed yet: the service seals each an hour after its end.")
+        return
+    noun = "day is" if len(days) == 1 else "days are"
+    click.echo(
+        f"{len(days)} {noun} as sealed, {days[0].day} to {days[-1].day}. "
+        f"Last seal: {days[-1].printed}"
+    )
+
+
+def _print_seal(reader: "JournalReader", day: str) -> None:
+    if day == LATEST:
+        row = reader.latest_seal()
+        if row is None:
+            raise UserError("no day is sealed yet: the service seals each an hour after its end")
+    else:
+        try:
+            wanted = date.fromisoformat(day)
+        except ValueError:
+            raise UserError(f'"{day}" is no date; expected one such as 2026-03-02') from None
+        row = reader.seal_of_day(wanted)
+        if row is None:
+            raise UserError(f"{day} has no seal; the service seals each day an hour after its end")
+    click.echo(f"{row.day}  {row.printed}")
+
+
+def _look_for(reader: "JournalReader", seal: str) -> None:
+    digits = "".join(seal.split()).rstrip(".").lower()
+    if len(digits) < FEWEST_DIGITS or not set(digits) <= set("0123456789abcdef"):
+        raise UserError(
+            f'--seal "{seal}" is no seal; expected its digits, at least the first '
+            f"{FEWEST_DIGITS}, such as 3f1a 9c02"
+        )
+    found = [row for row in reader.seal_rows() if row.seal.startswith(digits)]
+    if not found:
+        raise UserError(
+            f"no seal in this journal begins with {seal}: it is not the record that was printed "
+            "or mailed, or the digits were misread"
+        )
+    click.echo(f"The seal is that of {found[0].day}: the record up to then is the one printed.")

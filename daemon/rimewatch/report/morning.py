@@ -17,6 +17,8 @@ from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report.curve import Curve
 from rimewatch.report.message import Message
+from rimewatch.report.page import page
+from rimewatch.report.page_document import page_json
 from rimewatch.report.render_html import summary_html
 from rimewatch.report.render_text import file_text, summary_message
 from rimewatch.report.summary import build_summary
@@ -34,6 +36,8 @@ class Morning:
 
     text: str
     html: str
+    page: str
+    """Its sentences as JSON, for further layouts."""
     message: Message
 
 
@@ -77,7 +81,10 @@ def render_morning(
     }
     summary = build_summary(shop, ledger, curves, from_ms, to_ms)
     return Morning(
-        text=file_text(summary), html=summary_html(summary), message=summary_message(summary)
+        text=file_text(summary),
+        html=summary_html(summary),
+        page=page_json(page(summary)),
+        message=summary_message(summary),
     )
 
 

@@ -6,18 +6,14 @@ pictures inside the file, and each says in words what it shows.
 """
 
 import base64
-import re
 from functools import cache
 from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
-from rimewatch.report import chart
+from rimewatch.report import chart, wording
 from rimewatch.report.facts import State, Summary
 from rimewatch.report.page import UnitBlock, page
-
-_UNBOUND: Final = re.compile(r"(?<=\d) (?=(?:°[CF]|h|min|s|d|[A-Z]{3,4})\b)")
-_UNBOUND_RANGE: Final = re.compile(r"(?<=\d)–(?=\d)")
 
 INKS: Final = {
     State.HELD: "#1f7a5c",
@@ -56,15 +52,6 @@ def _chart(summary: Summary, block: UnitBlock) -> str | None:
     return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
-def tied(text: str) -> str:
-    """Return the text with each number bound to its unit, so that no line breaks between.
-
-    >>> tied("41.0 °F for 59 min") == "41.0\N{NO-BREAK SPACE}°F for 59\N{NO-BREAK SPACE}min"
-    True
-    """
-    return _UNBOUND_RANGE.sub("\u2060–\u2060", _UNBOUND.sub("\u00a0", text))
-
-
 @cache
 def _template() -> Template:
     environment = Environment(
@@ -74,5 +61,5 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["tied"] = tied
+    environment.filters["tied"] = wording.tied
     return environment.get_template("summary.html")

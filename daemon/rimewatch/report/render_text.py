@@ -13,7 +13,9 @@ from rimewatch.report.message import LONGEST_TITLE, Message
 from rimewatch.report.page import Page, UnitBlock, page
 from rimewatch.report.sections import LOTS
 
-LONGEST_PUSH: Final = 999
+ROOM_FOR_SEAL: Final = 52
+"""What the seal's line takes, which is put to the end when the message is sent."""
+LONGEST_PUSH: Final = 999 - ROOM_FOR_SEAL
 """Under a thousand characters, which every push service in use takes in one piece
 (common practice, no source)."""
 _LONGEST_PUSH_LINE: Final = 160

@@ -9,10 +9,12 @@ References:
 """
 
 import math
+import re
 import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
 
@@ -46,6 +48,8 @@ MONTHS: Final = (
     "December",
 )
 
+_UNBOUND: Final = re.compile(r"(?<=\d) (?=(?:°[CF]|h|min|s|d|[A-Z]{3,4})\b)")
+_UNBOUND_RANGE: Final = re.compile(r"(?<=\d)–(?=\d)")
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _SMALL_NUMBERS: Final = (
     "no",
@@ -162,6 +166,11 @@ def local(at_ms: int, zone: tzinfo) -> datetime:
     return (_EPOCH + timedelta(milliseconds=at_ms)).astimezone(zone)
 
 
+def local_zone(at_ms: int, timezone: str) -> datetime:
+    """Return an instant as the wall clock of a zone, given by its name, shows it."""
+    return local(at_ms, ZoneInfo(timezone))
+
+
 def zone_name(at: datetime) -> str:
     """Return the zone's abbreviation, "CST"; where it has none, its offset, "UTC−03"."""
     name = at.tzname() or "UTC"
@@ -236,6 +245,15 @@ def joined(names: Sequence[str], *, most: int | None = None) -> str:
     if len(shown) < 2:
         return "".join(shown)
     return f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def tied(text: str) -> str:
+    """Return the text with each number bound to its unit, so that no line breaks between.
+
+    >>> tied("41.0 °F for 59 min") == "41.0\N{NO-BREAK SPACE}°F for 59\N{NO-BREAK SPACE}min"
+    True
+    """
+    return _UNBOUND_RANGE.sub("\u2060–\u2060", _UNBOUND.sub("\u00a0", text))
 
 
 def clipped(text: str, longest: int) -> str:

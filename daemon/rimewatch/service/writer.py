@@ -23,6 +23,7 @@ from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import KEPT_BYTES, Received, Receiver
 from rimewatch.intake.topics import storable
+from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -31,6 +32,7 @@ from rimewatch.notify.results import Delivered, Result
 from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
+from rimewatch.report.seal_line import seal_line
 from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE, account_of, resume
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, About, ContactId, Priority
@@ -309,10 +311,21 @@ class Writer:
             from_ms=due.from_ms,
             to_ms=due.to_ms,
         )
-        self.journal.put_summary(due.day, morning.text, morning.html)
+        self.journal.put_summary(due.day, morning.text, morning.html, morning.page)
         for contact in due.contacts:
             self.journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
-            self._post_summary(due, contact, morning.message)
+            self._post_summary(due, contact, self._with_seal(morning.message))
+
+    def _with_seal(self, message: Message) -> Message:
+        """Return a summary's message with the seal of the last day that has one.
+
+        What has left the house cannot be changed with the journal.
+        """
+        seal = self.journal.latest_seal()
+        if seal is None:
+            return message
+        line = seal_line(seal.day, grouped(seal.seal, GROUPS_SHOWN))
+        return Message(title=message.title, body=f"{message.body}\n{line}")
 
     def _post_summary(self, due: SummaryDue, contact: ContactId, message: Message) -> None:
         self.journal.outbox_add(

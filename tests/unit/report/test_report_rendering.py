@@ -21,9 +21,10 @@ from report_nights import FROM_MS, TO_MS, bad_ledger, curves, iso, ms, quiet_led
 
 from rimewatch.report.facts import Summary
 from rimewatch.report.message import LONGEST_TITLE
-from rimewatch.report.render_html import summary_html, tied
+from rimewatch.report.render_html import summary_html
 from rimewatch.report.render_text import file_text, push_text, summary_message
 from rimewatch.report.summary import build_summary
+from rimewatch.report.wording import tied
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Scale
 

@@ -1,0 +1,295 @@
+"""Paper: pages of a record as PDF, with the look of the summary's HTML.
+
+Layout only: it is given finished texts, numbers and pictures. The same calls give the same
+bytes: the date inside is the one given, and no program's version is named. The letters are
+DejaVu Sans, which comes with matplotlib and has every sign that records use.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
+from pathlib import Path
+from typing import Final, Literal
+
+from fpdf import FPDF
+from fpdf.enums import MethodReturnValue, XPos, YPos
+
+from rimewatch.report import wording
+from rimewatch.vocabulary import Paper
+
+INK: Final = "#1d2629"
+QUIET_INK: Final = "#5b686e"
+RULE_INK: Final = "#d9e0e1"
+BOX_INK: Final = "#f3f6f5"
+
+MARGIN_MM: Final = 16.0
+BODY_PT: Final = 9.0
+SMALL_PT: Final = 7.5
+HEAD_PT: Final = 11.0
+TITLE_PT: Final = 15.0
+LEADING: Final = 1.32
+"""Height of a line by its letters' size."""
+MM_A_POINT: Final = 25.4 / 72.0
+"""1 pt is 1/72 inch (ISO 32000-1, 8.3.2.3), an inch 25.4 mm exactly."""
+
+_FAMILY: Final = "DejaVu"
+_FORMATS: Final[dict[Paper, Literal["letter", "a4"]]] = {Paper.LETTER: "letter", Paper.A4: "a4"}
+_WORD_JOINER: Final = "\u2060"
+
+Align = Literal["L", "R", "C"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column of a table."""
+
+    title: str
+    share: float
+    """Its part of the width, beside the others'."""
+    align: Align = "L"
+
+
+@cache
+def _font(name: str) -> Path:
+    return Path(str(files("matplotlib") / "mpl-data" / "fonts" / "ttf" / name))
+
+
+class _Pages(FPDF):
+    """Pages with a foot: what this is, whose, and which page of how many."""
+
+    foot_text = ""
+
+    def footer(self) -> None:
+        """Write the foot of a page."""
+        self.set_y(-11)
+        self.set_font(_FAMILY, size=6.5)
+        self.set_text_color(QUIET_INK)
+        self.cell(0, 4, self.foot_text)
+        self.set_x(self.l_margin)
+        self.cell(0, 4, f"{self.page_no()} / {{nb}}", align="R")
+
+
+class Sheet:
+    """A document in the making, from top to bottom.
+
+    Args:
+        title: Its title, also for the reader's window.
+        foot: What stands at the foot of each page.
+        made: The instant that it is of, an aware time; its only date.
+        paper: What it is printed on.
+    """
+
+    def __init__(self, *, title: str, foot: str, made: datetime, paper: Paper) -> None:
+        pdf = _Pages(format=_FORMATS[paper], unit="mm")
+        pdf.set_creation_date(made)
+        pdf.set_producer("rimewatch")
+        pdf.set_title(title)
+        pdf.set_lang("en")
+        pdf.add_font(_FAMILY, "", _font("DejaVuSans.ttf"))
+        pdf.add_font(_FAMILY, "B", _font("DejaVuSans-Bold.ttf"))
+        pdf.set_margins(MARGIN_MM, MARGIN_MM)
+        pdf.set_auto_page_break(auto=True, margin=14.0)
+        pdf.foot_text = wording.clipped(foot, 120)
+        pdf.add_page()
+        self._pdf = pdf
+
+    @property
+    def width_mm(self) -> float:
+        """Width between the margins."""
+        return float(self._pdf.epw)
+
+    @property
+    def _left_mm(self) -> float:
+        return float(self._pdf.h - self._pdf.b_margin - self._pdf.y)
+
+    def keep_together(self, height_mm: float) -> None:
+        """Go to the next page unless so much room is left on this one."""
+        if self._left_mm < height_mm:
+            self._pdf.add_page()
+
+    def next_page(self) -> None:
+        """Go to the next page."""
+        self._pdf.add_page()
+
+    def space(self, height_mm: float) -> None:
+        """Leave some room, but not at the top of a page."""
+        if self._pdf.y > self._pdf.t_margin:
+            self._pdf.set_y(self._pdf.y + height_mm)
+
+    def rule(self) -> None:
+        """Draw a thin line from margin to margin."""
+        pdf = self._pdf
+        pdf.set_draw_color(RULE_INK)
+        pdf.set_line_width(0.2)
+        pdf.line(pdf.l_margin, pdf.y, pdf.l_margin + pdf.epw, pdf.y)
+        pdf.set_y(pdf.y + 1.2)
+
+    def text(
+        self,
+        text: str,
+        *,
+        size_pt: float = BODY_PT,
+        bold: bool = False,
+        ink: str = INK,
+        indent_mm: float = 0.0,
+        width_mm: float | None = None,
+    ) -> None:
+        """Write a paragraph, broken at its spaces."""
+        pdf = self._pdf
+        self._pen(size_pt, bold=bold, ink=ink)
+        pdf.set_x(pdf.l_margin + indent_mm)
+        pdf.multi_cell(
+            (self.width_mm if width_mm is None else width_mm) - indent_mm,
+            size_pt * MM_A_POINT * LEADING,
+            _plain(text),
+            align="L",
+            new_x=XPos.LMARGIN,
+            new_y=YPos.NEXT,
+        )
+
+    def title(self, text: str, *, ink: str = INK) -> None:
+        """Write the line that is read first."""
+        self.text(text, size_pt=TITLE_PT, bold=True, ink=ink)
+        self.space(1.0)
+
+    def heading(self, text: str) -> None:
+        """Write a section's title, never alone at the end of a page."""
+        self.space(4.0)
+        self.keep_together(22.0)
+        self.text(text, size_pt=HEAD_PT, bold=True)
+        self.space(1.0)
+
+    def line(self, left: str, right: str, *, ink: str = INK, right_ink: str = INK) -> None:
+        """Write a bold line with something at its right end."""
+        pdf = self._pdf
+        height_mm = BODY_PT * MM_A_POINT * LEADING
+        self._pen(BODY_PT, bold=True, ink=right_ink)
+        room_mm = pdf.get_string_width(right) + 4.0
+        pdf.cell(0, height_mm, right, align="R")
+        self._pen(BODY_PT, bold=True, ink=ink)
+        pdf.set_x(pdf.l_margin)
+        pdf.multi_cell(
+            self.width_mm - room_mm, height_mm, _plain(left), new_x=XPos.LMARGIN, new_y=YPos.NEXT
+        )
+
+    def numbered_box(self, title: str, texts: Sequence[str]) -> None:
+        """Write numbered sentences on a tinted ground."""
+        pdf = self._pdf
+        height_mm = BODY_PT * MM_A_POINT * LEADING
+        self._pen(BODY_PT)
+        inner_mm = self.width_mm - 13.0
+        total_mm = 10.0 + sum(self._height_mm(text, inner_mm, height_mm) + 0.8 for text in texts)
+        if total_mm < pdf.eph:
+            self.keep_together(total_mm)
+            pdf.set_fill_color(BOX_INK)
+            pdf.rect(pdf.l_margin, pdf.y, pdf.epw, total_mm, style="F")
+        pdf.set_y(pdf.y + 2.5)
+        self.text(title, bold=True, indent_mm=3.5)
+        for number, text in enumerate(texts, start=1):
+            self.keep_together(height_mm)
+            self._pen(BODY_PT)
+            pdf.set_x(pdf.l_margin + 3.5)
+            pdf.cell(6.0, height_mm, f"{number}.")
+            self.text(text, indent_mm=9.5, width_mm=self.width_mm - 3.5)
+            pdf.set_y(pdf.y + 0.8)
+        pdf.set_y(pdf.y + 2.0)
+
+    def _height_mm(self, text: str, width_mm: float, line_mm: float) -> float:
+        height_mm = self._pdf.multi_cell(
+            width_mm, line_mm, _plain(text), dry_run=True, output=MethodReturnValue.HEIGHT
+        )
+        assert isinstance(height_mm, float | int), "HEIGHT asks for a number"
+        return float(height_mm)
+
+    def beside(self, texts: Sequence[str], png: bytes | None, *, says: str) -> None:
+        """Write sentences with a small picture to their right."""
+        pdf = self._pdf
+        picture_mm = 74.0 if png is not None else 0.0
+        height_mm = picture_mm * 104.0 / 320.0
+        top_mm = pdf.y
+        if png is not None:
+            pdf.image(
+                BytesIO(png),
+                x=pdf.l_margin + pdf.epw - picture_mm,
+                y=top_mm,
+                w=picture_mm,
+                h=height_mm,
+                alt_text=says,
+            )
+        for text in texts:
+            self.text(text, size_pt=BODY_PT - 0.5, width_mm=self.width_mm - picture_mm - 4.0)
+            pdf.set_y(pdf.y + 0.5)
+        pdf.set_y(max(pdf.y, top_mm + height_mm))
+
+    def picture(self, png: bytes, *, ratio: float, says: str) -> None:
+        """Put a picture across the whole width; ``ratio`` is its height by its width."""
+        pdf = self._pdf
+        height_mm = self.width_mm * ratio
+        self.keep_together(height_mm)
+        pdf.image(BytesIO(png), x=pdf.l_margin, w=self.width_mm, h=height_mm, alt_text=says)
+        pdf.set_y(pdf.y + 1.0)
+
+    def table(
+        self,
+        columns: Sequence[Column],
+        rows: Iterable[Sequence[str]],
+        *,
+        size_pt: float = SMALL_PT,
+    ) -> None:
+        """Write a table of one-line cells; its head comes again on each page.
+
+        A cell that is too long is cut, with "…": what is long belongs into sentences.
+        """
+        pdf = self._pdf
+        whole = sum(column.share for column in columns)
+        widths_mm = [self.width_mm * column.share / whole for column in columns]
+        height_mm = size_pt * MM_A_POINT * 1.5
+        self.keep_together(3.5 * height_mm)
+        self._head(columns, widths_mm, height_mm, size_pt)
+        for row in rows:
+            if self._left_mm < height_mm:
+                pdf.add_page()
+                self._head(columns, widths_mm, height_mm, size_pt)
+            for column, width_mm, cell in zip(columns, widths_mm, row, strict=True):
+                pdf.cell(width_mm, height_mm, self._fitted(cell, width_mm), align=column.align)
+            pdf.set_xy(pdf.l_margin, pdf.y + height_mm)
+        self.space(1.0)
+
+    def _head(
+        self,
+        columns: Sequence[Column],
+        widths_mm: Sequence[float],
+        height_mm: float,
+        size_pt: float,
+    ) -> None:
+        pdf = self._pdf
+        self._pen(size_pt, bold=True, ink=QUIET_INK)
+        for column, width_mm in zip(columns, widths_mm, strict=True):
+            pdf.cell(width_mm, height_mm, column.title, align=column.align)
+        pdf.set_xy(pdf.l_margin, pdf.y + height_mm)
+        self.rule()
+        self._pen(size_pt)
+
+    def _fitted(self, text: str, width_mm: float) -> str:
+        pdf = self._pdf
+        if len(text) <= 8 or pdf.get_string_width(text) <= width_mm - 2.0:
+            return text
+        while len(text) > 1 and pdf.get_string_width(text + "…") > width_mm - 2.0:
+            text = text[:-1]
+        return text.rstrip() + "…"
+
+    def _pen(self, size_pt: float, *, bold: bool = False, ink: str = INK) -> None:
+        self._pdf.set_font(_FAMILY, "B" if bold else "", size_pt)
+        self._pdf.set_text_color(ink)
+
+    def finished(self) -> bytes:
+        """Return the document."""
+        return bytes(self._pdf.output())
+
+
+def _plain(text: str) -> str:
+    """Leave out what only browsers need, and bind numbers to their units."""
+    return wording.tied(text).replace(_WORD_JOINER, "")
