@@ -17,7 +17,7 @@ from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDu
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
-from rimewatch.intake.trace import TraceEntry, TraceMessage
+from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
 from rimewatch.report.morning import Morning, render_morning
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About
@@ -47,9 +47,10 @@ class Replayed:
 
 def replay(
     shop: Shop,
-    trace: Iterable[TraceMessage | TraceEntry],
+    trace: Iterable[TraceMessage | TraceEntry | TraceReading],
     *,
     on_line: Callable[[int], None] | None = None,
+    summaries: bool = True,
 ) -> Replayed:
     """Evaluate a trace.
 
@@ -57,6 +58,7 @@ def replay(
         shop: The shop.
         trace: Its lines, in order of arrival.
         on_line: Told the instant of each line, for a progress display.
+        summaries: Whether to write the mornings' summaries; the ledger is the same without.
 
     Raises:
         EmptyTraceError: If there is no line.
@@ -73,26 +75,10 @@ def replay(
         if evaluator is None:
             evaluator = Evaluator(shop, store, now_ms)
         evaluator.advance(now_ms)
-        event_ms: list[int]
-        if isinstance(line, TraceEntry):
-            evaluator.enter(line.entry)
-            event_ms = [line.at_ms]
-        else:
-            received = receiver.receive(
-                line.topic, line.payload, line.at_ms, retained=line.retained
-            )
-            if received.entry is not None and not is_known(received.entry, evaluator.entries):
-                evaluator.enter(received.entry)
-            tally.add(received.quarantined)
-            for doubted in received.quarantined:
-                evaluator.doubt(doubted.probe)
-            event_ms = [reading.observed_ms for reading in received.readings] or [line.at_ms]
-            for reading in received.readings:
-                if store.add(reading):
-                    evaluator.observe(reading)
+        event_ms = _take(line, receiver, store, tally, evaluator)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
         last_ms = max(event_ms if last_ms is None else [last_ms, *event_ms])
-        _keep(shop, store, evaluator, tally, books)
+        _keep(shop, store, evaluator, tally, books, summaries=summaries)
         if on_line is not None:
             on_line(line.at_ms)
     if evaluator is None or first_ms is None or last_ms is None:
@@ -100,13 +86,40 @@ def replay(
             "the trace has no line; expected JSON lines, one message or entry each"
         )
     evaluator.finish(max(now_ms, last_ms))
-    _keep(shop, store, evaluator, tally, books)
+    _keep(shop, store, evaluator, tally, books, summaries=summaries)
     return Replayed(
         ledger=build_ledger(
             shop, store, _account(evaluator, tally, books), from_ms=first_ms, to_ms=last_ms
         ),
         mornings=books.mornings,
     )
+
+
+def _take(
+    line: TraceMessage | TraceEntry | TraceReading,
+    receiver: Receiver,
+    store: MemoryStore,
+    tally: QuarantineTally,
+    evaluator: Evaluator,
+) -> list[int]:
+    """Take one line in; return the instants of what it says."""
+    if isinstance(line, TraceEntry):
+        evaluator.enter(line.entry)
+        return [line.at_ms]
+    if isinstance(line, TraceReading):
+        if store.add(line.reading):
+            evaluator.observe(line.reading)
+        return [line.reading.observed_ms]
+    received = receiver.receive(line.topic, line.payload, line.at_ms, retained=line.retained)
+    if received.entry is not None and not is_known(received.entry, evaluator.entries):
+        evaluator.enter(received.entry)
+    tally.add(received.quarantined)
+    for doubted in received.quarantined:
+        evaluator.doubt(doubted.probe)
+    for reading in received.readings:
+        if store.add(reading):
+            evaluator.observe(reading)
+    return [reading.observed_ms for reading in received.readings] or [line.at_ms]
 
 
 def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Account:
@@ -121,7 +134,13 @@ def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Acc
 
 
 def _keep(
-    shop: Shop, store: MemoryStore, evaluator: Evaluator, tally: QuarantineTally, books: _Books
+    shop: Shop,
+    store: MemoryStore,
+    evaluator: Evaluator,
+    tally: QuarantineTally,
+    books: _Books,
+    *,
+    summaries: bool,
 ) -> None:
     for outcome in evaluator.take_outcomes():
         match outcome:
@@ -138,14 +157,15 @@ def _keep(
                     )
                 )
             case SummaryDue():
-                books.mornings[outcome.day] = render_morning(
-                    shop,
-                    store,
-                    _account(evaluator, tally, books),
-                    evaluator.histories(),
-                    from_ms=outcome.from_ms,
-                    to_ms=outcome.to_ms,
-                )
+                if summaries:
+                    books.mornings[outcome.day] = render_morning(
+                        shop,
+                        store,
+                        _account(evaluator, tally, books),
+                        evaluator.histories(),
+                        from_ms=outcome.from_ms,
+                        to_ms=outcome.to_ms,
+                    )
                 books.messages.extend(
                     MessageRecord(
                         at_ms=outcome.to_ms,

@@ -18,6 +18,7 @@ from pydantic_core import from_json
 from rimewatch.entries import AnyEntry
 from rimewatch.intake.decoders.times import iso_ms
 from rimewatch.intake.entries import EntryError, parse_entry
+from rimewatch.readings import Reading
 
 MAX_LINE_BYTES: Final = 64 << 20
 """A longer line is refused before it fills the memory. A broker may pass on payloads of many
@@ -40,6 +41,13 @@ class TraceEntry(NamedTuple):
 
     at_ms: int
     entry: AnyEntry
+
+
+class TraceReading(NamedTuple):
+    """A reading that was accepted before; archives hold these. ``at_ms``: its arrival."""
+
+    at_ms: int
+    reading: Reading
 
 
 class TraceError(ValueError):
