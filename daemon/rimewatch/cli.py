@@ -24,6 +24,7 @@ COMMANDS: Final = {
     "alarm": "List, acknowledge and shelve alarms.",
     "unit": "Take a unit out of service, or note what was done.",
     "mirror": "Look after the copy in a time series database.",
+    "archive": "Export many shops' journals and replay them.",
     "verify": "Check that the journal is sound.",
     "backup": "Copy the journal while the service runs.",
 }
