@@ -6,12 +6,13 @@ from typing import Any
 from rimewatch.entries import AttachStatement
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.lot_outlook import foretell_lots
-from rimewatch.evaluation.lot_path import Place, path_of
-from rimewatch.evaluation.lot_quality import UseBy, use_by_of
+from rimewatch.evaluation.lot_path import path_of
+from rimewatch.evaluation.lot_quality import use_by_of
 from rimewatch.evaluation.lot_story import Histories, LotStory
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.foretell import Foretold
+from rimewatch.lots.record import Place, UseBy
 from rimewatch.lots.retention import keep_until
 from rimewatch.shop import Shop
 

@@ -1,37 +1,17 @@
 """A lot's way through the units, place by place: what it felt there, and for how long. Pure."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_readings, unit_ice_days
 from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C, LotEntries
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Placement
+from rimewatch.lots.record import Place
 from rimewatch.science import spoilage
 from rimewatch.science.statistics import Statistics, statistics
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, UnitId
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """A stretch of a lot's life."""
-
-    unit: UnitId | None
-    """None: it was not in a unit yet."""
-    from_ms: float
-    to_ms: float
-    lasts: bool
-    """Whether it still is there."""
-    min_c: float | None
-    max_c: float | None
-    mean_c: float | None
-    """Governing temperatures; None: nothing was measured."""
-    limit_c: float | None
-    """The unit's critical limit."""
-    above_limit_s: float
-    unmonitored_s: float
-    ice_days: float
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S
 
 
 def path_of(shop: Shop, store: ReadingStore, lot: LotEntries, to_ms: int) -> tuple[Place, ...]:

@@ -4,28 +4,14 @@ References:
     [1] Relative rate of spoilage by the square root model, see ``science.spoilage``.
 """
 
-from dataclasses import dataclass
-
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.own_species import use_by_ice_days
+from rimewatch.lots.record import UseBy
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UseBy:
-    """The shop's own use-by of a lot. It says nothing of safety."""
-
-    limit_ice_days: float
-    """What the shop allows this fish, in days on melting ice."""
-    at_c: float | None
-    """The governing temperature it is kept at now; None: nobody measures it."""
-    use_by_ms: int | None
-    """When that is used up if it stays at that temperature; None: it cannot be told, or the
-    fish is so cold that nothing is used."""
 
 
 def use_by_of(shop: Shop, store: ReadingStore, story: LotStory, now_ms: int) -> UseBy | None:

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.governing import unit_ice_days
@@ -13,22 +12,12 @@ from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
+from rimewatch.lots.record import Proof
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, UnitId
 
 Histories = Mapping[ProbeId, ChannelHistory]
-
-
-class Proof(StrEnum):
-    """Why a lot may be served raw, as far as parasites go."""
-
-    OWN_FREEZING = "own-freezing"
-    """A hold in this shop's freezers, complete: Food Code 3-402.12(A)."""
-    SUPPLIER_FREEZING = "supplier-freezing"
-    """The supplier's written statement in place of it: Food Code 3-402.12(B)."""
-    EXEMPTION = "exemption"
-    """Exempt: Food Code 3-402.11(B)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
