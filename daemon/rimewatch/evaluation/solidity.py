@@ -58,18 +58,22 @@ def solid_after(
         if not air or thickness_mm > THICKEST_MM:
             return None
         first_ms = round(begins_ms)
-        span = store.span(air[0].id, first_ms, first_ms + LOOK_AHEAD_MS)
-        uncertain_c = air[0].uncertainty_c
-        found = [
-            offset_ms + estimate_ms
-            for offset_ms in range(0, LOOK_AHEAD_MS // 4, STEP_MS)
-            if (
-                estimate_ms := _estimate_ms(
+        spans = [
+            (store.span(probe.id, first_ms, first_ms + LOOK_AHEAD_MS), probe.uncertainty_c)
+            for probe in air
+        ]
+        found: list[float] = []
+        for offset_ms in range(0, LOOK_AHEAD_MS // 4, STEP_MS):
+            # The warmest corner counts: every probe's air must be cold enough.
+            estimates_ms = [
+                _estimate_ms(
                     span, first_ms + offset_ms, thickness_mm, initial_c, uncertain_c, centre_c
                 )
-            )
-            is not None
-        ]
+                for span, uncertain_c in spans
+            ]
+            known_ms = [estimate_ms for estimate_ms in estimates_ms if estimate_ms is not None]
+            if len(known_ms) == len(spans):
+                found.append(offset_ms + max(known_ms))
         return min(found) if found else None
 
     return after_ms
