@@ -16,13 +16,17 @@ from rimewatch.entries import (
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
+    EndCooling,
+    EndTimeControl,
     InService,
     MoveLot,
     OutOfService,
     ReceiveLot,
     Shelve,
+    StartCooling,
     StartFreezing,
     StartThawing,
+    StartTimeControl,
     WithdrawLot,
 )
 from rimewatch.journal import EntryCodecError, Journal
@@ -36,7 +40,16 @@ from rimewatch.journal.entry_codec import (
     format_instant,
     parse_instant,
 )
-from rimewatch.vocabulary import Disposition, LotId, Option, Origin, Rule, States, UnitId
+from rimewatch.vocabulary import (
+    CoolingFood,
+    Disposition,
+    LotId,
+    Option,
+    Origin,
+    Rule,
+    States,
+    UnitId,
+)
 
 AT_MS = 1_772_438_400_000  # 2026-03-02T08:00:00Z
 LOT, CASE, FREEZER = LotId("L1"), UnitId("case-1"), UnitId("freezer-1")
@@ -76,6 +89,10 @@ ENTRIES: list[AnyEntry] = [
     ),
     StartThawing(at_ms=AT_MS, lot=LOT, unit=CASE),
     CancelEntry(at_ms=AT_MS, number=3, reason="the wrong lot"),
+    StartCooling(at_ms=AT_MS, unit=CASE, food=CoolingFood.AMBIENT, lot=LOT),
+    EndCooling(at_ms=AT_MS, unit=CASE),
+    StartTimeControl(at_ms=AT_MS, lot=LOT, hours=6, celsius=4.0),
+    EndTimeControl(at_ms=AT_MS, unit=CASE),
 ]
 
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -94,11 +111,13 @@ entries: st.SearchStrategy[AnyEntry] = st.one_of(
                     "entry_number": st.just(0),
                     "number": st.integers(min_value=1, max_value=2**31),
                     "rop": st.booleans(),
-                    "lots": st.lists(names.map(LotId), max_size=3).map(tuple),
                     "who": texts,
+                    "food": st.sampled_from(CoolingFood),
+                    "hours": st.sampled_from((4, 6)),
                     "lot": names.map(LotId),
                     "unit": names.map(UnitId),
                     "minutes": numbers,
+                    "back_within_min": st.none() | numbers,
                     "lots": st.lists(names.map(LotId), max_size=3).map(tuple),
                     "disposition": st.none() | st.sampled_from(Disposition),
                     "thickness_mm": st.none() | numbers,
