@@ -7,42 +7,10 @@ Section VIII, Chapter III, D(2), as replaced by Regulation (EU) 1276/2011.
 from typing import Any
 
 import pytest
+from frozen_lots import EVERY_S, START, H, freezers, lot, steady
 
 from handmade import ONE_CONTACT, Paper, iso, ms, probe, shop, unit
 from rimewatch.shop import Shop
-
-H = 3600.0
-EVERY_S = 600.0
-START = "2026-02-02T15:00:00Z"
-
-
-def freezers(*, uncertainty_c: float = 0.0, measures: str = "air", stale_s: float = 1800) -> Shop:
-    """Return a shop with two freezers and a case, a probe each, without lag."""
-    keys: dict[str, Any] = {"every_s": EVERY_S, "stale_s": stale_s, "uncertainty_c": uncertainty_c}
-    return shop(
-        unit("freezer-1", "ultra-low-freezer", limit_c=-18.0),
-        unit("freezer-2", "freezer"),
-        unit("case-1"),
-        probe("one", "freezer-1", measures, **keys),
-        probe("two", "freezer-2", "air", **keys),
-        probe("case", "case-1", "air", **keys),
-    )
-
-
-def steady(paper: Paper, celsius: float, from_h: float, to_h: float, topic: str = "one") -> Paper:
-    """Have a freezer stay at a temperature, a reading every ten minutes and one at the end."""
-    at_s = from_h * H
-    while at_s < to_h * H:
-        paper.say(at_s, str(celsius), topic)
-        at_s += EVERY_S
-    return paper.say(to_h * H, str(celsius), topic)
-
-
-def lot(paper: Paper, in_shop: Shop) -> dict[str, Any]:
-    """Return the one lot of the ledger."""
-    (found,) = paper.figures(in_shop)["lots"]
-    assert isinstance(found, dict)
-    return found
 
 
 def test_lot_of_a_replay_is_the_lot_of_the_figures_alone() -> None:
@@ -449,50 +417,22 @@ def test_hold_of_15_hours_behind_air_waits_for_the_estimate_of_a_thick_fish() ->
     assert ms(thin_lot["completed"]) == ms(thin_lot["started"]) + 15 * H * 1000
 
 
-# --- freshness ------------------------------------------------------------------------------
+@pytest.mark.parametrize("order", [("one", "corner"), ("corner", "one")])
+def test_hold_behind_several_air_probes_waits_for_the_warmest_corner(
+    order: tuple[str, str],
+) -> None:
+    """−45 °C by the fan and −37 °C in the corner: the fish is solid as the corner has it."""
+    keys: dict[str, Any] = {"every_s": EVERY_S, "stale_s": 1800, "uncertainty_c": 0.0}
+    freezer = unit("freezer-1", "ultra-low-freezer", limit_c=-18.0)
+    both = shop(freezer, *(probe(name, "freezer-1", **keys) for name in order))
+    corner_alone = shop(freezer, probe("corner", "freezer-1", **keys))
 
+    def started(in_shop: Shop) -> Any:
+        paper = Paper(START).receive(0, thickness_mm=40, celsius=2.0).freeze(0, "35C-15h")
+        steady(steady(paper, -45.0, 0, 30), -37.0, 0, 30, "corner")
+        return lot(paper, in_shop)["started"]
 
-def test_ice_days_before_the_first_move_are_at_the_temperature_of_receipt() -> None:
-    """Six hours at 4 °C: 0.25·1.4² = 0.49; then twelve at 0 °C in the case: 0.5."""
-    paper = steady(Paper(START).receive(0, celsius=4.0), 0.0, 0, 18, "case")
-    paper.do(6 * H, "move-lot", lot="L1", unit="case-1")
-
-    assert lot(paper, freezers())["ice_days"] == pytest.approx(0.99, abs=1e-4)
-
-
-def test_ice_days_are_integrated_exactly_along_a_rise() -> None:
-    """A day from 0 to 10 °C: ∫(1 + x)² dx from 0 to 1 = 7/3 days in ice."""
-    paper = Paper(START).receive(0, celsius=0.0)
-    paper.curve([(0, 0.0), (24 * H, 10.0)], topic="case", every_s=EVERY_S)
-    paper.do(0, "move-lot", lot="L1", unit="case-1")
-
-    assert lot(paper, freezers())["ice_days"] == pytest.approx(7 / 3, abs=1e-4)
-
-
-def test_ice_days_stand_still_in_the_freezer() -> None:
-    """Below −10 °C nothing is added: only the three hours at 5 °C, 0.125·2.25."""
-    paper = steady(Paper(START).receive(0, celsius=5.0).freeze(3 * H, "20C-24h"), -25.0, 0, 100)
-
-    assert lot(paper, freezers())["ice_days"] == pytest.approx(0.125 * 2.25, abs=1e-4)
-
-
-def test_ice_days_behind_a_lag_remember_the_warmth_before_a_long_gap() -> None:
-    """The fish was at 12 °C when the probe died for eight hours; air of 2 °C does not cool it.
-
-    From the return on: T = 2 + 10·e^(−t/1200). With q = 1.2 + e^(−t/1200),
-    ∫₀^∞ (q² − 1.44) dt = (2.4 + 0.5)·1200 s = 3480 s; and 1.44·7200 s of two hours:
-    13 848 s = 0.16028 days.
-    """
-    slow = shop(unit(lag_s=1200), probe("case", every_s=60))
-    paper = Paper(START).curve([(0, 12.0), (3600, 12.0)], topic="case", every_s=60)
-    back_s = 3600 + 8 * H
-    paper.curve([(back_s, 2.0), (back_s + 2 * H, 2.0)], topic="case", every_s=60)
-    paper.receive(back_s, celsius=2.0).do(back_s, "move-lot", lot="L1", unit="case-1")
-
-    found = lot(paper, slow)
-
-    # e^(−6) of the first part and e^(−12)/2 of the second are still to come.
-    assert found["ice_days"] == pytest.approx((13_848 - 2.4 * 1200 * 0.00248) / 86_400, abs=2e-4)
+    assert started(both) == started(corner_alone) is not None
 
 
 def test_lot_nobody_received_is_treated_as_needing_destruction() -> None:
