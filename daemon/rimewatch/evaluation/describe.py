@@ -14,7 +14,7 @@ from rimewatch.rules import cause
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, MS_PER_S, LotId, Measures, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Cause, LotId, Measures, ProbeId, Rule, UnitId
 
 TREND_OVER_MS = 15 * 60_000
 """The trend in a message is that of the last quarter of an hour."""
@@ -70,8 +70,13 @@ def described(
         foretold = _foretold(condition)
         known_ms = max(track.state.last_ms or 0 for track in known)
         verdict = cause.explain(evidence_for(shop, store, unit_id, foretold, known_ms))
-        facts = replace(described_so, cause=verdict.cause, explanation=verdict.explanation)
-        return replace(facts, rate_c_per_h=condition.rate_c_per_h), None
+        known_why = verdict.cause is not Cause.UNKNOWN
+        return replace(
+            described_so,
+            cause=verdict.cause,
+            explanation=verdict.explanation if known_why else "",
+            rate_c_per_h=condition.rate_c_per_h,
+        ), None
     if condition.key.rule not in LIMIT_RULES:
         return described_so, None
     spell = _spell(warmest, condition)

@@ -10,6 +10,7 @@ from rimewatch.rules import projection
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.power_loss import Warming
 from rimewatch.rules.projection import Outlook
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import LotId, Rule
 
@@ -54,14 +55,16 @@ def projection_condition(
         lots: Lots that stand in it.
         at_ms: The present instant.
     """
-    if standing is not None and any(_past_its_limit(track) for track in tracks):
-        return replace(standing, time_left_s=None, lots=lots)
+    past = [spell for track in tracks if (spell := _past_its_limit(track)) is not None]
+    if standing is not None and past:
+        peak_c = max(spell.peak_c for spell in past)
+        return replace(standing, time_left_s=None, lots=lots, peak_c=peak_c)
     known = [track for track in tracks if track.state.last_ms is not None]
     if warming is None or warming.departure.recovering or not known:
         return None
     warmest = max(known, key=lambda track: track.state.governing_c)
     if warmest.state.governing_c >= unit.limit_c:
-        return None  # the limit has an alarm of its own
+        return standing  # the limit has an alarm of its own, and this one has told of it
     if standing is None and (warming.explained or not projection.may_ask(warming.departure, at_ms)):
         return None
     outlook = outlook_of(store, warming, warmest)
@@ -87,8 +90,8 @@ def _holds(outlook: Outlook, warming: Warming, standing: Condition | None, limit
     return not outlook.dismissed or warming.departure.last_c > limit_c
 
 
-def _past_its_limit(track: Track) -> bool:
-    return track.open_spell(limit_rule(track.unit).value) is not None
+def _past_its_limit(track: Track) -> Spell | None:
+    return track.open_spell(limit_rule(track.unit).value)
 
 
 def _fish_rate_c_per_h(track: Track, outlook: Outlook) -> float:
