@@ -12,7 +12,8 @@ imported when the first chart is drawn. Its first import builds a font cache in
 
 import io
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import TYPE_CHECKING, Any, Final
@@ -91,6 +92,13 @@ def unit_chart_png(
     Returns:
         The same bytes for the same input, with no date and no program's name inside.
     """
+    with drawing():
+        return _draw(unit, curve, view, gaps, break_s, size)
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Let one thread draw at a time, with settings of its own whatever this machine's are."""
     with _LOCK:
         import matplotlib as mpl  # noqa: PLC0415 - a fifth of a second, only when drawn
 
@@ -111,7 +119,7 @@ def unit_chart_png(
                     "hatch.linewidth": 0.6,
                 }
             )
-            return _draw(unit, curve, view, gaps, break_s, size)
+            yield
 
 
 def _draw(

@@ -175,6 +175,17 @@ class Sheet:
             self.width_mm - room_mm, height_mm, _plain(left), new_x=XPos.LMARGIN, new_y=YPos.NEXT
         )
 
+    def pair(self, label: str, value: str, *, size_pt: float, label_mm: float) -> None:
+        """Write a name and, beside it, what stands for it."""
+        pdf = self._pdf
+        height_mm = size_pt * MM_A_POINT * LEADING
+        self._pen(size_pt)
+        self.keep_together(self._height_mm(value, self.width_mm - label_mm, height_mm))
+        self._pen(size_pt, ink=QUIET_INK)
+        pdf.set_x(pdf.l_margin)
+        pdf.cell(label_mm, height_mm, _plain(label))
+        self.text(value, size_pt=size_pt, indent_mm=label_mm)
+
     def numbered_box(self, title: str, texts: Sequence[str]) -> None:
         """Write numbered sentences on a tinted ground."""
         pdf = self._pdf

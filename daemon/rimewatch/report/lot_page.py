@@ -1,0 +1,307 @@
+"""A lot's record in sentences and rows, for every way of laying it out. Pure.
+
+References:
+    [1] FDA Food Code 2022, 3-402.12(A): freezing temperature and time are on the record.
+    [2] FDA Food Code 2022, 3-501.13: thawing, and packaging of reduced oxygen.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, tzinfo
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from rimewatch.evaluation.solidity import ASSUMED_THICKNESS_MM
+from rimewatch.lots.hold import Break
+from rimewatch.lots.record import (
+    PROVISION_OF,
+    STATEMENT_ON_FREEZING,
+    Evidence,
+    HoldRecord,
+    LotRecord,
+    Place,
+    Proof,
+)
+from rimewatch.report import wording
+from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
+from rimewatch.report.sections import option_words
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale, States, UnitId
+
+CAUTIONS: Final = (
+    (
+        "This record is evidence, not a guarantee of safety. The person in charge decides; local "
+        "codes and the licensed authority come first."
+    ),
+    "Freezing destroys parasites. It does not destroy bacteria, viruses or histamine.",
+)
+ROP_REMINDER: Final = (
+    "Vacuum-packed: to be out of its packaging before it thaws under refrigeration "
+    "(FDA Food Code 2022, 3-501.13(E))."
+)
+"""[2]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotPage:
+    """A record, ready to be laid out."""
+
+    shop: str
+    title: str
+    made: str
+    is_proven: bool
+    verdict: tuple[str, ...]
+    """The first is read first."""
+    identity: tuple[tuple[str, str], ...]
+    """Rows of a name and what stands for it."""
+    freezing: tuple[tuple[str, str], ...]
+    """Empty: no freezing was started here."""
+    interruptions: tuple[str, ...]
+    statements: tuple[str, ...]
+    after: tuple[str, ...]
+    """Thawing, keeping, quality."""
+    path_head: tuple[str, ...]
+    path: tuple[tuple[str, ...], ...]
+    entries_head: tuple[str, ...]
+    entries: tuple[tuple[str, ...], ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """How this shop reads numbers and names."""
+
+    scale: Scale
+    zone: tzinfo
+    units: Mapping[UnitId, str]
+
+    def at(self, at_ms: float) -> str:
+        return moment(at_ms, self.zone)
+
+    def temperature(self, celsius: float | None) -> str:
+        return "not measured" if celsius is None else wording.temperature(celsius, self.scale)
+
+
+def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = None) -> LotPage:
+    """Return a record in words.
+
+    Args:
+        shop: Names, zone and scale.
+        record: The record.
+        files: What was found of each attached file, by its SHA-256: ``present``,
+            ``changed`` or ``missing``; None: nobody looked.
+    """
+    reader = _Reader(
+        shop.display,
+        ZoneInfo(shop.timezone),
+        {unit.id: wording.printable(unit.name) for unit in shop.units},
+    )
+    return LotPage(
+        shop=wording.printable(shop.name),
+        title=_title(record),
+        made=f"As of {reader.at(record.made_ms)}",
+        is_proven=record.proof is not None,
+        verdict=tuple(_verdict(record, reader)),
+        identity=tuple(_identity(record, reader)),
+        freezing=() if record.hold is None else tuple(_freezing(record.hold, reader)),
+        interruptions=()
+        if record.hold is None
+        else tuple(_interruption(item, reader) for item in record.hold.interruptions),
+        statements=tuple(_statements(record, reader, files or {})),
+        after=tuple(_after(record, reader)),
+        path_head=("Where", "From", "To", "Fish from to", "Above limit", "Unseen", "Ice days"),
+        path=tuple(_place(place, reader) for place in record.path),
+        entries_head=("No.", "Done", "Entered", "By", "What"),
+        entries=tuple(
+            (
+                str(line.entry.entry_number),
+                reader.at(line.entry.at_ms),
+                "at once" if line.entry.entered_ms is None else reader.at(line.entry.entered_ms),
+                wording.printable(line.entry.who) or "not said",
+                entry_words(line, reader.units, reader.zone, reader.scale),
+            )
+            for line in record.lines
+        ),
+        cautions=CAUTIONS,
+    )
+
+
+def _title(record: LotRecord) -> str:
+    species = record.need.species if record.need is not None else None
+    if species is not None:
+        what = species.label
+    else:
+        what = "nobody entered what it is" if record.received is None else record.received.species
+    return wording.printable(f"Lot {record.lot}: {what}")
+
+
+def _verdict(record: LotRecord, reader: _Reader) -> Iterator[str]:
+    hold, need = record.hold, record.need
+    if record.proof is Proof.OWN_FREEZING and hold is not None and hold.completed_ms is not None:
+        yield f"Parasite destruction proven by own freezing, {reader.at(hold.completed_ms)}."
+        yield f"By {PROVISION_OF[hold.option]}: {option_words(hold.option, reader.scale)}."
+        if hold.option is Option.F20C_24H:
+            yield "This is no option of the FDA Food Code; where that is in force it is not enough."
+    elif record.proof is Proof.SUPPLIER_FREEZING:
+        yield "Frozen by the supplier, by their written statement; not frozen for this here."
+        yield f"In place of a record of own freezing: {STATEMENT_ON_FREEZING}."
+    elif record.proof is Proof.EXEMPTION:
+        yield "Exempt from parasite destruction."
+    elif record.received is not None and not record.received.serve_raw:
+        yield "Not to be served raw."
+    else:
+        yield "Not proven: not to be served raw."
+        yield record.why_not
+    if need is not None and record.proof is not Proof.SUPPLIER_FREEZING:
+        yield need.why
+    if record.withdrawn_ms is not None:
+        because = f" ({record.withdrawn_because})" if record.withdrawn_because else ""
+        yield wording.printable(f"Withdrawn {reader.at(record.withdrawn_ms)}{because}.")
+
+
+def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
+    entry = record.received
+    if entry is None:
+        yield "Received", "nobody has entered it"
+        return
+    yield "Received", reader.at(entry.at_ms)
+    yield "Species as written", wording.printable(f"{entry.species}, {ORIGINS[entry.origin]}")
+    supplier = ", their lot ".join(x for x in (entry.supplier, entry.supplier_reference) if x)
+    yield "Supplier", wording.printable(supplier) or "not said"
+    weight = "not weighed" if entry.kilograms is None else f"{entry.kilograms:g} kg"
+    thick = "thickness not measured"
+    if entry.thickness_mm is not None:
+        thick = f"{entry.thickness_mm:g} mm thick"
+    packed = "vacuum-packed" if entry.rop else "not vacuum-packed"
+    use = "to be served raw" if entry.serve_raw else "not to be served raw"
+    yield "Goods and use", f"{weight}, {thick}, {packed}, {use}"
+    warm = ""
+    if record.need is not None and record.need.receipt_too_warm:
+        warm = f"; above {reader.temperature(5.0)} (FDA Food Code 2022, 3-202.11(A))"
+    yield "Temperature at receipt", reader.temperature(entry.celsius) + warm
+    if entry.statement:
+        yield "Supplier’s statement", wording.printable(entry.statement)
+
+
+def _freezing(hold: HoldRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
+    yield "Option", f"{option_words(hold.option, reader.scale)} ({PROVISION_OF[hold.option]})"
+    yield "Put to freeze", reader.at(hold.begun_ms)
+    counted = wording.credited_hours(hold.credited_h, hold.required_h)
+    if hold.started_ms is None:
+        yield "Hours proven", f"{counted}; the count has not begun"
+    else:
+        ends = ""
+        if hold.completed_ms is not None:
+            ends = f", complete {reader.at(hold.completed_ms)}"
+        elif hold.expected_ms is not None:
+            ends = f", complete {reader.at(hold.expected_ms)} if the cold holds"
+        yield "Hours proven", f"{counted}, counted from {reader.at(hold.started_ms)}{ends}"
+    if hold.warmest_c is not None and hold.warmest_guarded_c is not None:
+        warmest = reader.temperature(hold.warmest_c)
+        guarded = reader.temperature(hold.warmest_guarded_c)
+        against = f"against {reader.temperature(hold.line_c)}"
+        yield (
+            "Warmest while counted",
+            f"{warmest}; {guarded} with the uncertainty on top, {against}",
+        )
+    yield "Cold inside", _inside(hold)
+    for number, used in enumerate(hold.probes):
+        yield "Measured by" if number == 0 else "", probe_words(used, reader.units, reader.scale)
+    if not hold.probes:
+        yield "Measured by", "no probe: nothing is proven"
+
+
+def _inside(hold: HoldRecord) -> str:
+    if any(used.evidence is Evidence.CENTRE_PROBE for used in hold.probes):
+        return "shown by the probe in the product"
+    if hold.lead_h is None:
+        if hold.option is Option.F20C_168H:
+            return "not asked for: the option names the temperature of the freezer"
+        return "taken from the governing temperature; no estimate was made"
+    thick = f"{ASSUMED_THICKNESS_MM:g} mm, assumed"
+    if hold.thickness_mm is not None:
+        thick = f"{hold.thickness_mm:g} mm"
+    took = wording.duration(hold.lead_h * MS_PER_H / MS_PER_S)
+    return f"estimated from the air, for a thickness of {thick}: {took} of cold before the count"
+
+
+def _interruption(item: Break, reader: _Reader) -> str:
+    until = "and lasts" if item.end_ms is None else f"until {reader.at(item.end_ms)}"
+    why = "no readings"
+    if item.peak_c is not None:
+        why = f"too warm, up to {reader.temperature(item.peak_c)}"
+    lost = f"{item.lost_h:.1f} h of the count lost" if item.lost_h >= 0.05 else "no hours lost"
+    return f"From {reader.at(item.start_ms)} {until}: {why}; {lost}."
+
+
+def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) -> Iterator[str]:
+    found = {
+        "present": "the file is kept and unchanged",
+        "changed": "THE FILE KEPT IS NOT THE ONE THAT WAS ATTACHED",
+        "missing": "THE FILE IS MISSING",
+    }
+    for item in record.statements:
+        text = f"{item.reference}, {STATES[item.states]}, {reader.at(item.at_ms)}"
+        if item.option is not None:
+            text += f": {option_words(item.option, reader.scale)}"
+        elif item.states is States.FREEZING:
+            text += ": for temperature and time see the statement itself"
+        if item.sha256:
+            text += f". File {item.file}, SHA-256 {item.sha256[:16]}…"
+            if item.sha256 in files:
+                text += f", {found[files[item.sha256]]}"
+        else:
+            text += ". Kept on paper"
+        yield wording.printable(f"{text}.")
+
+
+def _after(record: LotRecord, reader: _Reader) -> Iterator[str]:
+    if record.thawing is not None:
+        where = reader.units.get(record.thawing.unit, record.thawing.unit)
+        yield f"Put to thaw {reader.at(record.thawing.at_ms)} in {where}."
+    if record.received is not None and record.received.rop:
+        yield ROP_REMINDER
+    if record.ice_days >= 0.05:
+        text = f"Estimated age: as after {record.ice_days:.1f} days on ice."
+        if record.use_by is not None:
+            text += _use_by(record, reader)
+        yield text
+    if record.need is not None:
+        yield from record.need.remaining_hazards
+    if record.keep_until is not None:
+        last = date.fromisoformat(record.keep_until)
+        yield (
+            f"To be kept through {last.isoformat()}: {record.keep_days} calendar days beyond the "
+            "last sale (FDA Food Code 2022, 3-402.12(A))."
+        )
+    else:
+        yield f"To be kept until {record.keep_days} calendar days beyond the last sale."
+
+
+def _use_by(record: LotRecord, reader: _Reader) -> str:
+    use_by = record.use_by
+    assert use_by is not None, "asked for only where there is one"
+    text = f" The shop allows {use_by.limit_ice_days:g}"
+    if use_by.use_by_ms is None:
+        return f"{text}; at its present temperature it loses nothing of them. Quality, not safety."
+    at = reader.at(use_by.use_by_ms)
+    if use_by.use_by_ms <= record.made_ms:
+        return f"{text}: used up. Quality, not safety."
+    kept = "" if use_by.at_c is None else f" at the present {reader.temperature(use_by.at_c)}"
+    return f"{text}: used up {at}{kept}. Quality, not safety."
+
+
+def _place(place: Place, reader: _Reader) -> tuple[str, ...]:
+    where = "before any unit" if place.unit is None else reader.units.get(place.unit, place.unit)
+    fish = "not measured"
+    if place.min_c is not None and place.max_c is not None:
+        fish = wording.temperature_range(place.min_c, place.max_c, reader.scale)
+    return (
+        where,
+        reader.at(place.from_ms),
+        "still there" if place.lasts else reader.at(place.to_ms),
+        fish,
+        "—" if place.limit_c is None else wording.duration(place.above_limit_s),
+        wording.duration(place.unmonitored_s),
+        f"{place.ice_days:.1f}",
+    )

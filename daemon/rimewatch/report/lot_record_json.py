@@ -1,0 +1,113 @@
+"""A lot's record as JSON, for other programs. Layout only.
+
+Temperatures are °C whatever the shop reads, times UTC; keys as in the ledger.
+"""
+
+import json
+from typing import Any
+
+from rimewatch.evaluation.instants import figure, iso
+from rimewatch.journal.entry_codec import entry_to_dict
+from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord, LotRecord, Place
+from rimewatch.report.lot_page import CAUTIONS
+
+
+def lot_record_json(record: LotRecord) -> str:
+    """Return the record as indented JSON."""
+    need = record.need
+    species = None if need is None else need.species
+    document = {
+        "lot": record.lot,
+        "as_of": iso(record.made_ms),
+        "state": record.state,
+        "proof": None if record.proof is None else record.proof.value,
+        "why_not": record.why_not,
+        "received": None if record.received is None else entry_to_dict(record.received),
+        "scientific": None if species is None else species.scientific,
+        "needs_destruction": True if need is None else need.needs_destruction,
+        "why": "" if need is None else need.why,
+        "provision": "" if need is None else need.provision,
+        "remaining_hazards": [] if need is None else list(need.remaining_hazards),
+        "hold": None if record.hold is None else _hold(record.hold),
+        "statements": [entry_to_dict(item) for item in record.statements],
+        "thawing": None if record.thawing is None else iso(record.thawing.at_ms),
+        "path": [_place(place) for place in record.path],
+        "ice_days": figure(record.ice_days, 4),
+        "use_by": None
+        if record.use_by is None
+        else {
+            "limit_ice_days": record.use_by.limit_ice_days,
+            "at_c": figure(record.use_by.at_c, 3),
+            "at": iso(record.use_by.use_by_ms),
+        },
+        "withdrawn": iso(record.withdrawn_ms),
+        "keep_until": record.keep_until,
+        "entries": [_line(line) for line in record.lines],
+        "cautions": list(CAUTIONS),
+    }
+    return json.dumps(document, ensure_ascii=False, indent=2) + "\n"
+
+
+def _hold(hold: HoldRecord) -> dict[str, Any]:
+    return {
+        "option": hold.option.value,
+        "provision": PROVISION_OF[hold.option],
+        "line_c": hold.line_c,
+        "required_h": hold.required_h,
+        "credited_h": figure(hold.credited_h, 6),
+        "begun": iso(hold.begun_ms),
+        "started": iso(hold.started_ms),
+        "completed": iso(hold.completed_ms),
+        "expected": iso(hold.expected_ms),
+        "needed_by": iso(hold.needed_by_ms),
+        "warmest_c": figure(hold.warmest_c, 3),
+        "warmest_with_uncertainty_c": figure(hold.warmest_guarded_c, 3),
+        "cold_before_count_h": figure(hold.lead_h, 3),
+        "thickness_mm": hold.thickness_mm,
+        "probes": [
+            {
+                "probe": used.probe,
+                "unit": used.unit,
+                "measures": used.measures.value,
+                "evidence": used.evidence.value,
+                "lag_s": used.lag_s,
+                "uncertainty_c": used.uncertainty_c,
+                "offset_c": used.offset_c,
+                "calibration": used.calibration or None,
+            }
+            for used in hold.probes
+        ],
+        "interruptions": [
+            {
+                "start": iso(item.start_ms),
+                "end": iso(item.end_ms),
+                "peak_c": figure(item.peak_c, 3),
+                "reason": item.reason.value,
+                "lost_h": figure(item.lost_h, 3),
+            }
+            for item in hold.interruptions
+        ],
+    }
+
+
+def _place(place: Place) -> dict[str, Any]:
+    return {
+        "unit": place.unit,
+        "from": iso(place.from_ms),
+        "to": None if place.lasts else iso(place.to_ms),
+        "min_c": figure(place.min_c, 3),
+        "max_c": figure(place.max_c, 3),
+        "mean_c": figure(place.mean_c, 3),
+        "limit_c": place.limit_c,
+        "above_limit_s": figure(place.above_limit_s, 3),
+        "unmonitored_s": figure(place.unmonitored_s, 3),
+        "ice_days": figure(place.ice_days, 4),
+    }
+
+
+def _line(line: EntryLine) -> dict[str, Any]:
+    return {
+        "number": line.entry.entry_number,
+        **entry_to_dict(line.entry),
+        "cancelled_by": None if line.cancelled_by is None else line.cancelled_by.entry_number,
+    }

@@ -1,0 +1,146 @@
+"""How a lot's record says things: moments with their year, probes, entries. Pure."""
+
+from collections.abc import Mapping
+from datetime import tzinfo
+from typing import Final
+
+from rimewatch.entries import (
+    AttachStatement,
+    CancelEntry,
+    CorrectLot,
+    MoveLot,
+    ReceiveLot,
+    StartFreezing,
+    StartThawing,
+    WithdrawLot,
+)
+from rimewatch.lots.record import EntryLine, Evidence, ProbeUsed
+from rimewatch.report import wording
+from rimewatch.report.sections import option_words
+from rimewatch.vocabulary import Origin, Scale, States, UnitId
+
+ORIGINS: Final = {
+    Origin.WILD: "wild",
+    Origin.FARMED_PELLET: "farmed on pellets, by the supplier’s statement",
+    Origin.FARMED_OTHER: "farmed, without a statement on its feed",
+}
+STATES: Final = {
+    States.FREEZING: "on freezing",
+    States.FEED: "on raising and feed",
+}
+_EVIDENCE: Final = {
+    Evidence.CENTRE_PROBE: "in the product itself",
+    Evidence.BUFFERED_AIR: "air, buffered: seen through a time constant of {lag}, as fish follows",
+    Evidence.AIR: "air as measured, not buffered",
+}
+NO_CALIBRATION: Final = "no calibration check on record"
+_FIELDS: Final = {
+    "species": "species",
+    "origin": "origin",
+    "serve_raw": "served raw",
+    "thickness_mm": "thickness",
+    "celsius": "temperature at receipt",
+    "kilograms": "weight",
+    "supplier": "supplier",
+    "supplier_reference": "supplier’s lot",
+    "statement": "statement",
+    "rop": "vacuum-packed",
+}
+
+
+def moment(at_ms: float, zone: tzinfo) -> str:
+    """Return "2026-03-02 02:41 CST": a record is read years later, and sorted by its days."""
+    at = wording.local(round(at_ms), zone)
+    return f"{at:%Y-%m-%d %H:%M} {wording.zone_name(at)}"
+
+
+def probe_words(used: ProbeUsed, units: Mapping[UnitId, str], scale: Scale) -> str:
+    """Say what a probe measured, and how far it can be trusted."""
+    how = _EVIDENCE[used.evidence].format(lag=wording.duration(used.lag_s))
+    plus_minus = wording.temperature_difference(used.uncertainty_c, scale)
+    offset = wording.temperature_difference(used.offset_c, scale)
+    where = units.get(used.unit, used.unit)
+    return (
+        f"{used.probe} in {where}, {how}; uncertainty ±{plus_minus}, offset {offset}, "
+        f"{used.calibration or NO_CALIBRATION}"
+    )
+
+
+def entry_words(line: EntryLine, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
+    """Say what an entry says."""
+    entry = line.entry
+    match entry:
+        case ReceiveLot():
+            said = f"Received: {_receipt(entry, scale)}"
+        case CorrectLot():
+            said = f"Corrected ({entry.reason}): {_corrections(line, scale)}"
+        case AttachStatement():
+            said = f"Statement {STATES[entry.states]} on file: {entry.reference}"
+        case StartFreezing():
+            said = _freezing(entry, units, zone, scale)
+        case StartThawing():
+            said = f"Put to thaw in {_unit(entry.unit, units)}"
+        case MoveLot():
+            said = f"Moved to {_unit(entry.unit, units)}"
+        case WithdrawLot():
+            said = ": ".join(part for part in ("Withdrawn", entry.reason) if part)
+        case CancelEntry():
+            said = f"Entry {entry.number} cancelled: {entry.reason}"
+        case _:
+            raise AssertionError("no entry about a lot")
+    if line.cancelled_by is not None:
+        said = f"[cancelled by entry {line.cancelled_by.entry_number}] {said}"
+    return wording.printable(said)
+
+
+def _corrections(line: EntryLine, scale: Scale) -> str:
+    said = [
+        f"{_FIELDS[item.what]} {_value(item.what, item.before, scale)} → "
+        f"{_value(item.what, item.after, scale)}"
+        for item in line.corrections
+    ]
+    return "; ".join(said) or "nothing"
+
+
+def _freezing(entry: StartFreezing, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
+    said = f"Put to freeze in {_unit(entry.unit, units)}: {option_words(entry.option, scale)}"
+    if entry.needed_by_ms is None:
+        return said
+    return f"{said}; wanted by {moment(entry.needed_by_ms, zone)}"
+
+
+def _unit(unit: UnitId, units: Mapping[UnitId, str]) -> str:
+    return units.get(unit, unit)
+
+
+def _receipt(entry: ReceiveLot, scale: Scale) -> str:
+    parts = [
+        entry.species,
+        entry.origin.value,
+        "to be served raw" if entry.serve_raw else "not to be served raw",
+    ]
+    for name in ("kilograms", "thickness_mm", "celsius"):
+        value = getattr(entry, name)
+        if value is not None:
+            parts.append(_value(name, value, scale))
+    if entry.supplier:
+        parts.append(f"from {entry.supplier}")
+    if entry.supplier_reference:
+        parts.append(f"their lot {entry.supplier_reference}")
+    if entry.statement:
+        parts.append(f"statement {entry.statement}")
+    if entry.rop:
+        parts.append("vacuum-packed")
+    return ", ".join(parts)
+
+
+def _value(name: str, value: object, scale: Scale) -> str:
+    if value is None or value == "":
+        return "not said"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        if name == "celsius":
+            return wording.temperature(value, scale)
+        return f"{value:g} {'mm' if name == 'thickness_mm' else 'kg'}"
+    return str(value)
