@@ -15,7 +15,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from rimewatch.report import wording
 from rimewatch.report.curve import Curve, Span
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, Scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -300,9 +300,12 @@ def local_ticks(
             break
     else:  # longer than a handful of days: midnights, thinned out
         chosen = chosen[:: -(-len(chosen) // most)]
-    long = to_ms - from_ms > 48 * MS_PER_H
-    labels = tuple(
-        f"{wording.WEEKDAYS[at.weekday()]} {at.day}" if long and at.hour == 0 else f"{at:%H:%M}"
-        for _, at in chosen
-    )
-    return tuple(ms for ms, _ in chosen), labels
+    return tuple(ms for ms, _ in chosen), tuple(_label(at, to_ms - from_ms) for _, at in chosen)
+
+
+def _label(at: datetime, length_ms: int) -> str:
+    if length_ms <= 48 * MS_PER_H or at.hour != 0:
+        return f"{at:%H:%M}"
+    if length_ms <= 14 * MS_PER_DAY:
+        return f"{wording.WEEKDAYS[at.weekday()]} {at.day}"
+    return f"{at.day} {wording.MONTHS[at.month - 1][:3]}"

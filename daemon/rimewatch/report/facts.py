@@ -73,6 +73,8 @@ class Excursion:
     actions: tuple[Action, ...]
     probe: str = ""
     """The probe that saw it, where its unit has several that speak for the fish."""
+    exposure: tuple[str, float] | None = None
+    """The hazard whose allowance it used most of, and the share; None: none was touched."""
     in_service: bool = True
     """Whether the unit was in service when it began."""
 

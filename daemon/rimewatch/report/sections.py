@@ -26,7 +26,7 @@ The standard counts within a minute; over a night, common practice, no source.""
 LOTS: Final = "Lots"
 """The title of the section on lots."""
 
-_CAUSES: Final = {
+CAUSES: Final = {
     "door": "a door left open",
     "defrost": "a defrost",
     "loading": "warm goods put in",
@@ -50,7 +50,7 @@ _REASONS: Final = {
     "too-large": "too large",
     "time-uncertain": "time uncertain",
 }
-_RULES: Final = {
+RULES: Final = {
     Rule.HOLDING: "fish too warm",
     Rule.OPERATING_LIMIT: "over the early line",
     Rule.FREEZER: "freezer too warm",
@@ -147,20 +147,30 @@ def _excursion(summary: Summary, item: Excursion) -> Item:
         what += f", fish {wording.temperature(item.fish_c, scale)}"
     lines = [
         f"{what}; above {line} for {wording.duration(item.above_s)}.",
-        f"Likely cause: {_CAUSES.get(item.cause, item.cause)}. {item.explanation}".rstrip(),
+        f"Likely cause: {CAUSES.get(item.cause, item.cause)}. {item.explanation}".rstrip(),
     ]
-    if item.found_late:
-        lines.append("Found late, in readings that came in afterwards.")
-    if not item.alarmed:
-        lines.append("It raised no alarm.")
-    if item.actions:
-        lines.extend(f"Done: {_action(summary, action)}" for action in item.actions)
-    elif not item.in_service:
-        lines.append("The unit was out of service.")
-    elif item.needs_action:
-        lines.append("Nothing written down yet about what was done.")
+    lines.extend(_excursion_notes(summary, item))
     name = f"{item.name} (probe {item.probe})" if item.probe else item.name
     return Item(head=f"{name}, {when}", lines=tuple(lines))
+
+
+def _excursion_notes(summary: Summary, item: Excursion) -> Iterator[str]:
+    if item.exposure is not None and not item.is_freezer:
+        hazard, share = item.exposure
+        yield (
+            f"It used {_percent(share)} of the time that guidance allows for {hazard}, the most "
+            "of any hazard (FDA Hazards Guidance, Table A-2)."
+        )
+    if item.found_late:
+        yield "Found late, in readings that came in afterwards."
+    if not item.alarmed:
+        yield "It raised no alarm."
+    if item.actions:
+        yield from (f"Done: {_action(summary, action)}" for action in item.actions)
+    elif not item.in_service:
+        yield "The unit was out of service."
+    elif item.needs_action:
+        yield "Nothing written down yet about what was done."
 
 
 def _action(summary: Summary, action: Action) -> str:
@@ -171,6 +181,10 @@ def _action(summary: Summary, action: Action) -> str:
     if action.lots:
         facts.insert(0, f"{_lots(action.lots)} {wording.joined(action.lots, most=4)}")
     return f"{action.text} ({', '.join(part for part in facts if part)})"
+
+
+def _percent(share: float) -> str:
+    return "under 1 %" if share < 0.01 else f"{share * 100:.0f} %"
 
 
 def _lots(lots: Sequence[str]) -> str:
@@ -281,7 +295,7 @@ def _chattering(summary: Summary, alike: Sequence[AlarmRecord]) -> Item:
         "Still on." if last.returned_ms is None else "",
         "An alarm that keeps coming and going needs its cause removed or its delay looked at.",
     ]
-    head = f"{span} {_where(summary, first)}: {_RULES[first.rule]} ({first.priority.value})"
+    head = f"{span} {_where(summary, first)}: {RULES[first.rule]} ({first.priority.value})"
     return Item(head=head, lines=(" ".join(line for line in lines if line),))
 
 
@@ -319,7 +333,7 @@ def _alarm(summary: Summary, item: AlarmRecord) -> Item:
         at = wording.local_time(item.returned_ms, zone, day_of_ms=day)
         lines.append(f"Back to normal {at}.")
     raised = wording.local_time(item.raised_ms, zone, day_of_ms=day)
-    head = f"{raised} {_where(summary, item)}: {_RULES[item.rule]} ({item.priority.value})"
+    head = f"{raised} {_where(summary, item)}: {RULES[item.rule]} ({item.priority.value})"
     return Item(head=head, lines=(" ".join(lines),))
 
 

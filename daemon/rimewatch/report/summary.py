@@ -235,12 +235,25 @@ def _excursions(
                         if action.unit == unit_id and action.at_ms >= start_ms
                     ),
                     probe=wording.printable(str(record.get("probe") or "")) if several else "",
+                    exposure=_exposure(record),
                     in_service=not any(
                         start <= start_ms and (end is None or end >= start_ms) for start, end in out
                     ),
                 )
             )
     return tuple(sorted(found, key=lambda item: (item.start_ms, item.unit, item.rule)))
+
+
+def _exposure(record: Ledger) -> tuple[str, float] | None:
+    """Return the hazard that an excursion used the largest part of, gaps counted against it."""
+    used = [
+        (sure_figure(item, "share_with_gaps"), str(item["hazard"]))
+        for item in records(record, "exposure")
+    ]
+    if not used:
+        return None
+    share, hazard = max(used)
+    return wording.printable(hazard), share
 
 
 def _limit_c(unit: Unit | None, rule: Rule) -> float | None:

@@ -1,0 +1,305 @@
+"""The record of a period on paper: for a person who stands in the shop and asks.
+
+Layout only. First what went wrong and what was done about it, then unit by unit its chart and
+its log, then lots, alarms and the rest.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from rimewatch.journal.canonical import grouped
+from rimewatch.report import chart, wording
+from rimewatch.report.facts import Excursion
+from rimewatch.report.page import CAUTIONS
+from rimewatch.report.records import Records
+from rimewatch.report.records_tables import action_state, interruptions, moment, unit_name
+from rimewatch.report.sections import CAUSES, DISPOSITIONS, RULES, option_words
+from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
+from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
+from rimewatch.vocabulary import MS_PER_S, Paper, UnitId
+
+_RATIO: Final = chart.FULL.height / chart.FULL.width
+_WARM_INK: Final = "#b23f28"
+_NOTHING: Final = "–"
+
+
+def records_pdf(records: Records, charts: Mapping[UnitId, bytes], *, paper: Paper) -> bytes:
+    """Return the record of a period as PDF.
+
+    Args:
+        records: The record.
+        charts: A chart for each unit that has one.
+        paper: What it is printed on.
+    """
+    facts = records.facts
+    days = f"{records.first.isoformat()} to {records.last.isoformat()}"
+    sheet = Sheet(
+        title=f"{facts.shop_name}: record {days}",
+        foot=f"{facts.shop_name} · record {days}",
+        made=wording.local(records.to_ms, facts.zone),
+        paper=paper,
+    )
+    _first_page(sheet, records)
+    for log in records.logs:
+        _unit(sheet, records, log, charts.get(log.unit.id))
+    _lots(sheet, records)
+    _alarms(sheet, records)
+    _rest(sheet, records)
+    return sheet.finished()
+
+
+def _first_page(sheet: Sheet, records: Records) -> None:
+    facts = records.facts
+    sheet.text(facts.shop_name, ink=QUIET_INK)
+    sheet.space(2.0)
+    sheet.title("Temperature and freezing record")
+    begins = wording.local_moment(records.from_ms, facts.zone)
+    ends = wording.local_moment(records.to_ms, facts.zone)
+    sheet.text(f"{begins} {records.first.year} to {ends} {records.last.year}.")
+    sheet.text(
+        f"Times are those of {facts.zone.key}; temperatures are °{facts.scale.value}.",
+        ink=QUIET_INK,
+    )
+    if records.seals:
+        last = records.seals[-1]
+        sheet.text(f"Seal of {last.day.isoformat()}: {grouped(last.seal)}", ink=QUIET_INK)
+    open_ones = records.open_excursions
+    if open_ones:
+        noun = wording.counted(len(open_ones), "excursion")
+        sheet.space(2.0)
+        sheet.text(f"{noun} without a corrective action on record.", bold=True, ink=_WARM_INK)
+    sheet.heading("Excursions and corrective actions")
+    told = [item for item in facts.excursions if item.concerns_fish]
+    for item in told:
+        _excursion(sheet, records, item)
+    early = len(facts.excursions) - len(told)
+    if not told:
+        sheet.text("None went beyond a critical limit in this time.")
+    if early:
+        sheet.text(
+            f"{wording.counted(early, 'spell')} over an early line, within the critical limit; "
+            "they are in the tables that go with this record.",
+            size_pt=SMALL_PT,
+            ink=QUIET_INK,
+        )
+    about_none = [
+        action
+        for action in facts.actions
+        if not any(action in item.actions for item in facts.excursions)
+    ]
+    if about_none:
+        sheet.heading("Further notes")
+        for action in about_none:
+            name = unit_name(records, action.unit)
+            sheet.text(f"{moment(records, action.at_ms)}  {name}: {action.text} {action.who}")
+    sheet.space(4.0)
+    sheet.rule()
+    sheet.text(" ".join(CAUTIONS), size_pt=SMALL_PT, ink=QUIET_INK)
+
+
+def _excursion(sheet: Sheet, records: Records, item: Excursion) -> None:
+    scale = records.facts.scale
+    sheet.keep_together(18.0)
+    sheet.rule()
+    ends = "still on" if item.end_ms is None else moment(records, item.end_ms)
+    state = action_state(item)
+    sheet.line(
+        f"{item.name}, {moment(records, item.start_ms)} to {ends}",
+        "corrective action open" if state == "open" else "",
+        right_ink=_WARM_INK,
+    )
+    limit = "" if item.limit_c is None else f" {wording.temperature(item.limit_c, scale)}"
+    sheet.text(
+        f"Peak {wording.temperature(item.peak_c, scale)}, above{limit or ' its line'} for "
+        f"{wording.duration(item.above_s)}. Likely cause: {CAUSES.get(item.cause, item.cause)}."
+    )
+    for action in item.actions:
+        parts = [moment(records, action.at_ms), action.who]
+        if action.lots:
+            parts.append(f"lots {wording.joined(action.lots)}")
+        if action.disposition is not None:
+            parts.append(f"fish {DISPOSITIONS[action.disposition]}")
+        sheet.text(f"Done: {action.text} ({', '.join(part for part in parts if part)})")
+    if state == "out of service":
+        sheet.text("The unit was out of service.")
+    sheet.space(1.0)
+
+
+def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> None:
+    facts = records.facts
+    found = next(item for item in facts.units if item.unit.id == log.unit.id)
+    scale = facts.scale
+    sheet.next_page()
+    sheet.title(found.name)
+    measures = "no probe" if log.probe is None else f"{log.probe.measures.value}, {log.probe.id}"
+    sheet.text(
+        f"{log.unit.kind.value}; critical limit {wording.temperature(log.unit.limit_c, scale)}; "
+        f"measured: {measures}.",
+        ink=QUIET_INK,
+    )
+    if found.min_c is not None and found.max_c is not None:
+        span = wording.temperature_range(found.min_c, found.max_c, scale)
+        sheet.text(
+            f"{span}; above the limit for {wording.duration(found.fish_above_limit_s)} as the "
+            f"fish felt it; unmonitored for {wording.duration(found.missing_s)}."
+        )
+    if log.unit.laxer_because:
+        sheet.text(f"Limit by its own reason: {log.unit.laxer_because}")
+    if png is not None:
+        sheet.space(2.0)
+        sheet.picture(png, ratio=_RATIO, says=f"{found.name}: its temperature over the period.")
+    sheet.table(
+        (
+            Column(title="Day", share=1.35),
+            *(Column(title=f"{hour:02}:00", share=1.0, align="R") for hour in LOG_HOURS),
+            Column(title="Min", share=1.0, align="R"),
+            Column(title="Max", share=1.0, align="R"),
+            Column(title="Unmonitored", share=1.5, align="R"),
+        ),
+        (_log_row(records, day) for day in log.days),
+    )
+
+
+def _log_row(records: Records, day: LogDay) -> list[str]:
+    scale = records.facts.scale
+
+    def shown(value: float | None) -> str:
+        if value is None:
+            return _NOTHING
+        return f"{wording.in_scale(value, scale):.1f}".replace("-", "−")
+
+    gap = _NOTHING if day.unmonitored_s == 0 else wording.duration(day.unmonitored_s)
+    return [
+        day.day.isoformat(),
+        *(shown(value) for value in day.at_c),
+        shown(day.min_c),
+        shown(day.max_c),
+        "ranges only" if day.ranges_only else gap,
+    ]
+
+
+def _lots(sheet: Sheet, records: Records) -> None:
+    facts = records.facts
+    if not facts.lots:
+        return
+    sheet.next_page()
+    sheet.title("Freezing by lot")
+    sheet.text("FDA Food Code 2022, 3-402.11 and 3-402.12.", ink=QUIET_INK)
+    sheet.space(1.0)
+
+    def when(at_ms: int | None) -> str:
+        return _NOTHING if at_ms is None else moment(records, at_ms)
+
+    sheet.table(
+        (
+            Column(title="Lot", share=1.2),
+            Column(title="Species", share=2.0),
+            Column(title="State", share=1.0),
+            Column(title="Started", share=1.4),
+            Column(title="Completed", share=1.4),
+            Column(title="Credited", share=1.5, align="R"),
+            Column(title="Set back", share=0.7, align="R"),
+        ),
+        (
+            [
+                lot.lot,
+                lot.species,
+                lot.state if lot.needs_destruction else "not called for",
+                when(lot.started_ms),
+                when(lot.completed_ms),
+                wording.credited_hours(lot.credited_h, lot.required_h)
+                if lot.option is not None
+                else _NOTHING,
+                str(interruptions(lot)),
+            ]
+            for lot in facts.lots
+        ),
+    )
+    options = dict.fromkeys(lot.option for lot in facts.lots if lot.option is not None)
+    for option in options:
+        sheet.text(
+            f"{option.value}: {option_words(option, facts.scale)}.",
+            size_pt=SMALL_PT,
+            ink=QUIET_INK,
+        )
+
+
+def _alarms(sheet: Sheet, records: Records) -> None:
+    alarms = records.facts.alarms
+    if not alarms:
+        return
+    sheet.heading("Alarms: who was told, who answered")
+    sheet.table(
+        (
+            Column(title="Raised", share=1.3),
+            Column(title="Unit", share=1.7),
+            Column(title="What", share=1.5),
+            Column(title="Priority", share=0.7),
+            Column(title="Told first", share=1.5),
+            Column(title="Answered after", share=1.2, align="R"),
+            Column(title="Normal again", share=1.3, align="R"),
+        ),
+        (
+            [
+                moment(records, item.raised_ms),
+                unit_name(records, item.unit),
+                RULES[item.rule],
+                item.priority.value,
+                wording.joined([who for _, who in item.told_first], most=2) or "nobody",
+                _NOTHING
+                if item.acknowledged_ms is None
+                else wording.duration(
+                    _answered_s(item.told_first, item.raised_ms, item.acknowledged_ms)
+                ),
+                "still on" if item.returned_ms is None else moment(records, item.returned_ms),
+            ]
+            for item in alarms
+        ),
+    )
+
+
+def _answered_s(
+    told_first: Sequence[tuple[int, str]], raised_ms: int, acknowledged_ms: int
+) -> float:
+    since_ms = told_first[0][0] if told_first else raised_ms
+    return max(0, acknowledged_ms - since_ms) / MS_PER_S
+
+
+def _rest(sheet: Sheet, records: Records) -> None:
+    _list(
+        sheet,
+        "Acknowledged, shelved, out of service",
+        ("When", "Unit", "What", "Who"),
+        (
+            [
+                moment(records, item.at_ms),
+                unit_name(records, item.unit),
+                f"{item.rule} {item.what}".strip(),
+                item.who,
+            ]
+            for item in records.handled
+        ),
+    )
+    _list(
+        sheet,
+        "Probe checks",
+        ("When", "Probe", "What", "Who"),
+        ([moment(records, item.at_ms), item.probe, item.what, item.who] for item in records.checks),
+    )
+    _list(
+        sheet,
+        "The service itself",
+        ("When", "What", "Detail", ""),
+        ([moment(records, item.at_ms), item.what, item.detail, ""] for item in records.happenings),
+    )
+
+
+def _list(sheet: Sheet, title: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    found = list(rows)
+    if not found:
+        return
+    sheet.heading(title)
+    shares = (1.3, 1.6, 3.2, 1.4)
+    sheet.table(
+        [Column(title=head, share=share) for head, share in zip(heads, shares, strict=True)], found
+    )
