@@ -17,7 +17,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from rimewatch.shop import Shift
+from rimewatch.shop import Shift, Shop
 from rimewatch.vocabulary import ContactId
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -71,6 +71,12 @@ class RotaPolicy:
         own = [shift for shift in self.shifts if shift.rota == rota]
         now = _on_call(own, self.holidays, local.date(), local.time())
         return now or tuple(dict.fromkeys(c for shift in own for c in shift.contacts))
+
+
+def first_told(shop: Shop, at_ms: int) -> tuple[ContactId, ...]:
+    """Return who is told first at an instant, rotas resolved: whom summaries go to."""
+    named = shop.escalation[0].contacts if shop.escalation else ()
+    return RotaPolicy(shop.shifts, shop.holidays, shop.timezone).resolved(named, at_ms)
 
 
 def gaps(shifts: Sequence[Shift], holidays: Iterable[date]) -> Iterator[Gap]:

@@ -17,7 +17,7 @@ from rimewatch.alarms.consequence import Stakes, raised_priority
 from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
 from rimewatch.alarms.engine import Engine
 from rimewatch.alarms.priority import priority_of
-from rimewatch.alarms.rota import RotaPolicy
+from rimewatch.alarms.rota import first_told
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
@@ -330,9 +330,7 @@ class Evaluator:
         self._catch_up()
         day, at_ms = self._morning
         before_ms = previous_morning_ms(day, self.shop.summary_at, self.shop.timezone)
-        named = self.shop.escalation[0].contacts if self.shop.escalation else ()
-        rota = RotaPolicy(self.shop.shifts, self.shop.holidays, self.shop.timezone)
-        contacts = rota.resolved(named, at_ms)
+        contacts = first_told(self.shop, at_ms)
         self._outcomes.append(
             SummaryDue(
                 day=day,

@@ -327,6 +327,11 @@ class Journal(JournalReads):
                 urgent=urgent,
             )
 
+    def outbox_supersede(self, contact: ContactId, alarm_id: str, key: str, at_ms: int) -> int:
+        """Give up what waits for a contact about an alarm: a later message is being made."""
+        with self._writing() as connection:
+            return outbox.supersede(connection, contact, alarm_id, key, at_ms)
+
     def outbox_sent(self, number: int, at_ms: int) -> bool:
         """Mark a message as sent; False when it was before, or there is none."""
         with self._writing() as connection:

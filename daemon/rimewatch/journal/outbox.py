@@ -10,6 +10,9 @@ from typing import Final
 
 from rimewatch.vocabulary import About, ContactId
 
+SUPERSEDED: Final = "superseded: a later message tells more"
+"""What is noted of a message that was given up for a later one to the same contact."""
+
 ERROR_KEPT: Final = 500
 """Characters kept of a failure's text (our choice)."""
 
@@ -45,7 +48,7 @@ class Backlog:
     failing: int
     """How many of those that wait were tried in vain at least once."""
     given_up: int
-    """How many were given up and will not be tried again."""
+    """How many were given up and will not be tried again; those superseded are not counted."""
 
 
 def add(
@@ -126,6 +129,32 @@ def sent(connection: sqlite3.Connection, number: int, at_ms: int) -> bool:
     )
 
 
+def supersede(
+    connection: sqlite3.Connection, contact: ContactId, alarm_id: str, key: str, at_ms: int
+) -> int:
+    """Give up what waits for a contact about an alarm, because a later message is being made.
+
+    One that is on its way at this moment may still arrive; that is noted then. Must be
+    called inside a transaction, before the later message is added.
+
+    Args:
+        connection: A writer's connection.
+        contact: Whose messages.
+        alarm_id: About which alarm.
+        key: The later message's idempotency key: where that is there already, it stays.
+        at_ms: When the later one was made.
+
+    Returns:
+        How many were given up.
+    """
+    return connection.execute(
+        "UPDATE outbox SET given_up_ms = ?, error = ?"
+        " WHERE contact = ? AND alarm_id = ? AND idempotency_key <> ?"
+        " AND sent_ms IS NULL AND given_up_ms IS NULL",
+        (at_ms, SUPERSEDED, contact, alarm_id, key),
+    ).rowcount
+
+
 def failed(
     connection: sqlite3.Connection, number: int, at_ms: int, next_ms: int | None, error: str
 ) -> bool:
@@ -139,15 +168,15 @@ def failed(
         error: What went wrong, without secrets; its beginning is kept.
 
     Returns:
-        False when there is no such message or it was sent meanwhile.
+        False when there is no such message, or it was sent or superseded meanwhile.
     """
     return bool(
         connection.execute(
             "UPDATE outbox SET attempts = attempts + 1, tried_ms = ?1, error = ?2,"
             " next_ms = coalesce(?3, next_ms),"
             " given_up_ms = CASE WHEN ?3 IS NULL THEN ?1 ELSE NULL END"
-            " WHERE id = ?4 AND sent_ms IS NULL",
-            (at_ms, error[:ERROR_KEPT], next_ms, number),
+            " WHERE id = ?4 AND sent_ms IS NULL AND error <> ?5",
+            (at_ms, error[:ERROR_KEPT], next_ms, number, SUPERSEDED),
         ).rowcount
     )
 
@@ -159,7 +188,9 @@ def backlog(connection: sqlite3.Connection) -> Backlog:
         " FROM outbox WHERE sent_ms IS NULL AND given_up_ms IS NULL"
     ).fetchone()
     (given_up,) = connection.execute(
-        "SELECT count(*) FROM outbox WHERE given_up_ms IS NOT NULL"
+        "SELECT count(*) FROM outbox WHERE given_up_ms IS NOT NULL AND sent_ms IS NULL"
+        " AND error <> ?",
+        (SUPERSEDED,),
     ).fetchone()
     return Backlog(
         waiting=waiting, urgent=urgent, oldest_ms=oldest_ms, failing=failing, given_up=given_up

@@ -11,6 +11,7 @@ import queue
 import threading
 from collections import deque
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final
 
 import apprise
@@ -199,8 +200,14 @@ class _Lane:
 
     def _sent(self, letter: Letter) -> str:
         carrier = self._services[letter.is_summary, letter.urgent]
+        # A picture that is gone by now would fail the whole send.
+        attach = letter.attachment if Path(letter.attachment or "-").is_file() else None
         result = carrier.notify(
-            body=letter.body, title=letter.title, notify_type=letter.kind, body_format="text"
+            body=letter.body,
+            title=letter.title,
+            notify_type=letter.kind,
+            body_format="text",
+            attach=attach,
         )
         # An address marked as optional counts as success whether or not it took the message,
         # so the attempts are asked, not the result alone.

@@ -8,19 +8,34 @@ import itertools
 import queue
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.clock import Clock
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.channel import MACHINE, Channel
-from rimewatch.notify.letter import Letter, letter
+from rimewatch.notify.letter import Extras, Letter, letter
 from rimewatch.notify.redaction import secrets_of
 from rimewatch.notify.results import ContactHealth, Delivered, Failed, Limits, Result
 from rimewatch.shop import Contact
+from rimewatch.vocabulary import MS_PER_S
 
 _STOP: Final = -1
 _URGENT: Final = 0
 _OTHER: Final = 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Handed:
+    """A message that was handed over, and when: by the service's clock and by the machine's."""
+
+    row: OutboxRow
+    at_ms: int
+    at_s: float
+
+    def now_ms(self) -> int:
+        """Return the instant by the service's clock: a played one may have run far ahead."""
+        return self.at_ms + round((MACHINE.monotonic_s() - self.at_s) * MS_PER_S)
 
 
 class ContactWorker:
@@ -31,20 +46,28 @@ class ContactWorker:
         clock: Stamps results.
         report: Called from the worker's thread with each result; must not raise.
         limits: How long sending may take.
+        extras: Told a message and the instant at which it goes out; returns what is added.
     """
 
     def __init__(
-        self, contact: Contact, clock: Clock, *, report: Callable[[Result], None], limits: Limits
+        self,
+        contact: Contact,
+        clock: Clock,
+        *,
+        report: Callable[[Result], None],
+        limits: Limits,
+        extras: Callable[[OutboxRow, int], Extras],
     ) -> None:
         self._contact = contact.id
         self._clock = clock
         self._report = report
         self._limits = limits
+        self._extras = extras
         secrets = secrets_of(contact.urls)
         self._channels = tuple(
             Channel(url, secrets=secrets, limits=limits, clock=clock) for url in contact.urls
         )
-        self._rows: queue.PriorityQueue[tuple[int, int, int, OutboxRow | None]]
+        self._rows: queue.PriorityQueue[tuple[int, int, int, _Handed | None]]
         self._rows = queue.PriorityQueue()
         self._order = itertools.count()
         self._abandoned = threading.Event()
@@ -60,7 +83,8 @@ class ContactWorker:
     def put(self, row: OutboxRow) -> None:
         """Take a message; its result is reported later. Never blocks."""
         rank = _URGENT if row.urgent else _OTHER
-        self._rows.put((rank, row.id, next(self._order), row))
+        handed = _Handed(row, self._clock.now_ms(), MACHINE.monotonic_s())
+        self._rows.put((rank, row.id, next(self._order), handed))
 
     def stop(self) -> None:
         """Begin no further message. Does not wait; what was not begun is never reported."""
@@ -92,12 +116,14 @@ class ContactWorker:
         )
 
     def _run(self) -> None:
-        while (row := self._rows.get()[-1]) is not None:
+        while (handed := self._rows.get()[-1]) is not None:
             self._began_s = MACHINE.monotonic_s()
             try:
-                result = self._carried(row)
+                result = self._carried(handed)
             except Exception as error:  # noqa: BLE001 - one bad row must not end the thread
-                result = self._failed(row.id, [f"failed unexpectedly ({type(error).__name__})"])
+                result = self._failed(
+                    handed.row.id, [f"failed unexpectedly ({type(error).__name__})"]
+                )
             self._began_s = None
             if isinstance(result, Delivered):
                 self._last_delivered_ms, self._last_error = result.at_ms, ""
@@ -107,8 +133,9 @@ class ContactWorker:
         for channel in self._channels:
             channel.stop()
 
-    def _carried(self, row: OutboxRow) -> Result:
-        written = letter(row)
+    def _carried(self, handed: _Handed) -> Result:
+        row = handed.row
+        written = letter(row, self._extras(row, handed.now_ms()))
         if written is None:
             return self._failed(row.id, ["the message has no words to send"], permanent=True)
         if not any(channel.usable for channel in self._channels):

@@ -14,6 +14,7 @@ from rimewatch.clock import Clock
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.channel import MACHINE
 from rimewatch.notify.contact_worker import ContactWorker
+from rimewatch.notify.letter import NOTHING, Extras
 from rimewatch.notify.library_logs import quiet_libraries
 from rimewatch.notify.results import Delivered, DispatcherHealth, Failed, Limits, Result
 from rimewatch.shop import Contact
@@ -35,6 +36,8 @@ class Dispatcher:
         wake: Called from a contact's thread when there is a result to take; must return
             at once and not raise.
         limits: How long sending may take.
+        extras: Told a message and the instant at which it goes out, in a contact's thread;
+            returns what is added to it. None: nothing is.
     """
 
     def __init__(
@@ -44,6 +47,7 @@ class Dispatcher:
         *,
         wake: Callable[[], None] | None = None,
         limits: Limits | None = None,
+        extras: Callable[[OutboxRow, int], Extras] | None = None,
     ) -> None:
         quiet_libraries()
         self._clock = clock
@@ -56,7 +60,11 @@ class Dispatcher:
         self._stopping = False
         self._workers = {
             contact.id: ContactWorker(
-                contact, clock, report=self._report, limits=limits or Limits()
+                contact,
+                clock,
+                report=self._report,
+                limits=limits or Limits(),
+                extras=extras or (lambda _row, _now_ms: NOTHING),
             )
             for contact in contacts
         }

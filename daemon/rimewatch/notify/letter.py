@@ -17,6 +17,21 @@ FAILURE: Final = "failure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Extras:
+    """What is known only when a message goes out."""
+
+    late: str = ""
+    """Says that it goes out late, and how late; empty: it does not."""
+    link: str = ""
+    """Where it can be acknowledged; empty: nowhere."""
+    attachment: str = ""
+    """A picture's path; empty: none. One that is missing by then is left out."""
+
+
+NOTHING: Final = Extras()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Letter:
     """What is sent."""
 
@@ -26,12 +41,14 @@ class Letter:
     kind: str
     urgent: bool
     is_summary: bool
+    attachment: str = ""
 
 
-def letter(row: OutboxRow) -> Letter | None:
+def letter(row: OutboxRow, extras: Extras = NOTHING) -> Letter | None:
     """Return a row as it is sent, or None if it has no words at all.
 
-    Services refuse an empty body, so a title alone becomes the body.
+    Services refuse an empty body, so a title alone becomes the body. What is added stands
+    at its end: the first hundred characters stay what they are.
     """
     title, body = row.title.strip(), row.body.strip()
     if not body:
@@ -41,10 +58,11 @@ def letter(row: OutboxRow) -> Letter | None:
     return Letter(
         id=row.id,
         title=title,
-        body=body,
+        body="\n".join(part for part in (body, extras.late, extras.link) if part),
         kind=kind(row.about, urgent=row.urgent),
         urgent=row.urgent,
         is_summary=row.about is About.SUMMARY,
+        attachment=extras.attachment,
     )
 
 

@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Iterable
 from typing import Final
 
+from rimewatch.alarms.rota import first_told
 from rimewatch.clock import Clock
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.dispatcher import Dispatcher
@@ -101,7 +102,7 @@ class CryForHelp:
         return of_rows
 
     def _send(self, dispatcher: Dispatcher, about: About, *, title: str, body: str) -> bool:
-        contacts = self._shop.escalation[0].contacts if self._shop.escalation else ()
+        contacts = first_told(self._shop, self._clock.now_ms())
         for contact in contacts:
             number = -next(self._numbers)
             dispatcher.submit(

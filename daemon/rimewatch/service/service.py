@@ -20,6 +20,7 @@ from rimewatch.notify.results import Result
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.mirroring import Mirroring, require_mirror
+from rimewatch.service.pages import Pages
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
@@ -68,6 +69,7 @@ class Service:
         self._reread = reread
         self._stop = threading.Event()
         self._reload = threading.Event()
+        self.pages = Pages(journal_path, clock, say=say)
         self._moved = threading.Condition()
         self._listening = False
         self._ended = False
@@ -143,12 +145,14 @@ class Service:
             self._loop(writer)
         finally:
             self._session.stop()
+            self.pages.stop()
             self._dispatcher.stop(grace_s=GRACE_S)
             self._note_end(writer)
 
     def _use(self, session: BrokerSession) -> None:
         self._session = session
-        self._dispatcher = Dispatcher(self._shop.contacts, self._clock)
+        postmark = self.pages.use(self._shop)
+        self._dispatcher = Dispatcher(self._shop.contacts, self._clock, extras=postmark)
         self._cry = CryForHelp(self._shop, self._clock)
 
     def _loop(self, writer: Writer) -> None:
@@ -166,6 +170,7 @@ class Service:
                 written_s = self._clock.monotonic_s()
             self._post(writer)
             self._tidy(writer, housekeeping)
+            self.pages.look()
             if self._session.health().listening != self._listening:
                 self._note_listening(now=not self._listening)
 

@@ -33,9 +33,10 @@ from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.report.seal_line import seal_line
+from rimewatch.service.missed import without_missed_repeats
 from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE, account_of, resume
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, About, ContactId, Priority
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, About, ContactId, Priority
 
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
 """How much is folded again after a restart, at most."""
@@ -252,7 +253,7 @@ class Writer:
     # --- what follows ---------------------------------------------------------------------
 
     def _keep(self, outcomes: Sequence[Outcome]) -> None:
-        for outcome in outcomes:
+        for outcome in without_missed_repeats(outcomes, self._clock.now_ms()):
             match outcome:
                 case AlarmKept(alarm=alarm):
                     self._keep_alarm(alarm)
@@ -288,6 +289,8 @@ class Writer:
         self.journal.add_message(
             send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id
         )
+        # Of one alarm a contact waits for the newest word alone.
+        self.journal.outbox_supersede(send.contact, send.alarm_id, send.token, send.at_ms)
         self.journal.outbox_add(
             at_ms=send.at_ms,
             contact=send.contact,
@@ -328,6 +331,8 @@ class Writer:
         return Message(title=message.title, body=f"{message.body}\n{line}")
 
     def _post_summary(self, due: SummaryDue, contact: ContactId, message: Message) -> None:
+        if self._clock.now_ms() - due.to_ms >= MS_PER_DAY:
+            return  # a further morning has come since: its summary goes out, this one is kept
         self.journal.outbox_add(
             at_ms=due.to_ms,
             contact=contact,

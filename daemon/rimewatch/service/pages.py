@@ -1,0 +1,107 @@
+"""The service's pages, from start to end: the key, the server, and what is wrong with them.
+
+Pages that cannot be served are told of and tried again; the watch goes on without them,
+and messages go out without a link. Here is the one place where parts bring their routes.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from starlette.routing import BaseRoute
+
+from rimewatch.clock import Clock
+from rimewatch.service.postmark import Postmark
+from rimewatch.shop import Shop, Web
+from rimewatch.web.acknowledge import AcknowledgePages
+from rimewatch.web.app import make_app
+from rimewatch.web.link_key import LinkKeyError, key_path, link_key
+from rimewatch.web.server import PageServer, PageServerError
+
+TRY_AGAIN_S: Final = 60.0
+"""How long after a failure the pages are tried again (our choice)."""
+
+
+class Pages:
+    """Serves the pages of one shop after the other, as the configuration changes.
+
+    Args:
+        journal_path: The journal's file; the key is kept beside it.
+        clock: Tells the time to the pages, and measures here.
+        say: Told each thing a person at the console would want to know.
+    """
+
+    def __init__(self, journal_path: Path, clock: Clock, *, say: Callable[[str], None]) -> None:
+        self._journal_path = journal_path
+        self._clock = clock
+        self._say = say
+        self._shop: Shop | None = None
+        self._key: bytes | None = None
+        self._server: PageServer | None = None
+        self._next_try_s = 0.0
+        self.trouble = ""
+        """What is wrong with the pages, in words; empty: nothing is."""
+
+    @property
+    def port(self) -> int | None:
+        """Where the pages are served; None: they are not."""
+        return None if self._server is None else self._server.port
+
+    def use(self, shop: Shop) -> Postmark:
+        """Serve a shop's pages in place of those before; return what marks its messages."""
+        self.stop()
+        self._shop = shop
+        self._key = None
+        self.trouble = ""
+        if shop.web is None:
+            return Postmark(shop, None)
+        try:
+            self._key = link_key(key_path(self._journal_path))
+        except LinkKeyError as error:
+            self._tell(str(error))
+        self._start(shop, shop.web)
+        return Postmark(shop, self._key)
+
+    def look(self) -> None:
+        """Start the pages again where they are down, once in a while."""
+        shop = self._shop
+        if shop is None or shop.web is None or self._key is None:
+            return
+        if self._server is not None and self._server.alive:
+            return
+        if self._server is not None:
+            self._tell("The pages have ended unexpectedly; they are started again.")
+            self.stop()
+        if self._clock.monotonic_s() >= self._next_try_s:
+            self._start(shop, shop.web)
+
+    def stop(self) -> None:
+        """End the pages."""
+        if self._server is not None:
+            self._server.stop()
+            self._server = None
+
+    def _start(self, shop: Shop, web: Web) -> None:
+        server = PageServer(make_app(self._routes(shop)), web.host, web.port)
+        try:
+            server.start()
+        except PageServerError as error:
+            self._next_try_s = self._clock.monotonic_s() + TRY_AGAIN_S
+            self._tell(f"{error}. Until then messages cannot be acknowledged by their link.")
+            return
+        self._server = server
+        if self._key is not None:
+            self.trouble = ""
+        self._say(f"Pages are served on {web.host}:{server.port}.")
+
+    def _routes(self, shop: Shop) -> list[BaseRoute]:
+        routes: list[BaseRoute] = []
+        if self._key is not None:
+            pages = AcknowledgePages(shop, self._journal_path, self._key, self._clock)
+            routes.extend(pages.routes())
+        return routes
+
+    def _tell(self, trouble: str) -> None:
+        if trouble != self.trouble:
+            self.trouble = trouble
+            self._say(trouble)
