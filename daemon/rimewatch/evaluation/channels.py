@@ -148,8 +148,8 @@ def history_of(shop: Shop, probe: Probe, store: ReadingStore, to_ms: int) -> Cha
         state, found = channel.fold(
             settings,
             state,
-            span.times_ms[start : start + FOLD_BATCH].tolist(),
-            span.values[start : start + FOLD_BATCH].tolist(),
+            span.times_ms[start : start + FOLD_BATCH],
+            span.values[start : start + FOLD_BATCH],
         )
         ended.extend(found)
     return ChannelHistory(

@@ -28,10 +28,10 @@ def governing_readings(
     """
     settings = settings_for(shop.unit[probe.unit], probe)
     span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
-    curve = channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist())
+    curve = channel.governing_curve(settings, span.times_ms, span.values)
     stale_ms = round(settings.stale_ms)
     near = (span.times_ms >= from_ms - stale_ms) & (span.times_ms <= to_ms + stale_ms)
-    return Span(span.times_ms[near], np.array(curve, dtype=np.float64)[near])
+    return Span(span.times_ms[near], curve[near])
 
 
 def governing_within(

@@ -8,6 +8,8 @@ from there: the result is the one that an in-order arrival would have given.
 from bisect import bisect_left
 from dataclasses import dataclass
 
+import numpy as np
+
 from rimewatch.alarms.consequence import lines_passed
 from rimewatch.evaluation.channels import (
     FOLD_BATCH,
@@ -22,6 +24,7 @@ from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import MS_PER_DAY
 
 CHECKPOINT_EVERY_MS = 3_600_000
+RECENT_MS = 2 * MS_PER_DAY
 KEPT_MS = 31 * MS_PER_DAY
 """Readings may come up to 30 days late; checkpoints reach a little further back."""
 
@@ -99,21 +102,25 @@ class Track:
         """Fold everything that the store holds beyond the channel's last reading."""
         last_ms = self.state.last_ms
         span = self._store.span(self.probe.id, None if last_ms is None else last_ms + 1, to_ms)
-        times, values = span.times_ms.tolist(), span.values.tolist()
+        times, values = span.times_ms, span.values
         start = 0
         while start < len(times):
-            # Cut at checkpoints, so that the next late reading need not go far back.
-            edge_ms = times[start] + CHECKPOINT_EVERY_MS
-            end = min(bisect_left(times, edge_ms, start) + 1, start + FOLD_BATCH, len(times))
+            # Cut at checkpoints, so that the next late reading need not go far back: close
+            # together for the last days, in which most late readings fall.
+            at_ms = int(times[start])
+            is_recent = int(times[-1]) - at_ms <= RECENT_MS
+            edge_ms = at_ms + (CHECKPOINT_EVERY_MS if is_recent else MS_PER_DAY)
+            end = int(np.searchsorted(times, edge_ms)) + 1
+            end = min(end, start + FOLD_BATCH, len(times))
             self._fold(times[start:end], values[start:end])
             start = end
 
-    def _fold(self, times_ms: list[int], values_c: list[float]) -> None:
+    def _fold(self, times_ms: channel.Times, values_c: channel.Values) -> None:
         if self.first_ms is None:
-            self.first_ms = times_ms[0]
+            self.first_ms = int(times_ms[0])
         self.state, ended = channel.fold(self.settings, self.state, times_ms, values_c)
         self.ended.extend(ended)
-        last_ms = times_ms[-1]
+        last_ms = int(times_ms[-1])
         checkpoints = self._checkpoints
         if not checkpoints or last_ms - checkpoints[-1].at_ms >= CHECKPOINT_EVERY_MS:
             checkpoints.append(Checkpoint(self.state, len(self.ended)))

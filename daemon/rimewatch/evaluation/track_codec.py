@@ -6,8 +6,9 @@ from typing import Any, Final
 
 from rimewatch.evaluation.track import Track
 from rimewatch.rules.watch import BreakReason, ChannelSettings, ChannelState, Spell
+from rimewatch.science.lag_run import Lagging
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 
 
 def to_text(track: Track) -> str:
@@ -40,7 +41,8 @@ def restore(track: Track, text: str) -> bool:
             return False
         state = plain["state"]
         restored = ChannelState(
-            **{**state, "open": tuple(None if s is None else _spell(s) for s in state["open"])}
+            lag=None if state["lag"] is None else Lagging(**state["lag"]),
+            open=tuple(None if s is None else _spell(s) for s in state["open"]),
         )
         ended = [_spell(spell) for spell in plain["ended"]]
         first_ms = plain["first_ms"]

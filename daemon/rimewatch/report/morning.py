@@ -97,10 +97,7 @@ def unit_curve(
         return None
     settings = settings_for(unit, probes[0])
     span = store.span(probes[0].id, from_ms - WARM_UP_MS, to_ms)
-    governing = np.array(
-        channel.governing_curve(settings, span.times_ms.tolist(), span.values.tolist()),
-        dtype=np.float64,
-    )
+    governing = channel.governing_curve(settings, span.times_ms, span.values)
     inside = span.times_ms >= from_ms
     return Curve(
         times_ms=span.times_ms[inside],

@@ -2,18 +2,23 @@
 
 ``fold(settings, state, times, values) -> (state, spells)`` takes any number of
 readings, in order of their own time, and gives the same result however they are
-cut into calls. The live service calls it with one reading, a replay with a year.
+cut into calls, to the last bit. The live service calls it with one reading, a replay
+with a year.
 
-While nothing is near a level (almost always) a reading costs a few additions: the
+While nothing is near a level (almost always) a reading costs next to nothing: the
 levels around the present temperature form a bracket, and inside it nothing can
-happen. Only when the bracket is left are crossings found, exactly.
+happen. Only where the bracket is left are crossings found, exactly.
 
 Pure: no clock, no I/O. Temperatures °C, instants milliseconds UTC.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import exp, inf
+from math import inf
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from rimewatch.rules.watch import (
     BreakReason,
@@ -23,14 +28,21 @@ from rimewatch.rules.watch import (
     Watch,
     WatchKind,
 )
-from rimewatch.science import lag
+from rimewatch.science import lag, lag_run
+from rimewatch.science.lag_run import Lagging
+
+MANY: Final = 40
+"""From so many readings on, arrays are faster than a loop."""
+
+FIRST_LOOK: Final = 128
+"""Readings looked at at once for the next event; doubled while none is found."""
+
+Times = Sequence[int] | NDArray[np.int64]
+Values = Sequence[float] | NDArray[np.float64]
 
 
 def fold(
-    settings: ChannelSettings,
-    state: ChannelState,
-    times_ms: Sequence[int],
-    values_c: Sequence[float],
+    settings: ChannelSettings, state: ChannelState, times_ms: Times, values_c: Values
 ) -> tuple[ChannelState, list[Spell]]:
     """Carry a channel's state over further readings.
 
@@ -43,96 +55,200 @@ def fold(
     Returns:
         The new state, and the spells that ended, in order of their end.
     """
-    ended: list[Spell] = []
-    if not times_ms:
-        return state, ended
-    lag_s, stale_ms = settings.lag_s, settings.stale_ms
-    last_ms, a, y0 = state.last_ms, state.measured_c, state.governing_c
-    spells = list(state.open) or [None] * len(settings.watches)
-    start = 0
-    if last_ms is None:
-        last_ms, a = times_ms[0], values_c[0]
-        y0 = a
-        _begin(settings, spells, last_ms, y0)
-        start = 1
     assert len(times_ms) == len(values_c), "a reading is a time and a value"
+    ended: list[Spell] = []
+    if not len(times_ms):
+        return state, ended
+    spells = list(state.open) or [None] * len(settings.watches)
+    lagging = state.lag
+    if lagging is None:
+        at_ms, value_c = int(times_ms[0]), float(values_c[0])
+        lagging = lag_run.begin(settings.lag_s, at_ms, value_c, value_c)
+        _begin(settings, spells, at_ms, value_c)
+        times_ms, values_c = times_ms[1:], values_c[1:]
+    if len(times_ms) >= MANY:
+        lagging = _fold_many(
+            settings,
+            lagging,
+            spells,
+            ended,
+            np.asarray(times_ms, dtype=np.int64),
+            np.asarray(values_c, dtype=np.float64),
+        )
+    else:
+        for at_ms, value_c in zip(times_ms, values_c, strict=True):
+            lagging = _fold_one(settings, lagging, spells, ended, int(at_ms), float(value_c))
+    return ChannelState(lagging, tuple(spells)), ended
 
+
+def _fold_one(
+    settings: ChannelSettings,
+    before: Lagging,
+    spells: list[Spell | None],
+    ended: list[Spell],
+    at_ms: int,
+    value_c: float,
+) -> Lagging:
+    elapsed_ms = at_ms - before.last_ms
+    assert elapsed_ms > 0, "readings must be in order here"
+    lag_s, y0 = settings.lag_s, before.governing_c
+    if elapsed_ms > settings.stale_ms:
+        y1 = max(y0, value_c) if lag_s else value_c
+        after = lag_run.begin(lag_s, at_ms, value_c, y1)
+        _cross_gap(settings, spells, ended, before.last_ms, at_ms, y0, after.governing_c)
+        return after
+    reach_c = 0.0
+    if lag_s:
+        after = lag_run.step(before, lag_s, at_ms, value_c)
+        at_start, at_end = -before.deviation_c, -after.deviation_c
+        if at_start * at_end < 0.0:  # the curve turned in between
+            reach_c = abs(at_start - at_end) * elapsed_ms / 1000.0 / lag_s
+    else:
+        after = lag_run.begin(0.0, at_ms, value_c, value_c)
+    y1 = after.governing_c
     low, high, due_ms = _bracket(settings, spells, y0)
-    highest = y0  # since the spells last heard of it
-    previous_h_s, decay = -1.0, 0.0
-    for index in range(start, len(times_ms)):
-        t_ms = times_ms[index]
-        b = values_c[index]
-        elapsed_ms = t_ms - last_ms
-        assert elapsed_ms > 0, "readings must be in order here"
-        if elapsed_ms > stale_ms:
-            _raise_peaks(spells, highest)
-            y1 = max(y0, b) if lag_s else b
-            _cross_gap(settings, spells, ended, last_ms, t_ms, y0, y1)
-            low, high, due_ms = _bracket(settings, spells, y1)
-            highest = y1
+    if y1 + reach_c > high or y1 - reach_c <= low or at_ms >= due_ms:
+        _cross_segment(
+            settings,
+            spells,
+            ended,
+            _stretches(before.last_ms, at_ms, y0, before.measured_c, value_c, y1, lag_s),
+        )
+    else:
+        _raise_peaks(spells, _highest(before, at_ms, value_c, y1, reach_c, lag_s))
+    return after
+
+
+def _fold_many(
+    settings: ChannelSettings,
+    before: Lagging,
+    spells: list[Spell | None],
+    ended: list[Spell],
+    times_ms: NDArray[np.int64],
+    values_c: NDArray[np.float64],
+) -> Lagging:
+    """Do what :func:`_fold_one` does for each reading, looking only where something happens."""
+    assert int(times_ms[0]) > before.last_ms, "readings must be in order here"
+    assert bool((np.diff(times_ms) > 0).all()), "readings must be in order here"
+    run = lag_run.run(before, settings.lag_s, settings.stale_ms, times_ms, values_c)
+    upper, lower = run.governing_c + run.reach_c, run.governing_c - run.reach_c
+    count = len(times_ms)
+    position, look = 0, FIRST_LOOK
+    y = before.governing_c
+    low, high, due_ms = _bracket(settings, spells, y)
+    while position < count:
+        stop = min(position + look, count)
+        part = slice(position, stop)
+        events = (upper[part] > high) | (lower[part] <= low) | run.is_gap[part]
+        if due_ms != inf:
+            events |= times_ms[part] >= due_ms
+        first = int(events.argmax())
+        found = bool(events[first])
+        calm_to = position + first if found else stop
+        if calm_to > position:
+            calm = slice(position, calm_to)
+            _raise_peaks(spells, _highest_of(before, settings.lag_s, run, times_ms, values_c, calm))
+        if not found:
+            position, look = stop, look * 2
+            continue
+        look = FIRST_LOOK
+        at_ms, value_c, y1 = (
+            int(times_ms[calm_to]),
+            float(values_c[calm_to]),
+            float(run.governing_c[calm_to]),
+        )
+        from_ms, from_c, y0 = _reading_before(before, run, times_ms, values_c, calm_to)
+        if run.is_gap[calm_to]:
+            _cross_gap(settings, spells, ended, from_ms, at_ms, y0, y1)
         else:
-            near = False
-            if lag_s:
-                h_s = elapsed_ms / 1000.0
-                if h_s != previous_h_s:
-                    previous_h_s, decay = h_s, exp(-h_s / lag_s)
-                behind = (b - a) / h_s * lag_s
-                y1 = b - behind + (y0 - a + behind) * decay
-                before, after = a - y0, b - y1
-                if before * after < 0.0:  # it turned in between
-                    reach = (before - after if before > 0.0 else after - before) * h_s / lag_s
-                    near = y1 + reach > high or y1 - reach <= low or y1 + reach > highest
-            else:
-                y1 = b
-            if near or not low < y1 <= high or t_ms >= due_ms:
-                _raise_peaks(spells, highest)
-                stretches = _stretches(last_ms, t_ms, y0, a, b, y1, lag_s)
-                _cross_segment(settings, spells, ended, stretches)
-                low, high, due_ms = _bracket(settings, spells, y1)
-                highest = y1
-            elif y1 > highest:
-                highest = y1
-        last_ms, a, y0 = t_ms, b, y1
-    _raise_peaks(spells, highest)
+            _cross_segment(
+                settings,
+                spells,
+                ended,
+                _stretches(from_ms, at_ms, y0, from_c, value_c, y1, settings.lag_s),
+            )
+        low, high, due_ms = _bracket(settings, spells, y1)
+        position = calm_to + 1
+    return run.end
+
+
+def _reading_before(
+    before: Lagging,
+    run: lag_run.Run,
+    times_ms: NDArray[np.int64],
+    values_c: NDArray[np.float64],
+    position: int,
+) -> tuple[int, float, float]:
+    """Return time, measured and governing temperature of the reading before one of a run."""
+    if position == 0:
+        return before.last_ms, before.measured_c, before.governing_c
     return (
-        ChannelState(last_ms=last_ms, measured_c=a, governing_c=y0, open=tuple(spells)),
-        ended,
+        int(times_ms[position - 1]),
+        float(values_c[position - 1]),
+        float(run.governing_c[position - 1]),
     )
 
 
+def _highest(
+    before: Lagging, at_ms: int, value_c: float, y1: float, reach_c: float, lag_s: float
+) -> float:
+    """Return the highest temperature since the reading before, a turn in between included."""
+    if reach_c:
+        h_s = (at_ms - before.last_ms) / 1000.0
+        turn = lag.turning_point(before.governing_c, before.measured_c, value_c, h_s, lag_s)
+        if turn is not None and turn[1] > y1:
+            return turn[1]
+    return y1
+
+
+def _highest_of(
+    before: Lagging,
+    lag_s: float,
+    run: lag_run.Run,
+    times_ms: NDArray[np.int64],
+    values_c: NDArray[np.float64],
+    calm: slice,
+) -> float:
+    """Return the highest temperature over readings between which nothing happened."""
+    governing = run.governing_c[calm]
+    highest_c = float(governing.max())
+    reach = run.reach_c[calm]
+    for place in np.flatnonzero(governing + reach > highest_c).tolist():
+        position = calm.start + place
+        if not reach[place]:
+            continue
+        from_ms, from_c, y0 = _reading_before(before, run, times_ms, values_c, position)
+        h_s = (int(times_ms[position]) - from_ms) / 1000.0
+        turn = lag.turning_point(y0, from_c, float(values_c[position]), h_s, lag_s)
+        if turn is not None and turn[1] > highest_c:
+            highest_c = turn[1]
+    return highest_c
+
+
 def governing_curve(
-    settings: ChannelSettings,
-    times_ms: Sequence[int],
-    values_c: Sequence[float],
-    *,
-    from_c: float | None = None,
-) -> list[float]:
+    settings: ChannelSettings, times_ms: Times, values_c: Values
+) -> NDArray[np.float64]:
     """Return the governing temperature at each reading, by the same lag as :func:`fold`.
 
     Args:
         settings: As for :func:`fold`.
-        times_ms: Reading times, strictly increasing.
-        values_c: Measured temperatures.
-        from_c: Governing temperature at the first reading; None: the reading itself.
+        times_ms: Reading times, strictly increasing. The lag starts at the first. # (n,)
+        values_c: Measured temperatures. # (n,)
     """
-    if not settings.lag_s or not times_ms:
-        return list(values_c)
-    lag_s, stale_ms = settings.lag_s, settings.stale_ms
-    y = values_c[0] if from_c is None else from_c
-    curve = [y]
-    last_ms, a = times_ms[0], values_c[0]
-    for t_ms, b in zip(times_ms[1:], values_c[1:], strict=True):
-        elapsed_ms = t_ms - last_ms
-        if elapsed_ms > stale_ms:
-            y = max(y, b)
-        else:
-            h_s = elapsed_ms / 1000.0
-            behind = (b - a) / h_s * lag_s
-            y = b - behind + (y - a + behind) * exp(-h_s / lag_s)
-        curve.append(y)
-        last_ms, a = t_ms, b
-    return curve
+    if not len(times_ms):
+        return np.empty(0)
+    first_c = float(values_c[0])
+    start = lag_run.begin(settings.lag_s, int(times_ms[0]), first_c, first_c)
+    if len(times_ms) == 1:
+        return np.array([first_c])
+    run = lag_run.run(
+        start,
+        settings.lag_s,
+        settings.stale_ms,
+        np.asarray(times_ms[1:], dtype=np.int64),
+        np.asarray(values_c[1:], dtype=np.float64),
+    )
+    return np.concatenate(([first_c], run.governing_c))
 
 
 def finish(state: ChannelState) -> list[Spell]:

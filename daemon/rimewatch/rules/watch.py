@@ -9,6 +9,8 @@ since missing data is never cold. Pure values.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from rimewatch.science.lag_run import Lagging
+
 
 class WatchKind(StrEnum):
     """How gaps and the closing level are treated."""
@@ -73,8 +75,22 @@ class ChannelSettings:
 class ChannelState:
     """All that the fold remembers: survives a JSON round trip exactly."""
 
-    last_ms: int | None = None
-    measured_c: float = 0.0
-    governing_c: float = 0.0
+    lag: Lagging | None = None
+    """The last reading, and where the fish stands at it; None before the first reading."""
     open: tuple[Spell | None, ...] = ()
     """For each watch, the spell that is open."""
+
+    @property
+    def last_ms(self) -> int | None:
+        """The time of the last reading."""
+        return None if self.lag is None else self.lag.last_ms
+
+    @property
+    def measured_c(self) -> float:
+        """The last reading; 0 before the first."""
+        return 0.0 if self.lag is None else self.lag.measured_c
+
+    @property
+    def governing_c(self) -> float:
+        """The fish's temperature at it; 0 before the first."""
+        return 0.0 if self.lag is None else self.lag.governing_c

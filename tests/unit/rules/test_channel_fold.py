@@ -19,6 +19,7 @@ from rimewatch.rules.watch import (
     Watch,
     WatchKind,
 )
+from rimewatch.science import lag_run
 
 STALE_MS = 180_000
 
@@ -186,7 +187,7 @@ def test_peak_of_lagged_fish_is_its_turning_point_between_readings() -> None:
     u = 10 − 57.186/15 = 6.1876 °C.
     """
     settings = ChannelSettings(lag_s=600.0, stale_ms=STALE_MS, watches=(excursion(),))
-    state = ChannelState(last_ms=120_000, measured_c=10.0, governing_c=6.0, open=(None,))
+    state = ChannelState(lag_run.begin(600.0, 120_000, 10.0, 6.0), open=(None,))
 
     state, _ = fold(settings, state, [240_000], [2.0])
 
@@ -201,7 +202,7 @@ def test_excursion_between_two_cold_readings_is_found_under_lag() -> None:
     y0 4.99, air 12 → 0 °C within 170 s, τ 600: it turns above 5 °C.
     """
     settings = ChannelSettings(lag_s=600.0, stale_ms=STALE_MS, watches=(excursion(deadband_c=0.0),))
-    state = ChannelState(last_ms=0, measured_c=12.0, governing_c=4.99, open=(None,))
+    state = ChannelState(lag_run.begin(600.0, 0, 12.0, 4.99), open=(None,))
 
     state, ended = fold(settings, state, [170_000, 340_000, 510_000], [0.0, 0.0, 0.0])
 

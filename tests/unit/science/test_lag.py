@@ -124,8 +124,8 @@ def test_governing_curve_restarts_at_the_warmer_after_a_gap() -> None:
     into_warm = governing_curve(settings, times_ms, [2.0, 2.0, 9.0])
     into_cold = governing_curve(settings, times_ms, [6.0, 6.0, 1.0])
 
-    assert into_warm == [2.0, 2.0, 9.0]
-    assert into_cold == [6.0, 6.0, 6.0]
+    assert into_warm.tolist() == [2.0, 2.0, 9.0]
+    assert into_cold.tolist() == [6.0, 6.0, 6.0]
 
 
 def test_governing_curve_runs_on_over_an_interval_as_long_as_the_stale_time() -> None:

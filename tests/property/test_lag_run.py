@@ -1,0 +1,58 @@
+"""The lag in one go and the lag step by step must be the same, to the last bit."""
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rimewatch.science import lag_run
+
+STALE_MS = 180_000.0
+
+
+@settings(deadline=None, max_examples=150)
+@given(
+    lag_s=st.sampled_from([0.0, 5.0, 60.0, 1200.0, 86_400.0]),
+    intervals_ms=st.lists(
+        st.one_of(st.integers(1, 180_000), st.sampled_from([60_000, 60_001, 180_001, 9_000_000])),
+        min_size=1,
+        max_size=200,
+    ),
+    start_ms=st.integers(1_700_000_000_000, 1_900_000_000_000),
+    data=st.data(),
+)
+def test_lag_run_over_any_readings_equals_the_steps_bit_for_bit(
+    lag_s: float, intervals_ms: list[int], start_ms: int, data: st.DataObject
+) -> None:
+    """A replay of a year and a service that sees one reading at a time agree exactly."""
+    count = len(intervals_ms)
+    milli = data.draw(
+        st.lists(st.integers(-80_000, 40_000), min_size=count + 1, max_size=count + 1)
+    )
+    values = [m / 1000 for m in milli]
+    times = np.cumsum([start_ms, *intervals_ms]).tolist()
+
+    lagging = lag_run.begin(lag_s, start_ms, values[0], values[0])
+    run = lag_run.run(
+        lagging, lag_s, STALE_MS, np.array(times[1:], dtype=np.int64), np.array(values[1:])
+    )
+    stepped = []
+    for at_ms, value_c in zip(times[1:], values[1:], strict=True):
+        if lag_s == 0.0:
+            lagging = lag_run.begin(0.0, at_ms, value_c, value_c)
+        elif at_ms - lagging.last_ms > STALE_MS:
+            warmer_c = max(lagging.governing_c, value_c)
+            lagging = lag_run.begin(lag_s, at_ms, value_c, warmer_c)
+        else:
+            lagging = lag_run.step(lagging, lag_s, at_ms, value_c)
+        stepped.append(lagging.governing_c)
+
+    assert run.governing_c.tolist() == stepped
+    assert run.end == lagging
+
+
+def test_lag_under_constant_air_stays_exactly_where_it_is() -> None:
+    """Fish at −20.3 °C in air of −20.3 °C must not drift over its line by a rounding."""
+    lagging = lag_run.begin(1200.0, 0, -20.3, -20.3)
+    for minute in range(1, 20_000):
+        lagging = lag_run.step(lagging, 1200.0, minute * 60_000, -20.3)
+    assert lagging.governing_c == -20.3
