@@ -83,7 +83,10 @@ def gaps_ms(
     before = times_ms[times_ms <= from_ms]
     after = times_ms[times_ms >= to_ms]
     found: list[tuple[float, float]] = []
-    for position in np.flatnonzero(np.diff(edges) > 0.0):
+    lengths = np.diff(edges)
+    candidates = lengths > stale_ms
+    candidates[[0, -1]] = lengths[[0, -1]] > 0.0  # cut by the period, they may be longer
+    for position in np.flatnonzero(candidates):
         start, end = float(edges[position]), float(edges[position + 1])
         # An interval cut by the period is judged by its whole length.
         whole_start = float(before[-1]) if position == 0 and len(before) else start
