@@ -77,7 +77,9 @@ def test_demo_acknowledgement_comes_after_the_alarm_can_have_come() -> None:
     """Nobody acknowledges what has not been raised: 15 minutes above the limit come first."""
     scenario = load_scenario("night-at-saltmarsh-row")
     breach = truth_of("night-at-saltmarsh-row")["units"]["case-2"]["fish_excursions"][0]
-    acknowledged = next(entry for entry in scenario.entry if entry.do == "acknowledge")
+    acknowledged = next(
+        entry for entry in scenario.entry if entry.do == "acknowledge" and entry.rule == "holding"
+    )
 
     assert scenario.at_ms(acknowledged.at) > parse_utc_ms(breach["from"]) + 900_000
 
