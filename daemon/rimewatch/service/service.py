@@ -192,6 +192,8 @@ class Service:
             self._say(f"Tidying the journal failed: {error}")
 
     def _note_listening(self, *, now: bool) -> None:
+        if now:
+            self._say("Listening: the broker has confirmed every subscription.")
         with self._moved:
             self._listening = now
             self._moved.notify_all()
