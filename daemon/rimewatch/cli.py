@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge and shelve alarms.",
+    "test-alarm": "Send a test to the phones and wait until somebody acknowledges it.",
     "unit": "Take a unit out of service, or note what was done.",
     "mirror": "Look after the copy in a time series database.",
     "archive": "Export many shops' journals and replay them.",
@@ -46,7 +47,7 @@ class CommandFolder(click.Group):
         """
         if cmd_name not in COMMANDS:
             raise unknown_command(ctx, cmd_name, COMMANDS)
-        module = importlib.import_module(f"rimewatch.commands.{cmd_name}")
+        module = importlib.import_module(f"rimewatch.commands.{cmd_name.replace('-', '_')}")
         command: click.Command = module.command
         return command
 

@@ -37,6 +37,18 @@ class OutboxRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fate:
+    """What became of a message so far."""
+
+    contact: ContactId
+    sent_ms: int | None
+    """None: no service has taken it."""
+    given_up_ms: int | None
+    error: str
+    """What the last try said."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Backlog:
     """How much waits, and for how long."""
 
@@ -110,6 +122,18 @@ def due(connection: sqlite3.Connection, now_ms: int, limit: int) -> list[OutboxR
             " WHERE sent_ms IS NULL AND given_up_ms IS NULL AND next_ms <= ?"
             " ORDER BY urgent DESC, id LIMIT ?",
             (now_ms, limit),
+        ).fetchall()
+    ]
+
+
+def of_alarm(connection: sqlite3.Connection, alarm_id: str) -> list[Fate]:
+    """Return what became of the messages about an alarm, in the order they were made."""
+    return [
+        Fate(contact=contact, sent_ms=sent_ms, given_up_ms=given_up_ms, error=error)
+        for contact, sent_ms, given_up_ms, error in connection.execute(
+            "SELECT contact, sent_ms, given_up_ms, error FROM outbox WHERE alarm_id = ?"
+            " ORDER BY id",
+            (alarm_id,),
         ).fetchall()
     ]
 

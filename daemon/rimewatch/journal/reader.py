@@ -181,6 +181,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return outbox.due(connection, now_ms, limit)
 
+    def outbox_of(self, alarm_id: str) -> list[outbox.Fate]:
+        """Return what became of the messages about an alarm."""
+        with self._snapshot() as connection:
+            return outbox.of_alarm(connection, alarm_id)
+
     def outbox_backlog(self) -> outbox.Backlog:
         """Return how much waits to be sent, and since when."""
         with self._snapshot() as connection:

@@ -22,6 +22,7 @@ from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.pages import Pages
 from rimewatch.service.resume import EVALUATOR_STATE
+from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 
@@ -70,6 +71,7 @@ class Service:
         self._stop = threading.Event()
         self._reload = threading.Event()
         self.pages = Pages(journal_path, clock, say=say)
+        self._itself = SelfWatch(shop, journal_path, clock)
         self._moved = threading.Condition()
         self._listening = False
         self._ended = False
@@ -139,11 +141,15 @@ class Service:
             f"{len(self._shop.probes)} probes; journal {self._journal_path}."
         )
         self._use(session)
+        writer.watch_lines = self._itself.lines
         session.start()
+        self._itself.notifier.ready(f"Watching {self._shop.name}")
         self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
         try:
             self._loop(writer)
         finally:
+            self._itself.notifier.stopping()
+            self._itself.stop()
             self._session.stop()
             self.pages.stop()
             self._dispatcher.stop(grace_s=GRACE_S)
@@ -170,9 +176,24 @@ class Service:
                 written_s = self._clock.monotonic_s()
             self._post(writer)
             self._tidy(writer, housekeeping)
-            self.pages.look()
+            self._look_at_itself(writer)
             if self._session.health().listening != self._listening:
                 self._note_listening(now=not self._listening)
+
+    def _look_at_itself(self, writer: Writer) -> None:
+        self.pages.look()
+        try:
+            self._itself.look(
+                writer.journal,
+                self._arrivals,
+                self._session.health(),
+                self._dispatcher.health,
+                self.pages.trouble,
+                writer.evaluator.watching_since_ms,
+            )
+        except JournalError as error:
+            self._say(f"How the watch is doing could not be noted: {error}")
+        self._itself.notifier.alive()
 
     def _has_work(self, writer: Writer) -> bool:
         try:
@@ -260,6 +281,7 @@ class Service:
                 results += self._results()
                 if self._cry.failing(told, self._dispatcher):
                     self._say("Nothing is recorded: the first contacts are told.")
+                self._itself.notifier.alive()  # it is the file that stands still, not the writer
                 if self._stop.wait(wait_s):
                     return None
                 wait_s = min(2.0 * wait_s, RETRY_S[1])
@@ -325,6 +347,7 @@ class Service:
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(renewed)
+        self._itself.use(shop)
         renewed.start()
         self._say("The configuration was read again and is in use.")
 

@@ -8,7 +8,7 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
@@ -60,6 +60,8 @@ class Writer:
         self._saved_alarms = ""
         self._progress = 0
         self._is_torn = True
+        self.watch_lines: Callable[[], list[str]] = list
+        """Gives what is wrong with the watch itself, a sentence each."""
         self.use(shop)
 
     def use(self, shop: Shop) -> None:
@@ -317,7 +319,18 @@ class Writer:
         self.journal.put_summary(due.day, morning.text, morning.html, morning.page)
         for contact in due.contacts:
             self.journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
-            self._post_summary(due, contact, self._with_seal(morning.message))
+            self._post_summary(due, contact, self._with_watch(self._with_seal(morning.message)))
+
+    def _with_watch(self, message: Message) -> Message:
+        """Return a summary's message with what is wrong with the watch itself.
+
+        It is no part of the summary: that is made of the readings alone.
+        """
+        lines = self.watch_lines()
+        if not lines:
+            return message
+        told = "\n".join(f"– {line}" for line in lines)
+        return Message(title=message.title, body=f"{message.body}\nThe watch itself:\n{told}")
 
     def _with_seal(self, message: Message) -> Message:
         """Return a summary's message with the seal of the last day that has one.

@@ -27,6 +27,7 @@ from rimewatch.alarms.codec import alarm_from_json
 from rimewatch.alarms.lifecycle import State
 from rimewatch.clock import Clock
 from rimewatch.entries import Acknowledge
+from rimewatch.journal import trials
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
@@ -76,9 +77,9 @@ class AcknowledgePages:
         self._key = key
         self._clock = clock
         self._zone = ZoneInfo(shop.timezone)
-        texts = texts_of(shop.messages)
-        self._words: Mapping[str, Any] = texts["page"]
-        self._small: Mapping[str, Any] = texts["words"]
+        self._texts = texts_of(shop.messages)
+        self._words: Mapping[str, Any] = self._texts["page"]
+        self._small: Mapping[str, Any] = self._texts["words"]
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the pages."""
@@ -93,11 +94,29 @@ class AcknowledgePages:
             said = self._words["expired" if expired else "unknown"]
             return self._page(_View(state=said, status=410 if expired else 404))
         try:
+            if trials.is_trial(claim.alarm_id):
+                post = request.method == "POST"
+                return self._page(await run_in_threadpool(self._trial, claim, post))
             if request.method == "POST":
                 return self._page(await self._acknowledged(request, claim))
             return self._page(await run_in_threadpool(self._seen, claim))
         except JournalError:
             return self._page(_View(state=self._words["failed"], status=503))
+
+    def _trial(self, claim: Claim, is_seen: bool) -> _View:  # noqa: FBT001 (positional by the pool)
+        """Show a test alarm, and take its acknowledgement at once: no rule waits for it."""
+        if is_seen:
+            with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as writing:
+                now_ms = self._clock.now_ms()
+                trials.note_seen(writing, claim.alarm_id, self._name(claim), now_ms)
+        with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+            seen = trials.seen(journal, claim.alarm_id)
+        title = self._texts["test"]["title"].format(shop=self._shop.name)
+        if seen is None:
+            return _View(title=title, ask=True)
+        who = seen.detail.partition(" by ")[2]
+        said = self._words["acknowledged"].format(at=self._at(seen.at_ms), who=who or "–")
+        return _View(title=title, state=said)
 
     # --- acknowledging --------------------------------------------------------------------
 

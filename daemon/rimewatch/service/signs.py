@@ -1,0 +1,125 @@
+"""What the signs of the watch itself say: a sentence for each thing that is wrong with it.
+
+The rules' names are the contract's, so the watch has no alarms of its own: what is found
+here goes onto the record, to the morning's message, and by its silence to whoever waits for
+the heartbeat. Pure.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from rimewatch.journal.outbox import Backlog
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_DAY
+
+SILENT_AFTER_S: Final = 300.0
+"""A broker that was not heard for so long is gone (our choice)."""
+URGENT_WAITS_MS: Final = 15 * 60_000
+"""An urgent message that waits for so long has a dead way to its phone (our choice)."""
+TEST_EVERY_MS: Final = 7 * MS_PER_DAY
+"""How often the way to the phones is tried with a test alarm (our choice)."""
+MOST_WAITING: Final = 20_000
+"""Arrivals not yet taken in: more than a minute of a thousand probes."""
+LARGE_JOURNAL_BYTES: Final = 20_000_000_000
+"""Some thousand probe-years; such a file is a mistake somewhere (our choice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signs:
+    """What was measured of the watch itself."""
+
+    now_ms: int
+    free_bytes: int | None
+    """Room on the journal's disk; None: it can't be found out."""
+    journal_bytes: int
+    clock_synchronised: bool | None
+    listening: bool
+    """Whether the broker has confirmed our subscriptions."""
+    broker_silent_s: float
+    waiting_arrivals: int
+    quiet_s: float
+    """Seconds since anything last arrived and was taken in, or since the start."""
+    backlog: Backlog
+    senders_alive: bool
+    pages_trouble: str
+    heartbeat_trouble: str
+    watching_since_ms: int
+    last_test_ms: int | None
+    """When a test alarm was last made; None: never."""
+
+
+def findings(signs: Signs, shop: Shop) -> dict[str, str]:
+    """Return what is wrong with the watch: a short name, and a sentence with its cure."""
+    found: dict[str, str] = {}
+    least_mb = shop.self_watch.least_free_mb
+    if signs.free_bytes is not None and signs.free_bytes < least_mb * 1e6:
+        found["disk"] = (
+            f"Only {signs.free_bytes / 1e6:.0f} MB are free for the journal; make room, or "
+            "nothing more can be recorded."
+        )
+    if signs.journal_bytes > LARGE_JOURNAL_BYTES:
+        found["journal"] = f"The journal has grown to {signs.journal_bytes / 1e9:.0f} GB; look why."
+    if signs.clock_synchronised is False:
+        found["clock"] = "The machine's clock is not synchronised; set up time synchronisation."
+    if not signs.listening and signs.broker_silent_s > SILENT_AFTER_S:
+        found["broker"] = "The broker is not reached; nothing arrives from any probe."
+    elif signs.quiet_s > longest_quiet_s(shop):
+        found["readings"] = "Nothing arrives from any probe; look at the broker and the network."
+    return found | _ways_out(signs) | _untried(signs, shop)
+
+
+def _ways_out(signs: Signs) -> dict[str, str]:
+    """Return what is wrong with the ways to people."""
+    found: dict[str, str] = {}
+    if signs.waiting_arrivals > MOST_WAITING:
+        found["queue"] = f"{signs.waiting_arrivals} readings wait to be taken in."
+    if not signs.senders_alive or _stands_still(signs):
+        found["messages"] = (
+            f"{signs.backlog.waiting} messages wait, some for long; check the contacts' services "
+            "with a test alarm."
+        )
+    if signs.backlog.given_up:
+        found["given up"] = (
+            f"{signs.backlog.given_up} messages could not be sent at all in the last weeks."
+        )
+    if signs.pages_trouble:
+        found["pages"] = signs.pages_trouble
+    if signs.heartbeat_trouble:
+        found["heartbeat"] = (
+            f"The heartbeat's address was called in vain: {signs.heartbeat_trouble}."
+        )
+    return found
+
+
+def _untried(signs: Signs, shop: Shop) -> dict[str, str]:
+    """Return that the way to the phones was not tried for a week."""
+    tried_ms = signs.watching_since_ms if signs.last_test_ms is None else signs.last_test_ms
+    if not shop.contacts or signs.now_ms - tried_ms < TEST_EVERY_MS:
+        return {}
+    return {
+        "test": "No test alarm was made for a week; make one with rimewatch test-alarm and see "
+        "that it rings."
+    }
+
+
+def is_well(signs: Signs, shop: Shop) -> bool:
+    """Return whether a heartbeat may say so: readings flow, messages go out, it is recorded."""
+    return (
+        signs.quiet_s <= longest_quiet_s(shop)
+        and signs.senders_alive
+        and not _stands_still(signs)
+        and (signs.free_bytes is None or signs.free_bytes > 0)
+    )
+
+
+def longest_quiet_s(shop: Shop) -> float:
+    """Return how long nothing at all may arrive in a shop, in seconds."""
+    silences_s = [probe.stale_s for probe in shop.probes if probe.stale_s is not None]
+    return max(SILENT_AFTER_S, *silences_s) if silences_s else float("inf")
+
+
+def _stands_still(signs: Signs) -> bool:
+    backlog = signs.backlog
+    if backlog.oldest_ms is None or not backlog.urgent:
+        return False
+    return signs.now_ms - backlog.oldest_ms > URGENT_WAITS_MS
