@@ -12,6 +12,7 @@ from typing import Any
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.entries import AnyEntry, CorrectiveAction
 from rimewatch.evaluation import exposures
+from rimewatch.evaluation.awaiting import ASKED_FOR_MS, awaiting_action, histories_of
 from rimewatch.evaluation.batches import cooling_records, time_control_records
 from rimewatch.evaluation.channels import (
     ChannelHistory,
@@ -117,19 +118,41 @@ def build_ledger(
             for probe in shop.probes
         },
         "quarantine": list(account.quarantine),
-        "corrective_actions": [
-            {
-                "at": iso(e.at_ms),
-                "unit": e.unit,
-                "text": e.text,
-                "who": e.who,
-                "disposition": None if e.disposition is None else e.disposition.value,
-                "lots": list(e.lots),
-            }
-            for e in sorted(account.entries, key=lambda e: e.at_ms)
-            if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
-        ],
+        "corrective_actions": corrective_actions(account.entries, from_ms - ASKED_FOR_MS, to_ms),
     }
+
+
+def corrective_actions(
+    entries: Sequence[AnyEntry], from_ms: int, to_ms: int
+) -> list[dict[str, Any]]:
+    """Return the corrective actions of some time, in order."""
+    return [
+        {
+            "at": iso(e.at_ms),
+            "unit": e.unit,
+            "text": e.text,
+            "who": e.who,
+            "disposition": None if e.disposition is None else e.disposition.value,
+            "lots": list(e.lots),
+        }
+        for e in sorted(entries, key=lambda e: e.at_ms)
+        if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
+    ]
+
+
+def _awaiting(
+    unit: Unit, own: Sequence[ChannelHistory], account: Account, from_ms: int, to_ms: int
+) -> list[dict[str, Any]]:
+    known = [entry for entry in account.entries if entry.at_ms <= to_ms]
+    return [
+        {
+            "probe": item.probe,
+            "start": iso(item.start_ms),
+            "end": iso(item.end_ms),
+            "peak_c": figure(item.peak_c, 3),
+        }
+        for item in awaiting_action(unit, own, known, from_ms)
+    ]
 
 
 def _unit(
@@ -203,6 +226,9 @@ def _unit(
             "longest_s": figure(max(lengths_s, default=0.0), 3),
         }
     record["defrosts"] = len(scheduled(unit, shop.timezone, from_ms, to_ms))
+    record["awaiting_action"] = _awaiting(
+        unit, histories_of(shop, unit, histories), account, from_ms, to_ms
+    )
     record["out_of_service"] = [
         {"start": iso(start), "end": iso(end)}
         for start, end in out_of_service_times(account.entries, unit.id, from_ms, to_ms)

@@ -1,7 +1,7 @@
 """A unit's chart over any period, for records: of a year as quickly as of a night.
 
-Beyond a few days, neighbouring readings are drawn as their lowest and highest, so that every
-peak stays on the paper while a year takes no longer than a week.
+Beyond a few days, neighbouring readings are drawn as their lowest and highest, and the fish
+as the warmest it was: every peak stays on the paper, and a year takes no longer than a week.
 """
 
 from datetime import tzinfo
@@ -80,7 +80,7 @@ def _extremes(
     from_ms: int,
     bucket_ms: int,
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return two points for each bucket: the lowest and the highest of what lies in it."""
+    """Return two points for each bucket: the range measured in it, and the fish at its warmest."""
     buckets = (times_ms - from_ms) // bucket_ms
     starts = np.flatnonzero(np.diff(buckets, prepend=-1))
     middle = from_ms + buckets[starts] * bucket_ms
@@ -88,7 +88,4 @@ def _extremes(
     measured = np.column_stack(
         (np.minimum.reduceat(measured_c, starts), np.maximum.reduceat(measured_c, starts))
     ).ravel()
-    governing = np.column_stack(
-        (np.minimum.reduceat(governing_c, starts), np.maximum.reduceat(governing_c, starts))
-    ).ravel()
-    return times, measured, governing
+    return times, measured, np.repeat(np.maximum.reduceat(governing_c, starts), 2)

@@ -20,7 +20,7 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
-from rimewatch.evaluation.ledger import Account, build_ledger
+from rimewatch.evaluation.ledger import Account, build_ledger, corrective_actions
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report.facts import Excursion, Summary
@@ -145,6 +145,8 @@ def build_records(
     """
     from_ms, to_ms = period_ms(first, last, shop.timezone, now_ms)
     ledger = build_ledger(shop, store, account, from_ms=from_ms, to_ms=to_ms, histories=histories)
+    # Whoever asks for the record of last week is told what was noted about it since.
+    ledger["corrective_actions"] = corrective_actions(account.entries, from_ms, now_ms)
     days = days_of(first, last)
     logs = []
     for unit in shop.units:

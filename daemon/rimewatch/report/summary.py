@@ -5,8 +5,10 @@ decided here. The two renderings (``render_text``, ``render_html``) lay the resu
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.awaiting import meant_by
 from rimewatch.report import wording
 from rimewatch.report.curve import Curve
 from rimewatch.report.facts import (
@@ -88,8 +90,8 @@ def build_summary(
         to_ms=to_ms,
         clock_change_ms=wording.clock_change_ms(from_ms, to_ms, zone),
     )
-    actions = _actions(ledger, period)
-    excursions = _excursions(shop, ledger, period, actions)
+    noted = _actions(ledger)
+    excursions = _excursions(shop, ledger, period, noted)
     units = tuple(
         _unit(shop, unit, ledger, curves.get(unit.id), excursions, period) for unit in shop.units
     )
@@ -133,7 +135,7 @@ def build_summary(
         quarantined=int(ledger.get("quarantined", 0)),
         quarantine=quarantine,
         alarms=tuple(alarm_records),
-        actions=actions,
+        actions=tuple(action for action in noted if period.from_ms <= action.at_ms <= period.to_ms),
     )
 
 
@@ -190,6 +192,7 @@ def _unit(
         curve=curve,
         stale_s=next((probe.stale_s for probe in shop.governing_probes(unit.id)), None),
         out_of_service=out,
+        awaiting=tuple(sure_time_ms(item, "start") for item in records(record, "awaiting_action")),
     )
 
 
@@ -229,11 +232,7 @@ def _excursions(
                     fish_c=figure(record, "fish_c"),
                     found_late=bool(record.get("found_late", False)),
                     alarmed=bool(record.get("alarmed", False)),
-                    actions=tuple(
-                        action
-                        for action in actions
-                        if action.unit == unit_id and action.at_ms >= start_ms
-                    ),
+                    actions=(),
                     probe=wording.printable(str(record.get("probe") or "")) if several else "",
                     exposure=_exposure(record),
                     in_service=not any(
@@ -241,7 +240,26 @@ def _excursions(
                     ),
                 )
             )
+    found = [replace(item, actions=_about(item, found, actions)) for item in found]
     return tuple(sorted(found, key=lambda item: (item.start_ms, item.unit, item.rule)))
+
+
+def _about(
+    item: Excursion, every: Sequence[Excursion], actions: Sequence[Action]
+) -> tuple[Action, ...]:
+    """Return the actions that are about an excursion, of those noted for its unit."""
+    alike = [
+        other
+        for other in every
+        if other.unit == item.unit and other.concerns_fish == item.concerns_fish
+    ]
+    starts_ms = [other.start_ms for other in alike]
+    place = alike.index(item)
+    return tuple(
+        action
+        for action in actions
+        if action.unit == item.unit and place in meant_by(action.at_ms, starts_ms)
+    )
 
 
 def _exposure(record: Ledger) -> tuple[str, float] | None:
@@ -262,10 +280,10 @@ def _limit_c(unit: Unit | None, rule: Rule) -> float | None:
     return unit.operating_limit_c if rule is Rule.OPERATING_LIMIT else unit.limit_c
 
 
-def _actions(ledger: Ledger, period: Period) -> tuple[Action, ...]:
+def _actions(ledger: Ledger) -> tuple[Action, ...]:
     return tuple(
         Action(
-            at_ms=at_ms,
+            at_ms=sure_time_ms(record, "at"),
             unit=UnitId(record["unit"]),
             text=wording.printable(str(record["text"])),
             who=wording.printable(str(record.get("who") or "")),
@@ -275,7 +293,6 @@ def _actions(ledger: Ledger, period: Period) -> tuple[Action, ...]:
             lots=tuple(LotId(wording.printable(str(lot))) for lot in record.get("lots") or ()),
         )
         for record in records(ledger, "corrective_actions")
-        if period.from_ms <= (at_ms := sure_time_ms(record, "at")) <= period.to_ms
     )
 
 

@@ -61,6 +61,7 @@ def todos(found: Findings) -> tuple[Todo, ...]:
     """Return today's tasks, the gravest first, each said once."""
     every = (
         *_excursions(found),
+        *_awaiting(found),
         *_unmonitored(found),
         *_lots(found),
         *_probes(found),
@@ -110,6 +111,22 @@ def _excursions(found: Findings) -> Iterator[Todo]:
         if names:
             unit = items[0].unit if len(names) == 1 else None
             yield Todo(text=text.format(wording.joined(names, most=5)), unit=unit)
+
+
+def _awaiting(found: Findings) -> Iterator[Todo]:
+    """Ask again for what was done about excursions of the days before."""
+    for item in found.units:
+        if not item.awaiting:
+            continue
+        days = dict.fromkeys(
+            wording.local_moment(at_ms, found.zone).rsplit(" ", 2)[0] for at_ms in item.awaiting
+        )
+        noun = "the warm spell" if len(item.awaiting) == 1 else "the warm spells"
+        text = (
+            f"Still to be written down: what was done about {noun} of {item.name} on "
+            f"{wording.joined(list(days), most=4)}."
+        )
+        yield Todo(text=text, unit=item.unit.id)
 
 
 def _unmonitored(found: Findings) -> Iterator[Todo]:
