@@ -3,6 +3,7 @@
 #   make demo               an invented shop's night, in one process
 #   make demo SPEED=1       the same as slow as life
 #   make test               sets up what the tests need, and passes them
+#   make wheel-check        builds the packages and tries them outside the checkout
 #   make check              lint, format, types, import contracts
 
 SPEED ?= 1800
@@ -14,14 +15,18 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check format clean
+.PHONY: demo test check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
 
 test: $(VENV)/.dev
-	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients
+	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
+		victoria-metrics=victoria-metrics systemd-analyze=systemd
 	$(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+
+wheel-check: $(VENV)/.dev
+	.ci/wheel-check
 
 check: $(VENV)/.dev
 	$(BIN)/ruff check .
