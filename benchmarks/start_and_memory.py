@@ -31,13 +31,8 @@ LIMIT_S = 60.0
 
 def configuration(port: int) -> str:
     """Return a shop of 25 cases with two probes each."""
-    head = '[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-'
-    head += f'[broker]
-url = "mqtt://127.0.0.1:{port}"
-'
+    head = '[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "America/Chicago"\n'
+    head += f'[broker]\nurl = "mqtt://127.0.0.1:{port}"\n'
     units = "".join(
         f'[[unit]]\nid = "case-{n}"\nname = "Case {n}"\nkind = "display-case"\n'
         for n in range(PROBES // 2)
