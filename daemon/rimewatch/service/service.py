@@ -337,6 +337,7 @@ class Service:
         # What has arrived is of the old configuration, and is taken in by it.
         self._take_in(writer, self._session.drain(BATCH, 0), self._results())
         self._session.stop()
+        self._note_listening(now=False)
         self._dispatcher.stop(grace_s=GRACE_S)
         self._take_in(writer, (), self._results())
         self._shop = shop
