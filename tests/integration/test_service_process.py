@@ -1,0 +1,412 @@
+"""The service as a process of its own, against a real broker and a phone over real HTTP."""
+
+import signal
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from http_receiver import Receiver
+from mosquitto_broker import Mosquitto
+from rimewatch.clock import SystemClock
+from rimewatch.service.embedded_broker import EmbeddedBroker
+from service_process import Probes, ServiceProcess, readings, run_command, until
+
+pytestmark = pytest.mark.integration
+
+SHOP = """
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:{port}"
+[[unit]]
+id = "case-1"
+name = "Front display case"
+kind = "display-case"
+limit_c = {limit_c}
+deadband_c = 0.2
+on_delay_s = 300
+lag_s = 0
+[[probe]]
+id = "case-1-air"
+unit = "case-1"
+measures = "air"
+topic = "shop/case-1/air"
+format = "json"
+fields = {{ value = "t", time = "ts" }}
+every_s = 3600
+{more}
+[[contact]]
+id = "first"
+name = "On-call phone"
+urls = ["json://127.0.0.1:{phone}/first"]
+[[escalation]]
+after_s = 0
+contacts = ["first"]
+repeat_s = 900
+"""
+
+PRODUCT_PROBE = """
+[[probe]]
+id = "case-1-product"
+unit = "case-1"
+measures = "product"
+topic = "shop/case-1/product"
+format = "number"
+every_s = 3600
+"""
+
+AIR = "shop/case-1/air"
+
+LARGE_QUEUE = "max_queued_messages 100000\n"
+"""As the shop's own broker has it: mosquitto's limit of 1000 would drop the newest."""
+
+
+def write_shop(
+    folder: Path, port: int, *, phone: int = 1, limit_c: float = 5.0, more: str = ""
+) -> Path:
+    path = folder / "shop.toml"
+    path.write_text(SHOP.format(port=port, phone=phone, limit_c=limit_c, more=more))
+    return path
+
+
+def series(count: int, celsius: float, *, every_s: int = 1, until_s: float = 0.0) -> list[str]:
+    """Make payloads that end so many seconds before now."""
+    end_s = SystemClock().now_ms() // 1000 - int(until_s)
+    at = [end_s - every_s * step for step in range(count)][::-1]
+    return [
+        f'{{"t": {celsius}, "ts": "{datetime.fromtimestamp(s, tz=UTC).isoformat()}"}}' for s in at
+    ]
+
+
+def alarms_told(receiver: Receiver) -> list[str]:
+    return [title for title in receiver.titles() if "too warm" in title]
+
+
+def waiting(service: ServiceProcess) -> int | None:
+    return service.look(lambda j: j.outbox_backlog().waiting)
+
+
+def started(service: ServiceProcess) -> ServiceProcess:
+    service.wait_for("Listening")
+    return service
+
+
+def test_stop_signals_end_it_in_order_and_what_comes_meanwhile_is_kept(
+    tmp_path: Path, start_mosquitto: Callable[..., Mosquitto], receiver: Receiver
+) -> None:
+    """Readings from before, during and after an absence are all there; an alarm rings once."""
+    broker = start_mosquitto(LARGE_QUEUE)
+    config = write_shop(tmp_path, broker.port, phone=receiver.port)
+    journal = tmp_path / "rimewatch.db"
+
+    with Probes(broker.port) as probes:
+        with ServiceProcess(config, journal) as service:
+            started(service)
+            probes.publish(AIR, series(20, 2.0, every_s=60, until_s=3000))
+            service.wait_for_readings("case-1-air", 20)
+            assert service.stop(signal.SIGTERM) == 0
+            assert service.said.endswith("Stopped; everything taken in is on the disk.")
+
+        probes.publish(AIR, series(30, 9.0, every_s=60, until_s=600))
+
+        with ServiceProcess(config, journal) as service:
+            started(service)
+            service.wait_for_readings("case-1-air", 50)
+            receiver.wait_for(lambda r: bool(r.got), "the alarm")
+            assert service.stop(signal.SIGINT) == 0
+            assert "Traceback" not in service.said
+
+        with ServiceProcess(config, journal) as service:
+            started(service)
+            probes.publish(AIR, series(5, 9.0, every_s=60))
+            service.wait_for_readings("case-1-air", 55)
+            assert service.stop() == 0
+
+            events = service.look(lambda j: [e.what for e in j.events_between(0, 10**14)])
+            findings = service.look(lambda j: j.verify())
+
+    assert len(alarms_told(receiver)) == 1
+    assert events is not None
+    assert [events.count(what) for what in ("start", "stop")] == [3, 3]
+    assert findings == []
+
+
+def test_killed_service_loses_nothing_and_repeats_nothing(
+    tmp_path: Path, start_mosquitto: Callable[..., Mosquitto], receiver: Receiver
+) -> None:
+    """A power cut in the midst of 2,000 messages, over the broker's usual window of 20."""
+    broker = start_mosquitto(LARGE_QUEUE)
+    config = write_shop(tmp_path, broker.port, phone=receiver.port)
+    journal = tmp_path / "rimewatch.db"
+
+    with Probes(broker.port) as probes:
+        with ServiceProcess(config, journal) as service:
+            started(service)
+            probes.publish(AIR, series(20, 9.0, every_s=60, until_s=8000))
+            receiver.wait_for(lambda r: bool(r.got), "the alarm")
+            service.wait_for_readings("case-1-air", 20)
+            # A message is sent at least once: killed before this, it would go out again.
+            until(lambda: waiting(service) == 0, "the outbox to note that it was sent")
+            service.send(signal.SIGKILL)
+            assert service.ended() == -signal.SIGKILL
+
+        probes.publish(AIR, series(2000, 9.0, every_s=1, until_s=4000))
+
+        with ServiceProcess(config, journal) as service:
+            # Killed again as soon as some of the backlog is on the disk.
+            until(lambda: readings(service, "case-1-air") > 20, "the backlog's beginning")
+            service.send(signal.SIGKILL)
+            service.ended()
+
+        with ServiceProcess(config, journal) as service:
+            service.wait_for_readings("case-1-air", 2020)
+            probes.publish(AIR, series(1, 9.0))
+            service.wait_for_readings("case-1-air", 2021)
+            assert readings(service, "case-1-air") == 2021
+            conflicts = service.look(lambda j: j.conflict_counts())
+            quarantined = service.look(lambda j: j.quarantine_counts(0, 10**14).total)
+            assert service.stop() == 0
+
+    assert conflicts == {}
+    assert quarantined == 0
+    assert len(alarms_told(receiver)) == 1
+
+
+def test_hangup_with_a_wrong_configuration_keeps_the_old_and_says_why(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    """A slip of the pen in the night must not end the watch."""
+    config = write_shop(tmp_path, mosquitto.port)
+
+    with (
+        ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+        Probes(mosquitto.port) as probes,
+    ):
+        started(service)
+        good = config.read_text()
+        config.write_text(good.replace("limit_c = 5.0", 'limit_c = "five"'))
+        service.send(signal.SIGHUP)
+        service.wait_for("The configuration is kept as it was.")
+        assert "limit_c" in service.said
+
+        config.write_text(good.replace("mqtt://", "mqtts://") + "\n")
+        ca_file = tmp_path / "no-such-ca.pem"
+        config.write_text(good.replace("[[unit]]", f'ca_file = "{ca_file}"\n[[unit]]', 1))
+        service.send(signal.SIGHUP)
+        service.wait_for("The configuration is kept as it was.", times=2)
+
+        config.unlink()
+        service.send(signal.SIGHUP)
+        service.wait_for("The configuration is kept as it was.", times=3)
+
+        probes.publish(AIR, series(7, 2.0))
+        service.wait_for_readings("case-1-air", 7)
+        assert service.stop() == 0
+        assert "Traceback" not in service.said
+
+
+def test_hangup_with_a_right_configuration_uses_it(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """A new limit judges what is on the disk already; a new probe is heard at once."""
+    config = write_shop(tmp_path, mosquitto.port, phone=receiver.port)
+
+    with (
+        ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+        Probes(mosquitto.port) as probes,
+    ):
+        started(service)
+        probes.publish(AIR, series(20, 4.5, every_s=60, until_s=60))
+        service.wait_for_readings("case-1-air", 20)
+        assert receiver.titles() == []
+
+        write_shop(tmp_path, mosquitto.port, phone=receiver.port, limit_c=4.0)
+        service.send(signal.SIGHUP)
+        service.wait_for("was read again and is in use")
+        service.wait_for("Listening", times=2)
+        probes.publish(AIR, series(1, 4.5))
+        receiver.wait_for(lambda r: bool(r.got), "the alarm by the new limit")
+
+        write_shop(tmp_path, mosquitto.port, phone=receiver.port, more=PRODUCT_PROBE)
+        service.send(signal.SIGHUP)
+        service.wait_for("was read again and is in use", times=2)
+        service.wait_for("Listening", times=3)
+        probes.publish("shop/case-1/product", ["3.2"])
+        service.wait_for_readings("case-1-product", 1)
+        assert service.stop() == 0
+
+
+def test_broker_that_starts_late_and_restarts_is_waited_for(
+    tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]
+) -> None:
+    """The service says that the broker is away, and goes on by itself when it is back."""
+    broker = start_mosquitto()
+    broker.stop()
+    config = write_shop(tmp_path, broker.port)
+
+    with ServiceProcess(config, tmp_path / "rimewatch.db") as service:
+        service.wait_for(f"The broker at {broker.url} does not listen there")
+        broker.start()
+        started(service)
+        with Probes(broker.port) as probes:
+            probes.publish(AIR, series(5, 2.0, until_s=100))
+            service.wait_for_readings("case-1-air", 5)
+        broker.stop()
+        service.wait_for("does not listen there", times=2)
+        broker.start()
+        with Probes(broker.port) as probes:
+            # Before the service is back: the broker knows it and keeps them.
+            probes.publish(AIR, series(5, 2.0))
+        service.wait_for_readings("case-1-air", 10)
+        assert service.stop() == 0
+
+
+def test_broker_of_the_older_protocol_is_served(tmp_path: Path) -> None:
+    """A broker that knows only MQTT 3.1.1 is told of, and used."""
+    with (
+        EmbeddedBroker() as broker,
+        ServiceProcess(write_shop(tmp_path, broker.port), tmp_path / "rimewatch.db") as service,
+        Probes(broker.port) as probes,
+    ):
+        started(service)
+        assert "trying 3.1.1" in service.said
+        probes.publish(AIR, series(5, 2.0))
+        service.wait_for_readings("case-1-air", 5)
+        assert service.stop() == 0
+
+
+def test_second_instance_with_the_same_journal_is_refused(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    """Two would throw each other off the broker; the second says so and ends."""
+    config, journal = write_shop(tmp_path, mosquitto.port), tmp_path / "rimewatch.db"
+
+    with ServiceProcess(config, journal) as service:
+        started(service)
+        second = run_command("run", "--config", config, "--journal", journal)
+        assert service.stop() == 0
+    freed = ServiceProcess(config, journal)
+    with freed as service:
+        started(service)
+        assert service.stop() == 0
+
+    assert_one_sentence(second.returncode, second.stderr, "another service is running")
+
+
+@pytest.mark.parametrize(
+    ("journal", "expected"),
+    [
+        ("/proc/rimewatch.db", "choose a journal in a folder that the service may write to"),
+        ("missing/rimewatch.db", "choose a journal in a folder that the service may write to"),
+        ("shop.toml", "not a sound journal"),
+        ("folder", "cannot be opened or written"),
+    ],
+)
+def test_start_with_an_unusable_journal_is_refused(
+    tmp_path: Path, journal: str, expected: str
+) -> None:
+    """A watch that could not write anything down must not seem to run."""
+    config = write_shop(tmp_path, 1)
+    before = config.read_bytes()
+    (tmp_path / "folder").mkdir()
+
+    done = run_command("run", "--config", config, "--journal", tmp_path / journal)
+
+    assert_one_sentence(done.returncode, done.stderr, expected)
+    assert config.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ('kind = "display-case"', 'kind = "display-cas"', "display-case"),
+        ("on_delay_s = 300", "on_delay_s = 300\non_dely_s = 1", "on_dely_s"),
+        ('urls = ["json:', 'urls = ["jason:', "urls"),
+        ("[shop]", "[shop", "line 2"),
+    ],
+)
+def test_start_with_a_wrong_configuration_is_refused(
+    tmp_path: Path, old: str, new: str, expected: str
+) -> None:
+    """Each mistake is named with its place; nothing is begun."""
+    config = write_shop(tmp_path, 1)
+    text = config.read_text()
+    assert old in text
+    config.write_text(text.replace(old, new, 1))
+    journal = tmp_path / "rimewatch.db"
+
+    done = run_command("run", "--config", config, "--journal", journal)
+
+    assert done.returncode == 2
+    assert expected in done.stderr.decode()
+    assert "Traceback" not in done.stderr.decode()
+    assert not journal.exists()
+
+
+class TestDevicesThatMisbehave:
+    def test_flood_of_garbage_costs_no_valid_reading(
+        self, tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]
+    ) -> None:
+        """A device gone mad is counted in quarantine; its neighbours' readings are all kept."""
+        broker = start_mosquitto(LARGE_QUEUE)
+        config = write_shop(tmp_path, broker.port)
+        good = series(200, 2.0, until_s=10)
+        mad: Sequence[str | bytes] = [
+            "starting up",
+            b"\xff\xfe\x00",
+            "",
+            '{"t": NaN}',
+            '{"t": 1e999}',
+            '{"t": -127}',
+            '{"t": "warm"}',
+            '{"temperature": 2.0}',
+            "[" * 5000,
+            b"x" * 100_000,
+        ]
+
+        with (
+            ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+            Probes(broker.port) as probes,
+        ):
+            started(service)
+            for start in range(0, 200, 10):
+                probes.publish(AIR, [*good[start : start + 10], *mad])
+            probes.publish("shop/case-1/nobody", ["2.0"])  # no filter of ours: not even sent
+            extra = series(1, 2.0)[0].replace("}", ', "rssi": -71, "fw": {"a": [1]}}')
+            probes.publish(AIR, [extra])
+            service.wait_for_readings("case-1-air", 201)
+            counts = service.look(lambda j: j.quarantine_counts(0, 10**14).total)
+            assert readings(service, "case-1-air") == 201
+            assert service.stop() == 0
+
+        assert counts == 20 * len(mad)
+
+    def test_payload_of_ten_megabytes_does_not_stop_the_watch(
+        self, tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]
+    ) -> None:
+        """The broker is asked to keep such a packet to itself; what follows it arrives."""
+        broker = start_mosquitto(LARGE_QUEUE)
+        config = write_shop(tmp_path, broker.port)
+
+        with (
+            ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+            Probes(broker.port) as probes,
+        ):
+            started(service)
+            probes.publish(AIR, [*series(3, 2.0, until_s=60), b"1" * 10_000_000])
+            probes.publish(AIR, series(3, 2.0))
+            service.wait_for_readings("case-1-air", 6)
+            assert service.stop() == 0
+            assert "ended" not in service.said
+
+
+def assert_one_sentence(code: int, stderr: bytes, expected: str) -> None:
+    said = stderr.decode()
+    assert code == 2, said
+    assert expected in said
+    assert said.startswith("rimewatch: ")
+    assert said.count("\n") == 1
+    assert "Traceback" not in said
