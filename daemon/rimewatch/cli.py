@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "check": "Check a configuration and say what is wrong with it.",
     "replay": "Evaluate a trace into a ledger and morning summaries.",
     "summary": "Show a morning's summary.",
+    "review": "Show how a week or four weeks went, beside those before.",
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge and shelve alarms.",

@@ -1,0 +1,296 @@
+"""A review as text, as HTML and on paper: one set of sentences, three layouts. Pure."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+
+from rimewatch.report import wording
+from rimewatch.report.page import CAUTIONS
+from rimewatch.report.review import Review, UnitReview, Week, worst_doors
+from rimewatch.report.sections import RULES
+from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
+from rimewatch.vocabulary import Measures, Paper, Priority
+
+HEADS: Final = (
+    "Week from",
+    "Mean",
+    "Kinetic",
+    "Over limit",
+    "Over early line",
+    "Door open",
+    "Defrost rise",
+    "Unmonitored",
+)
+EXPLANATIONS: Final = tuple(
+    """\
+Kinetic: the one temperature that would have done as much; never below the mean. Defrost rise: \
+how far and how long the air rises in a scheduled defrost, in degrees times minutes; a growing \
+one may mean ice on the coil.
+A trend is named only where it is certain at 95 %; days that resemble one another widen its \
+interval.
+Benchmarks for alarms are those of IEC 62682 and ISA-18.2 for a plant's control room. A shop \
+should come nowhere near them.""".splitlines()
+)
+STEADY_C_A_WEEK: Final = 0.1
+"""A trend below this is told as steady, however certain: probes drift as much (our choice)."""
+_NOTHING: Final = "–"
+_WIDTH: Final = 96
+CHECK_EVERY_DAYS: Final = 180
+"""How long a probe's check holds (common practice, no source: twice a year)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitPage:
+    """One unit: what is to be seen in its weeks, and the weeks."""
+
+    name: str
+    notes: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReviewPage:
+    """Everything that a review says, from top to bottom."""
+
+    shop: str
+    title: str
+    period: str
+    units: tuple[UnitPage, ...]
+    alarms: tuple[str, ...]
+    doors: tuple[str, ...]
+    checks: tuple[str, ...]
+    explanations: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def review_page(review: Review) -> ReviewPage:
+    """Return a review in sentences."""
+    what = "Week" if review.days == 7 else "Four weeks"
+    begins, ends = (wording.local_day(at, review.zone) for at in (review.from_ms, review.to_ms - 1))
+    return ReviewPage(
+        shop=wording.printable(review.shop_name),
+        title=f"{what} to {ends}",
+        period=f"{begins} to {ends}, beside the weeks before",
+        units=tuple(_unit(review, item) for item in review.units),
+        alarms=tuple(_alarms(review)),
+        doors=tuple(_doors(review)),
+        checks=tuple(_checks(review)),
+        explanations=EXPLANATIONS,
+        cautions=CAUTIONS,
+    )
+
+
+def _unit(review: Review, item: UnitReview) -> UnitPage:
+    return UnitPage(
+        name=wording.printable(item.unit.name),
+        notes=tuple(_notes(review, item)),
+        rows=tuple(_row(review, item, week) for week in item.weeks),
+    )
+
+
+def _notes(review: Review, item: UnitReview) -> Iterator[str]:
+    if item.measures is None:
+        yield "No probe measures it."
+        return
+    what = "fish" if item.measures is Measures.PRODUCT else "air"
+    found = item.daily_mean
+    if found is None:
+        yield f"Too few days to tell a trend of its {what}."
+    else:
+        low, slope, high = (
+            _degrees(review, value * 7) for value in (found.low, found.slope, found.high)
+        )
+        unit = f"°{review.scale.value} a week"
+        if not found.is_certain:
+            yield f"No certain trend of its {what}: {low} to {high} {unit}."
+        elif abs(found.slope * 7) < STEADY_C_A_WEEK:
+            yield f"Its {what} is steady: {slope} {unit} ({low} to {high})."
+        elif found.slope > 0:
+            yield (
+                f"Its {what} gets warmer: {slope} {unit} ({low} to {high}). Have its cooling "
+                "looked at before it fails."
+            )
+        else:
+            yield f"Its {what} gets colder: {slope} {unit} ({low} to {high})."
+    rises = [week.defrost_rise_c_min for week in item.weeks if week.defrost_rise_c_min is not None]
+    if len(rises) >= 3 and rises[-1] > 1.25 * rises[0] and rises[-1] > rises[-2] > rises[0]:
+        yield (
+            f"Its defrosts warm the air by {(rises[-1] / rises[0] - 1) * 100:.0f} % more than in "
+            "the first week shown: look for ice on the coil."
+        )
+    last = item.weeks[-review.weeks_under_review :]
+    over_s = sum(week.above_limit_s for week in last)
+    if over_s > 0:
+        yield f"Above its critical limit for {wording.duration(over_s)} in all."
+    missing_s = sum(week.unmonitored_s for week in last)
+    if missing_s > 0:
+        yield f"Unmonitored for {wording.duration(missing_s)}."
+
+
+def _degrees(review: Review, delta_c: float) -> str:
+    value = wording.difference_in_scale(delta_c, review.scale)
+    return f"{value:+.2f}".replace("-", "−")
+
+
+def _row(review: Review, item: UnitReview, week: Week) -> tuple[str, ...]:
+    def shown(value: float | None) -> str:
+        return _NOTHING if value is None else wording.temperature(value, review.scale)
+
+    def lasting(seconds: float) -> str:
+        return _NOTHING if seconds <= 0 else wording.duration(seconds)
+
+    rise = week.defrost_rise_c_min
+    return (
+        week.first.isoformat(),
+        shown(week.mean_c),
+        shown(week.kinetic_c),
+        lasting(week.above_limit_s),
+        lasting(week.above_operating_s),
+        lasting(week.door_open_s) if item.has_doors else _NOTHING,
+        _NOTHING
+        if rise is None
+        else f"{wording.difference_in_scale(rise, review.scale):.0f} °{review.scale.value}·min",
+        lasting(week.unmonitored_s),
+    )
+
+
+def _alarms(review: Review) -> Iterator[str]:
+    figures = review.alarms
+    if not figures.alarms:
+        yield "No alarm was raised."
+        return
+    split = [
+        f"{figures.by_priority[priority]} {priority.value}"
+        for priority in Priority
+        if figures.by_priority[priority]
+    ]
+    yield (
+        f"{wording.counted(figures.alarms, 'alarm')} ({wording.joined(split)}), "
+        f"{figures.alarms_per_day:.1f} a day; somebody was woken "
+        f"{wording.counted(figures.woke, 'time')}."
+    )
+    if figures.to_acknowledge_median_s is not None:
+        longest_s = figures.to_acknowledge_longest_s or 0.0
+        yield (
+            f"Answered after {wording.duration(figures.to_acknowledge_median_s)} in the median, "
+            f"{wording.duration(longest_s)} at the longest."
+        )
+    if figures.never_acknowledged:
+        yield f"{wording.counted(figures.never_acknowledged, 'alarm')} never answered."
+    for key in figures.chattering:
+        unit = next((i.unit.name for i in review.units if i.unit.id == key.unit), "several units")
+        yield f"Keeps coming and going: {wording.printable(unit)}, {RULES[key.rule]}."
+    beyond = figures.beyond_benchmarks()
+    yield (
+        f"Beyond the benchmarks: {'; '.join(beyond)}."
+        if beyond
+        else "Within the benchmarks: at most 150 alarms a day, none chattering, fewer than 5 "
+        "standing for over a day, under 1 % of the time in flood."
+    )
+
+
+def _doors(review: Review) -> Iterator[str]:
+    names = {item.unit.id: wording.printable(item.unit.name) for item in review.units}
+    for unit, openings, open_s, longest_s in worst_doors(review)[:3]:
+        if openings:
+            yield (
+                f"{names[unit]}: opened {wording.counted(openings, 'time')}, "
+                f"{wording.duration(open_s)} in all, longest {wording.duration(longest_s)}."
+            )
+
+
+def _checks(review: Review) -> Iterator[str]:
+    never = [item.probe for item in review.checks if item.last_ms is None]
+    if never:
+        yield f"No check is on record for {wording.joined(never, most=6)}: check them in ice water."
+    for item in review.checks:
+        if item.last_ms is None:
+            continue
+        days = (review.to_ms - item.last_ms) // 86_400_000
+        if days >= CHECK_EVERY_DAYS:
+            yield f"{item.probe}: last checked {days} days ago; check it in ice water."
+
+
+def review_text(review: Review) -> str:
+    """Return a review as plain text."""
+    seen = review_page(review)
+    lines = [seen.shop, seen.title, seen.period, ""]
+    for unit in seen.units:
+        lines += [unit.name, *(f"  {note}" for note in unit.notes)]
+        table = [HEADS, *unit.rows]
+        widths = [max(len(row[place]) for row in table) for place in range(len(HEADS))]
+        for row in table:
+            cells = [row[0].ljust(widths[0])]
+            cells += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
+            lines.append(f"  {'  '.join(cells)}")
+        lines.append("")
+    for title, texts in _sections(seen):
+        lines += [title.upper(), *(f"  {text}" for text in texts), ""]
+    lines += ["-" * _WIDTH, *seen.explanations, *seen.cautions]
+    return "\n".join(lines) + "\n"
+
+
+def _sections(seen: ReviewPage) -> Iterator[tuple[str, tuple[str, ...]]]:
+    for title, texts in (
+        ("Alarms", seen.alarms),
+        ("Worst doors", seen.doors),
+        ("Probe checks", seen.checks),
+    ):
+        if texts:
+            yield title, texts
+
+
+def review_html(review: Review) -> str:
+    """Return a review as one HTML document that needs nothing else."""
+    seen = review_page(review)
+    return _template().render(page=seen, heads=HEADS, sections=list(_sections(seen))) + "\n"
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("rimewatch.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["tied"] = wording.tied
+    return environment.get_template("review.html")
+
+
+def review_pdf(review: Review, *, paper: Paper) -> bytes:
+    """Return a review as PDF."""
+    seen = review_page(review)
+    sheet = Sheet(
+        title=f"{seen.shop}: {seen.title}",
+        foot=f"{seen.shop} · {seen.title}",
+        made=wording.local(review.to_ms, review.zone),
+        paper=paper,
+    )
+    sheet.text(seen.shop, ink=QUIET_INK)
+    sheet.space(2.0)
+    sheet.title(seen.title)
+    sheet.text(seen.period, ink=QUIET_INK)
+    columns = [
+        Column(title=head, share=1.2, align="L" if place == 0 else "R")
+        for place, head in enumerate(HEADS)
+    ]
+    for unit in seen.units:
+        sheet.heading(unit.name)
+        for note in unit.notes:
+            sheet.text(note)
+        sheet.space(1.0)
+        sheet.table(columns, unit.rows)
+    for title, texts in _sections(seen):
+        sheet.heading(title)
+        for text in texts:
+            sheet.text(text)
+    sheet.space(4.0)
+    sheet.rule()
+    for text in (*seen.explanations, " ".join(seen.cautions)):
+        sheet.text(text, size_pt=SMALL_PT, ink=QUIET_INK)
+    return sheet.finished()
