@@ -12,7 +12,7 @@ class Pace:
     """Points in a request; what InfluxDB's manual recommends as well (from memory)."""
     hours_at_once: int = 500
     """Changed hours read in one go from the journal."""
-    follow_s: float = 10.0
+    follow_s: float = 5.0
     """With nothing left to send, the journal is looked at this often."""
     books_s: float = 600.0
     """How often excursions, alarms and lots are brought up to date."""

@@ -1,0 +1,162 @@
+"""The mirror's parts that need no network: waits, what is remembered, points, the query."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from mirrored import TOKEN, mirrored_shop
+from rimewatch.journal.readings import FullSpan
+from rimewatch.mirror.comparing import Sums
+from rimewatch.mirror.other_side import flux_for
+from rimewatch.mirror.pace import Pace
+from rimewatch.mirror.points import book_points, lot_points, reading_points
+from rimewatch.mirror.state import (
+    Asked,
+    MirrorState,
+    Refused,
+    asked_from_text,
+    from_text,
+    to_text,
+)
+from rimewatch.vocabulary import LotId, ProbeId
+
+SHOP = mirrored_shop("http://127.0.0.1:8086")
+
+
+@given(failures=st.integers(1, 10_000), key=st.text(max_size=20))
+def test_wait_grows_to_its_longest_and_never_ends(failures: int, key: str) -> None:
+    """However long the database is away, it is asked again within a minute."""
+    pace = Pace()
+    wait_s = pace.wait_s(failures, key)
+
+    assert 0.8 * pace.first_wait_s <= wait_s <= pace.longest_wait_s
+    if failures > 10:
+        assert wait_s >= 0.8 * pace.longest_wait_s
+
+
+def test_shops_of_one_street_do_not_come_back_together() -> None:
+    """A database that restarts is not hit by all in one second."""
+    assert len({Pace().wait_s(8, f"shop-{n}") for n in range(50)}) > 40
+
+
+def test_state_comes_back_as_it_was_kept() -> None:
+    """A restart goes on where the mirror came to."""
+    state = MirrorState(
+        cursor=7,
+        sent=41,
+        refused_total=1,
+        refused=(Refused(at_ms=5, points=1, line="reading x=1 5", said="400: no"),),
+        error="503: later",
+        error_since_ms=4,
+    )
+
+    assert from_text(to_text(state)) == state
+    assert from_text(None) == MirrorState()
+    assert asked_from_text(to_text(Asked(number=2, from_ms=9))) == Asked(number=2, from_ms=9)
+
+
+def test_every_field_of_a_reading_is_a_float() -> None:
+    """The first write fixes a field's type: a door's 1 and a case's 4 are numbers like others."""
+    values = np.array([4.0, 1.0])
+    span = FullSpan(np.array([1000, 2000]), values, values, np.array([1000, 2000]))
+    for probe in SHOP.probes:
+        points = list(reading_points("s", probe, span))
+        assert [point["time"] for point in points] == [1000, 2000]
+        assert all(type(v) is float for point in points for v in point["fields"].values())
+    (door,) = (p for p in SHOP.probes if p.id == "door")
+    assert next(reading_points("s", door, span))["fields"] == {"open": 4.0, "raw": 4.0}
+
+
+def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None:
+    """What may change later is a field, so that the later state overwrites the earlier one."""
+    excursion = {
+        "rule": "holding",
+        "probe": "air-0",
+        "start": "2026-03-03T00:00:00Z",
+        "end": None,
+        "peak_c": 7.5,
+        "above_s": 600.0,
+        "cause": "door",
+        "alarmed": True,
+    }
+    alarm = {
+        "unit": None,
+        "units": ["a", "b"],
+        "rule": "power-loss",
+        "priority": "high",
+        "raised": "2026-03-03T00:10:00Z",
+        "returned": "2026-03-03T01:10:00Z",
+        "acknowledged": None,
+        "woke": True,
+        "detail": "",
+    }
+    lot = {
+        "lot": "L-1",
+        "credited_h": 3.5,
+        "required_h": 15.0,
+        "ice_days": 0.1,
+        "interruptions": [],
+        "needs_destruction": True,
+        "state": "freezing",
+        "option": "35C-15h",
+        "species": "Oncorhynchus nerka",
+    }
+    ledger = {"units": {"case-1": {"excursions": [excursion]}}, "alarms": [alarm], "lots": [lot]}
+
+    first, second = book_points("s", ledger)
+    (third,) = lot_points("s", ledger, {LotId("L-1"): 1234})
+
+    assert first["tags"] == {"shop": "s", "unit": "case-1", "rule": "holding", "probe": "air-0"}
+    assert first["time"] == 1_772_496_000_000
+    assert first["fields"] == {
+        "peak_c": 7.5,
+        "above_s": 600.0,
+        "open": 1.0,
+        "alarmed": 1.0,
+        "cause": "door",
+    }
+    assert second["tags"] == {"shop": "s", "unit": "a+b", "rule": "power-loss"}
+    assert second["fields"]["returned_after_s"] == 3600.0
+    assert "acknowledged_after_s" not in second["fields"]
+    assert (third["time"], third["fields"]["credited_h"]) == (1234, 3.5)
+    assert list(lot_points("s", ledger, {})) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "literal"),
+    [('a "b"', r'"a \"b\""'), ("a\\b", r'"a\\b"'), ("${now()}", r'"\${now()}"')],
+)
+def test_names_are_no_part_of_the_query_s_language(name: str, literal: str) -> None:
+    """A shop may be called what it likes."""
+    assert SHOP.mirror is not None
+    flux = flux_for(replace(SHOP.mirror, shop=name), SHOP.probes[0], 0, 86_399_999)
+
+    assert f"r.shop == {literal} and" in flux
+    assert "range(start: 1970-01-01T00:00:00.000Z, stop: 1970-01-02T00:00:00.000Z)" in flux
+
+
+def test_checksum_sees_one_millisecond_and_one_thousandth() -> None:
+    """Equal counts are not enough."""
+    times, millis = np.arange(100) * 60_000, np.arange(100)
+
+    def checksum(times_ms: np.ndarray, thousandths: np.ndarray) -> str:
+        sums = Sums()
+        sums.add(times_ms[:40], thousandths[:40])
+        sums.add(times_ms[40:], thousandths[40:])
+        return sums.checksum
+
+    whole = Sums()
+    whole.add(times, millis)
+    nudge = (np.arange(100) == 50).astype(int)
+    assert checksum(times, millis) == whole.checksum
+    assert checksum(times + nudge, millis) != whole.checksum
+    assert checksum(times, millis + nudge) != whole.checksum
+
+
+def test_token_is_in_nothing_that_is_printed() -> None:
+    """Values end up in logs by accident."""
+    assert TOKEN not in repr(SHOP)
+    assert ProbeId("door") in SHOP.probe
