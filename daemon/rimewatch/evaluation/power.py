@@ -32,7 +32,7 @@ ABOUT_TO_BE_RAISED_MS: Final = 3 * 60_000
 
 LOOK_BACK_MS: Final = 24 * MS_PER_H
 """A full freezer takes that long to its limit."""
-LOOKED_AT_AFTER_MS: Final = 45 * 60_000
+LOOKED_AT_AFTER_MS: Final = 75 * 60_000
 
 
 def power_condition(
@@ -116,7 +116,10 @@ def lost_with(
         if departures and departures[-1].last_c > departures[-1].top_c:
             warming.append(warming_of(shop, store, other.id, departures[-1], at_ms))
     outage = power_loss.find(warming, measured, at_ms, out_for_ms=ABOUT_TO_BE_RAISED_MS)
-    if outage is None or unit not in outage.units:
+    if outage is None:
+        return ()
+    joined = {one.unit for one in warming if power_loss.joins(outage, one)}
+    if unit not in outage.units and unit not in joined:
         return ()
     return tuple(shop.unit[other].name for other in outage.units if other != unit)
 

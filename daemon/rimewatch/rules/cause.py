@@ -37,6 +37,29 @@ NEAR_MS: Final = 10 * 60_000
 LONG_OPENING_MS: Final = 20_000
 """A door glimpsed open for less than this warms nothing."""
 
+NEAR_PEAK_C: Final = 0.1
+
+SHORTEST_DEFROST_MS: Final = 12 * 60_000
+LONGEST_DEFROST_MS: Final = 45 * 60_000
+SHORTEST_FAILURE_MS: Final = 60 * 60_000
+"""Defrosts last from twelve to forty-five minutes; from an hour on it is the cooling.
+Between them either may be."""
+
+STEADY_HALF_WAY: Final = 0.8
+"""A heater warms steadily; the room's air fills a case in the first minutes."""
+
+EARLY_PEAK_MS: Final = 25 * 60_000
+SLOW_RETURN_MS: Final = 15 * 60_000
+"""Warm goods warm the air most when they come, and then for as long as they cool."""
+
+DOOR_WARMS_MS: Final = 12 * 60_000
+DOOR_WARMS_TIMES: Final = 4
+"""A sound unit has turned within four times the opening, and a glimpse explains twelve
+minutes of warmth at most."""
+
+SHUT_SHARE: Final = 0.15
+"""Open for less than this part of the rise, a door was as good as shut."""
+
 FALLEN_SHARE: Final = 0.35
 """The air has turned for good once this share of its rise is lost again."""
 
@@ -77,6 +100,11 @@ class Rise:
     onset_ms: float
     usual_c: float
     peak_c: float
+    peak_ms: float
+    """When it was first within a tenth of a degree of its peak."""
+    half_way: float
+    """The share of the rise that was done at half the time to the peak: about a half for a
+    heater's steady warming, more where the room's air came in."""
     steep: bool
     turned_ms: float | None
     """When the air had lost a fair share of its rise again; None: it has not."""
@@ -99,6 +127,10 @@ def rise_of(evidence: Evidence) -> Rise | None:
     peak_c = float(air[peak_at])
     if peak_c <= usual_c + RISE_C:
         return None
+    near_peak = onset + int(np.argmax(air[later] >= peak_c - NEAR_PEAK_C))
+    peak_ms = float(times[near_peak])
+    half_at = int(np.searchsorted(times, (times[onset] + peak_ms) / 2.0))
+    half_way = float(air[half_at] - air[onset]) / float(peak_c - air[onset])
     soon = (times > times[onset]) & (times <= times[onset] + STEEP_WITHIN_MS)
     steep = bool(soon.any()) and float(air[soon].max()) - float(air[onset]) >= STEEP_C
     after_peak = np.arange(peak_at, len(times))
@@ -107,6 +139,8 @@ def rise_of(evidence: Evidence) -> Rise | None:
         onset_ms=float(times[onset]),
         usual_c=usual_c,
         peak_c=peak_c,
+        peak_ms=peak_ms,
+        half_way=half_way,
         steep=steep,
         turned_ms=float(times[fallen[0]]) if len(fallen) else None,
     )
@@ -135,7 +169,7 @@ def explain(evidence: Evidence) -> Verdict:
     prompt = lasting_ms <= PROMPT_RECOVERY_MS
 
     opened = _overlapping(evidence.door_open, rise.onset_ms)
-    if opened is not None and (prompt or _still_open(evidence, opened, known_ms)):
+    if opened is not None and _door_explains(evidence, rise, opened, lasting_ms, known_ms):
         minutes = (min(opened[1], known_ms) - opened[0]) / 60_000
         return Verdict(
             cause=Cause.DOOR,
@@ -148,35 +182,91 @@ def explain(evidence: Evidence) -> Verdict:
             explanation="The rise began in the scheduled defrost"
             + (" and fell back after it." if recovered else "."),
         )
-    return _by_shape(evidence, rise, lasting_ms, recovered=recovered)
-
-
-def _by_shape(evidence: Evidence, rise: Rise, lasting_ms: float, *, recovered: bool) -> Verdict:
-    """Judge a rise that no contact and no schedule explains."""
-    prompt = lasting_ms <= PROMPT_RECOVERY_MS
     if _loaded(evidence, rise):
         return Verdict(
             cause=Cause.LOADING,
             explanation="The product rose at one stroke and cools slowly: warm goods were put in.",
         )
-    if rise.steep and recovered and prompt:
-        return Verdict(
-            cause=Cause.DOOR,
-            explanation="The air rose within minutes and came back promptly, as after a door.",
-        )
-    if rise.steep and recovered:
+    return _by_shape_of_return(evidence, rise) if recovered else _by_lasting(rise, lasting_ms)
+
+
+def _by_shape_of_return(evidence: Evidence, rise: Rise) -> Verdict:
+    """Judge a rise that no contact and no schedule explains, and that turned."""
+    assert rise.turned_ms is not None, "asked of rises that turned"
+    rising_ms, falling_ms = rise.peak_ms - rise.onset_ms, rise.turned_ms - rise.peak_ms
+    rose, fell = _minutes(rising_ms / 60_000), _minutes(max(falling_ms, 60_000.0) / 60_000)
+    if rise.steep and rising_ms <= EARLY_PEAK_MS and falling_ms > SLOW_RETURN_MS:
         return Verdict(
             cause=Cause.LOADING,
             explanation="The air rose within minutes and came back slowly, as after warm loading.",
         )
-    if not prompt:
+    if rising_ms > SHORTEST_FAILURE_MS:
         return Verdict(
             cause=Cause.COOLING_FAILURE,
-            explanation=f"The air has risen for {_minutes(lasting_ms / 60_000)} towards the room's "
-            "temperature" + (" before it turned." if recovered else " and does not come back."),
+            explanation=f"The air rose for {rose} before it turned: for so long nothing cooled it.",
+        )
+    if rising_ms > LONGEST_DEFROST_MS:
+        return Verdict(
+            cause=Cause.UNKNOWN,
+            explanation=f"The air rose for {rose} and came back by itself: a long defrost, or a "
+            "failure that passed.",
+        )
+    is_shut = evidence.has_door_contact and _open_ms(evidence, rise) < SHUT_SHARE * rising_ms
+    like_defrost = rising_ms >= SHORTEST_DEFROST_MS and falling_ms <= SLOW_RETURN_MS
+    if like_defrost and (is_shut or rise.half_way <= STEADY_HALF_WAY):
+        door = "with the door shut, " if is_shut else ""
+        return Verdict(
+            cause=Cause.DEFROST,
+            explanation=f"The air rose steadily for {rose}, {door}and was falling again within "
+            f"{fell}, as in a defrost that no schedule names.",
+        )
+    if rise.steep and rise.turned_ms - rise.onset_ms <= PROMPT_RECOVERY_MS:
+        return Verdict(
+            cause=Cause.DOOR,
+            explanation="The air rose within minutes and came back promptly, as after a door.",
         )
     return Verdict(
-        cause=Cause.UNKNOWN, explanation="The rise is too young, or its shape fits no known cause."
+        cause=Cause.UNKNOWN, explanation=f"The air rose for {rose}; its shape fits no known cause."
+    )
+
+
+def _by_lasting(rise: Rise, lasting_ms: float) -> Verdict:
+    """Judge a rise that nothing explains and that has not turned."""
+    if lasting_ms <= PROMPT_RECOVERY_MS:
+        return Verdict(
+            cause=Cause.UNKNOWN,
+            explanation=f"The air has been warm for {_minutes(lasting_ms / 60_000)}: too short to "
+            "tell why.",
+        )
+    lasting = _minutes(lasting_ms / 60_000)
+    still_rises = rise.onset_ms + lasting_ms - rise.peak_ms <= NEAR_MS
+    return Verdict(
+        cause=Cause.COOLING_FAILURE,
+        explanation=f"The air has been rising for {lasting} and does not come back."
+        if still_rises
+        else f"The air has been warm for {lasting} and does not come back.",
+    )
+
+
+def _door_explains(
+    evidence: Evidence,
+    rise: Rise,
+    opened: tuple[float, float],
+    lasting_ms: float,
+    known_ms: float,
+) -> bool:
+    """Whether a door was open for long enough to be the reason."""
+    if _still_open(evidence, opened, known_ms) and opened[1] - opened[0] >= PROMPT_RECOVERY_MS:
+        return True
+    warms_ms = max(DOOR_WARMS_MS, DOOR_WARMS_TIMES * _open_ms(evidence, rise))
+    return lasting_ms <= min(warms_ms, max(PROMPT_RECOVERY_MS, 2 * (opened[1] - opened[0])))
+
+
+def _open_ms(evidence: Evidence, rise: Rise) -> float:
+    """Return how long the door was open while the air rose."""
+    from_ms = rise.onset_ms - NEAR_MS / 2
+    return sum(
+        max(0.0, min(end, rise.peak_ms) - max(start, from_ms)) for start, end in evidence.door_open
     )
 
 

@@ -23,6 +23,9 @@ OUT_FOR_MS: Final = 8 * 60_000
 """Two units at least must have been out of their band for this long; a door is shut and
 the air falling again by then."""
 
+BACK_BY_ITSELF_MS: Final = 30 * 60_000
+"""A unit that was out of its band for a reason of its own is back within this time."""
+
 FEWEST_UNITS: Final = 2
 SHARE: Final = 0.5
 """At least this share of the units that are measured must have warmed."""
@@ -81,7 +84,13 @@ def find(
 def joins(outage: Outage, one: Warming) -> bool:
     """Whether a unit that left its band, maybe much later, fits a known power loss."""
     departure = one.departure
-    return not one.explained and not departure.recovering and _may_begin(departure, outage.since_ms)
+    if departure.recovering:
+        return False
+    if _may_begin(departure, outage.since_ms):
+        return not one.explained
+    # It was out already, in a defrost perhaps, when power went; it would be back by now.
+    was_out = departure.left_ms <= outage.since_ms
+    return was_out and departure.peak_ms - outage.since_ms >= BACK_BY_ITSELF_MS
 
 
 def is_back(outage: Outage, departures: Sequence[Departure | None]) -> bool:
