@@ -169,8 +169,8 @@ def _alarms(review: Review) -> Iterator[str]:
     ]
     yield (
         f"{wording.counted(figures.alarms, 'alarm')} ({wording.joined(split)}), "
-        f"{figures.alarms_per_day:.1f} a day; somebody was woken "
-        f"{wording.counted(figures.woke, 'time')}."
+        f"{figures.alarms_per_day:.2g} a day; somebody was woken "
+        f"{wording.counted(figures.woke, 'time') if figures.woke else 'by none of them'}."
     )
     if figures.to_acknowledge_median_s is not None:
         longest_s = figures.to_acknowledge_longest_s or 0.0
@@ -276,7 +276,7 @@ def review_pdf(review: Review, *, paper: Paper) -> bytes:
     sheet.title(seen.title)
     sheet.text(seen.period, ink=QUIET_INK)
     columns = [
-        Column(title=head, share=1.2, align="L" if place == 0 else "R")
+        Column(title=head, share=1.5 if place == 4 else 1.2, align="L" if place == 0 else "R")
         for place, head in enumerate(HEADS)
     ]
     for unit in seen.units:

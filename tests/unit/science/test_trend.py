@@ -1,0 +1,58 @@
+"""A trend is told only where it is certain; an outlier does not bend it."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from rimewatch.science.trend import FEWEST_DAYS, trend
+
+
+def test_slope_and_interval_are_those_of_another_implementation() -> None:
+    """Independent days: SciPy's Theil-Sen estimator gives the same, ranks to within one."""
+    rng = np.random.default_rng(1)
+    days = np.arange(40.0)
+    values = 0.02 * days + rng.normal(0, 0.3, 40)
+
+    found = trend(days, values)
+    slope, _, low, high = stats.theilslopes(values, days, 0.95)
+
+    assert found is not None
+    assert found.slope == pytest.approx(slope, rel=1e-12)
+    assert found.low <= low + 1e-3
+    assert found.high >= high - 1e-3
+
+
+def test_a_level_course_has_no_certain_trend() -> None:
+    """Of a hundred level courses no more than one in ten is called a trend."""
+    rng = np.random.default_rng(2)
+    days = np.arange(28.0)
+    called = 0
+    for _ in range(100):
+        noise = np.zeros(28)
+        for n in range(1, 28):
+            noise[n] = 0.5 * noise[n - 1] + rng.normal(0, 0.2)
+        found = trend(days, noise)
+        assert found is not None
+        called += found.is_certain
+    assert called <= 10
+
+
+def test_a_slow_rise_is_found_in_spite_of_a_broken_day() -> None:
+    """One day with the door open all day does not hide what eight weeks say."""
+    rng = np.random.default_rng(3)
+    days = np.arange(56.0)
+    values = 2.0 + 0.01 * days + rng.normal(0, 0.05, 56)
+    values[20] += 9.0
+
+    found = trend(days, values)
+
+    assert found is not None
+    assert found.is_certain
+    assert found.low < 0.01 < found.high
+    assert found.high - found.low < 0.01
+
+
+def test_too_few_days_say_nothing() -> None:
+    """A week's weather is not a trend."""
+    days = np.arange(float(FEWEST_DAYS - 1))
+    assert trend(days, days) is None
