@@ -22,6 +22,7 @@ from urllib.parse import parse_qs, urlsplit
 WAIT_LIMIT_S = 30.0
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 SPLIT = re.compile(r"(?<!\\) ")
+FIELD = re.compile(r'(\w+)=("(?:\\.|[^"\\])*"|[^,]+)')
 COMMA = re.compile(r"(?<!\\),")
 
 
@@ -116,9 +117,10 @@ class InfluxAnswers:
         return (400, self.says.format(dropped=len(bad))) if bad else (204, "")
 
     def _keep(self, line: str) -> None:
-        series, fields, at = SPLIT.split(line)
+        series, rest = SPLIT.split(line, maxsplit=1)
+        fields, at = rest.rsplit(" ", 1)
         kept = self.points.setdefault((series, int(at)), {})
-        kept.update(part.split("=", 1) for part in COMMA.split(fields))
+        kept.update(FIELD.findall(fields))
 
     def query(self, flux: str) -> str:
         """Return annotated CSV for the one query that the mirror asks."""
