@@ -54,11 +54,13 @@ class Receiver:
         """Answer those that hang, with success."""
         self._let_go.set()
 
-    def wait_for(self, condition: Callable[["Receiver"], bool], what: str) -> None:
+    def wait_for(
+        self, condition: Callable[["Receiver"], bool], what: str, limit_s: float = WAIT_LIMIT_S
+    ) -> None:
         """Wait until a condition on what it got holds; fail after a while."""
         with self._changed:
-            held = self._changed.wait_for(lambda: condition(self), WAIT_LIMIT_S)
-        assert held, f"waited {WAIT_LIMIT_S} s for {what}; got {self.requests} requests: {self.got}"
+            held = self._changed.wait_for(lambda: condition(self), limit_s)
+        assert held, f"waited {limit_s} s for {what}; got {self.requests} requests: {self.got}"
 
     def wait_for_requests(self, count: int) -> None:
         """Wait until so many requests have arrived."""

@@ -103,6 +103,12 @@ class ServiceProcess:
             self._more.notify_all()
 
     @property
+    def pid(self) -> int:
+        """Its process's number."""
+        assert self._process is not None
+        return self._process.pid
+
+    @property
     def said(self) -> str:
         """Everything it has said so far."""
         with self._more:

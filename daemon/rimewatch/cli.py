@@ -76,7 +76,7 @@ def main() -> None:
     """Run the command line; a user's mistake is one sentence and exit code 2."""
     try:
         # Without click's own handling of errors it returns the code of an early end.
-        sys.exit(rimewatch(standalone_mode=False))
+        sys.exit(rimewatch(prog_name="rimewatch", standalone_mode=False))
     except click.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)

@@ -115,7 +115,7 @@ def test_stop_signals_end_it_in_order_and_what_comes_meanwhile_is_kept(
         with ServiceProcess(config, journal) as service:
             started(service)
             service.wait_for_readings("case-1-air", 50)
-            receiver.wait_for(lambda r: bool(r.got), "the alarm")
+            receiver.wait_for(lambda r: bool(r.got), "the alarm", 60.0)
             assert service.stop(signal.SIGINT) == 0
             assert "Traceback" not in service.said
 
@@ -146,7 +146,7 @@ def test_killed_service_loses_nothing_and_repeats_nothing(
         with ServiceProcess(config, journal) as service:
             started(service)
             probes.publish(AIR, series(20, 9.0, every_s=60, until_s=8000))
-            receiver.wait_for(lambda r: bool(r.got), "the alarm")
+            receiver.wait_for(lambda r: bool(r.got), "the alarm", 60.0)
             service.wait_for_readings("case-1-air", 20)
             # A message is sent at least once: killed before this, it would go out again.
             until(lambda: waiting(service) == 0, "the outbox to note that it was sent")
@@ -228,7 +228,7 @@ def test_hangup_with_a_right_configuration_uses_it(
         service.wait_for("was read again and is in use")
         service.wait_for("Listening", times=2)
         probes.publish(AIR, series(1, 4.5))
-        receiver.wait_for(lambda r: bool(r.got), "the alarm by the new limit")
+        receiver.wait_for(lambda r: bool(r.got), "the alarm by the new limit", 60.0)
 
         write_shop(tmp_path, mosquitto.port, phone=receiver.port, more=PRODUCT_PROBE)
         service.send(signal.SIGHUP)

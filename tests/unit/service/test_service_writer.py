@@ -1,0 +1,255 @@
+"""The writer on a real journal: a batch is taken in whole or not at all, and goes on after."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from rimewatch.clock import SteppedClock
+from rimewatch.config import load_shop
+from rimewatch.intake.arrivals import Arrived
+from rimewatch.journal.errors import JournalError, JournalFull
+from rimewatch.journal.journal import Journal
+from rimewatch.notify.results import Delivered, Failed
+from rimewatch.service import writer as writer_module
+from rimewatch.service.housekeeping import WAL_EVERY_MS, Housekeeping
+from rimewatch.service.resume import resume
+from rimewatch.service.writer import Writer
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_DAY, ProbeId, Rule
+
+START_MS = 1_772_409_600_000  # 2026-03-02T00:00:00Z
+AIR = ProbeId("case-1-air")
+
+SHOP = """
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:1883"
+[[unit]]
+id = "case-1"
+name = "Front display case"
+kind = "display-case"
+limit_c = {limit_c}
+on_delay_s = 300
+lag_s = 0
+[[probe]]
+id = "case-1-air"
+unit = "case-1"
+measures = "air"
+topic = "shop/case-1/air"
+format = "number"
+every_s = 120
+[[contact]]
+id = "first"
+name = "On-call phone"
+urls = ["json://127.0.0.1:1/"]
+[[escalation]]
+after_s = 0
+contacts = ["first"]
+repeat_s = 900
+"""
+
+
+def shop(limit_c: float = 5.0) -> Shop:
+    return load_shop(SHOP.format(limit_c=limit_c))
+
+
+@pytest.fixture
+def clock() -> SteppedClock:
+    return SteppedClock(START_MS)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    with Journal.open(tmp_path / "rimewatch.db") as opened:
+        yield opened
+
+
+def arrivals(count: int, celsius: float, *, from_ms: int = START_MS) -> list[Arrived]:
+    return [
+        Arrived(
+            topic="shop/case-1/air",
+            payload=str(celsius).encode(),
+            arrived_ms=from_ms + minute * 60_000,
+            retained=False,
+            mid=minute % 65_000 + 1,
+            qos=1,
+            generation=1,
+        )
+        for minute in range(count)
+    ]
+
+
+def kept(journal: Journal) -> int:
+    return len(journal.span(AIR).times_ms)
+
+
+def limit_pages(journal: Journal, spare: int | None) -> None:
+    """Let the file grow by so many pages and no further; None: as it likes."""
+    pages = journal._connection.execute("PRAGMA page_count").fetchone()[0]
+    most = 2**30 if spare is None else pages + spare
+    journal._connection.execute(f"PRAGMA max_page_count = {most}")
+
+
+class TestFaults:
+    def test_batch_that_finds_no_room_has_not_happened(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """The same batch, tried again when there is room, gives what it would have given."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(1500, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        limit_pages(journal, 0)
+
+        for _ in range(3):
+            with pytest.raises(JournalFull):
+                writer.take(warm)
+        assert kept(journal) == 0
+        assert not writer.evaluator.alarms.alarms
+
+        limit_pages(journal, None)
+        writer.take(warm)
+        assert kept(journal) == 1500
+        raised = [alarm for alarm in journal.standing_alarms() if alarm.rule is Rule.HOLDING]
+        assert len(raised) == 1
+
+    def test_evaluator_that_could_not_be_made_anew_is_before_the_next_batch(
+        self, journal: Journal, clock: SteppedClock, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A disk that cannot even be read must not leave half of a batch in the memory."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(30, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+
+        def unreadable(*_: object) -> None:
+            raise JournalError("the disk cannot be read")
+
+        with monkeypatch.context() as broken:
+            broken.setattr(writer_module, "resume", unreadable)
+            broken.setattr(writer, "_remember", unreadable)
+            with pytest.raises(JournalError, match="cannot be read"):
+                writer.take(warm)
+        assert writer.evaluator.alarms.alarms, "the batch was judged before it failed"
+
+        writer.take(())
+        assert kept(journal) == 0
+        assert not writer.evaluator.alarms.alarms
+        writer.take(warm)
+        assert kept(journal) == 30
+
+
+class TestMessages:
+    def test_message_is_handed_out_once_and_again_after_it_failed(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """In flight it is nobody else's; failed, it comes again when it is due."""
+        writer = Writer(shop(), journal, clock)
+        (row,) = self.alarm(writer, clock)
+
+        assert writer.due_messages() == []
+        writer.take(
+            (), [Failed(id=row.id, at_ms=clock.now_ms(), error="no answer", permanent=False)]
+        )
+        assert writer.due_messages() == []
+        clock.move_to(clock.now_ms() + 10_000)
+        (again,) = writer.due_messages()
+        assert (again.id, again.attempts) == (row.id, 1)
+
+        writer.take((), [Delivered(id=row.id, at_ms=clock.now_ms(), channel=0)])
+        assert journal.outbox_backlog().waiting == 0
+
+    def test_message_in_flight_while_the_configuration_changes_is_handed_out_again(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """Who carried it is gone with the old configuration; it must not wait for a restart."""
+        writer = Writer(shop(), journal, clock)
+        (row,) = self.alarm(writer, clock)
+
+        writer.use(shop(limit_c=4.0))
+
+        assert [again.id for again in writer.due_messages()] == [row.id]
+
+    @staticmethod
+    def alarm(writer: Writer, clock: SteppedClock) -> list[object]:
+        warm = arrivals(20, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        return list(writer.due_messages())
+
+
+class TestResuming:
+    def test_resumed_evaluator_knows_what_the_stopped_one_knew(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """Alarms and temperatures are as they were; nothing is raised anew."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(90, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+
+        resumed = resume(shop(), journal, clock.now_ms())
+
+        before, after = writer.evaluator, resumed.evaluator
+        assert after.alarms == before.alarms
+        assert after.tracks[AIR].state == before.tracks[AIR].state
+        assert after.watching_since_ms == START_MS
+        assert not after.take_outcomes()
+
+    def test_checkpoint_of_another_limit_is_folded_anew(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """A changed limit judges all that is on the disk, not only what comes."""
+        writer = Writer(shop(limit_c=5.0), journal, clock)
+        cool = arrivals(180, 4.5)
+        clock.move_to(cool[-1].arrived_ms)
+        writer.take(cool)
+        assert not writer.evaluator.alarms.conditions
+
+        resumed = resume(shop(limit_c=4.0), journal, clock.now_ms()).evaluator
+
+        assert [key.rule for key in resumed.alarms.conditions] == [Rule.HOLDING]
+
+
+class TestHousekeeping:
+    def test_old_days_are_packed_a_few_at_a_time(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """No reading waits for it, and none is changed by it."""
+        writer = Writer(shop(), journal, clock)
+        for day in range(8):
+            items = arrivals(48, 2.0, from_ms=START_MS + day * MS_PER_DAY)
+            clock.move_to(items[-1].arrived_ms)
+            writer.take(items)
+        now_ms = START_MS + 9 * MS_PER_DAY
+        housekeeping = Housekeeping(journal, shop)
+        before = journal.span(AIR)
+
+        packed = [self.packed_after(housekeeping, journal, now_ms + n * 1000) for n in range(4)]
+
+        assert packed[0] == 4
+        assert packed[-1] == 7  # the two newest whole days stay as they came
+        assert journal.span(AIR).times_ms.tolist() == before.times_ms.tolist()
+        assert journal.span(AIR).values.tolist() == before.values.tolist()
+
+    def test_write_ahead_log_is_cut_back_every_six_hours(
+        self, journal: Journal, clock: SteppedClock, tmp_path: Path
+    ) -> None:
+        """On a small disk nothing may grow for ever."""
+        writer = Writer(shop(), journal, clock)
+        writer.take(arrivals(500, 2.0))
+        log = tmp_path / "rimewatch.db-wal"
+        housekeeping = Housekeeping(journal, shop)
+
+        housekeeping.look(START_MS)
+        assert log.stat().st_size > 0
+        housekeeping.look(START_MS + WAL_EVERY_MS)
+
+        assert log.stat().st_size == 0
+
+    @staticmethod
+    def packed_after(housekeeping: Housekeeping, journal: Journal, now_ms: int) -> int:
+        housekeeping.look(now_ms)
+        count = journal._connection.execute("SELECT count(*) FROM reading_block").fetchone()[0]
+        return int(count)
