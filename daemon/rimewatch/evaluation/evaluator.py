@@ -38,7 +38,6 @@ from rimewatch.entries import (
     StartTimeControl,
     WithdrawLot,
 )
-from rimewatch.evaluation.batches import batches, cooling_condition, cooling_of, is_exempt
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
 from rimewatch.evaluation.describe import described
@@ -46,38 +45,22 @@ from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import hold_of
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
-from rimewatch.evaluation.outlook import outlook_of, projection_condition
-from rimewatch.evaluation.power import (
-    ABOUT_TO_BE_RAISED_MS,
-    POWER_LOSS,
-    SILENCED,
-    power_condition,
-)
+from rimewatch.evaluation.overseer import RECOVERY_S, Overseer
+from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS
 from rimewatch.evaluation.rule_bench import Place, RuleBench
-from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
-from rimewatch.evaluation.unit_air import AirWatch, Beside, warming_of
+from rimewatch.evaluation.unit_air import Beside
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
-from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_S, LotId, ProbeId, Rule, UnitId
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
 
 MS_PER_MINUTE = 60_000
 
 CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
-
-RECOVERY_S = 2700.0
-"""How long units may take to be cold again after power is back, before what is still so is
-raised (common practice, no source)."""
-
-COOLING_EXEMPTS = (Rule.HOLDING, Rule.OPERATING_LIMIT, Rule.PROJECTION)
-"""What waits while a batch cools in its unit (FDA Food Code 2022, 3-501.16(A))."""
-
-TIME_LEFT_EVERY_MIN = 5
-"""Without power, how long is left is estimated anew so often: every unit needs a fit."""
 
 CHATTER_S = {
     Rule.STALE: 600.0,
@@ -134,14 +117,14 @@ class Evaluator:
         }
         self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
         self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
-        self._air = AirWatch(shop, store)
         self._beside = Beside(shop)
         self._minute = -1
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
-        self._batches = batches(self.entries)
         self._late_since_ms: int | None = None
-        self._last_ms: dict[ProbeId, int] = {}
+        self.last_ms: dict[ProbeId, int] = {}
+        self._overseer = Overseer(shop, store, self)
+        self._overseer.use(self.entries)
         self._battery_ms: dict[ProbeId, int] = {}
         self._outcomes: list[Outcome] = []
         seen_until_ms = at_ms if resumed is None else resumed.seen_until_ms
@@ -157,7 +140,7 @@ class Evaluator:
             # A backlog does not bring an old battery back.
             self._battery_ms[probe.id] = reading.observed_ms
             self.batteries[probe.id] = reading.battery
-        self._air.take(probe.id, reading.observed_ms, reading.value)
+        self._overseer.air.take(probe.id, reading.observed_ms, reading.value)
         track = self.tracks.get(probe.id)
         if track is not None:
             before, passed = track.standing, track.passed
@@ -166,10 +149,10 @@ class Evaluator:
                     self._late_since_ms = self.now_ms
             elif (track.standing, track.passed) != (before, passed):
                 if max(track.standing) > max(before, default=0):
-                    self._judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
+                    self._overseer.judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
                 self._judge_unit(probe.unit)
-        if reading.observed_ms > self._last_ms.get(probe.id, -1):
-            self._last_ms[probe.id] = reading.observed_ms
+        if reading.observed_ms > self.last_ms.get(probe.id, -1):
+            self.last_ms[probe.id] = reading.observed_ms
             beside_c = self._beside.take(probe.id, reading.value)
             sample = Sample(
                 reading.observed_ms, reading.value, reading.battery, self.now_ms, beside_c
@@ -180,7 +163,7 @@ class Evaluator:
             minute = reading.observed_ms // MS_PER_MINUTE
             if minute > self._minute:
                 self._minute = minute
-                self._judge_minute(reading.observed_ms)
+                self._overseer.look(reading.observed_ms)
 
     def doubt(self, probe: ProbeId | None) -> None:
         """Take note that a value of a probe was not believed; None: nobody knows whose."""
@@ -218,8 +201,8 @@ class Evaluator:
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
             case StartCooling() | EndCooling():
-                self._batches = batches(self.entries)
-                self._judge_cooling(at_ms)
+                self._overseer.use(self.entries)
+                self._overseer.judge_cooling(at_ms)
             case CorrectiveAction() | StartTimeControl() | EndTimeControl():
                 pass
 
@@ -263,12 +246,12 @@ class Evaluator:
         for probe in self.shop.probes:
             last = self.store.last_before(probe.id, self.now_ms + 1)
             if last is not None:
-                self._last_ms[probe.id] = last[0]
+                self.last_ms[probe.id] = last[0]
                 sample = Sample(*last, self.batteries.get(probe.id))
                 self._beside.take(probe.id, sample.value)
                 self._bench.take(probe.id, sample, self.now_ms)
-        self._air.load(self.now_ms)
-        self._minute = max(self._last_ms.values(), default=-1) // MS_PER_MINUTE
+        self._overseer.air.load(self.now_ms)
+        self._minute = max(self.last_ms.values(), default=-1) // MS_PER_MINUTE
         self._carried = {
             (key.unit, key.rule)
             for key in self.alarms.conditions
@@ -347,8 +330,8 @@ class Evaluator:
         limit = AlarmKey(unit=unit, rule=limit_rule(self.shop.unit[unit]))
         if conditions[limit] is not None:
             # What was foretold has come: one alarm speaks of it, the graver one.
-            self._suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
-        self._apply(conditions)
+            self.suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
+        self.apply(conditions)
         self._judge_holds(unit)
 
     def _judge_holds(self, unit: UnitId) -> None:
@@ -358,115 +341,31 @@ class Evaluator:
             return
         tracks = {probe: track.history() for probe, track in self.tracks.items()}
         condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
-        self._apply({key: condition})
+        self.apply({key: condition})
 
-    def _judge_minute(self, at_ms: int) -> None:
-        """Look once a minute of the readings' time at what concerns several readings together."""
-        self._judge_silence()
-        self._judge_power(at_ms)
-        for unit in self.shop.units:
-            self._judge_outlook(unit, at_ms)
-        self._judge_cooling(at_ms)
-
-    def _judge_power(self, at_ms: int, out_for_ms: int | None = None) -> None:
-        standing = self.alarms.conditions.get(POWER_LOSS)
-        condition = power_condition(self._air, standing, at_ms, out_for_ms=out_for_ms)
-        if condition is not None:
-            for unit in condition.units:
-                for rule in SILENCED:
-                    self._suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
-            lots = tuple(lot for unit in condition.units for lot in self.lots_in(unit))
-            left_s = None if standing is None else standing.time_left_s
-            if standing is None or self._minute % TIME_LEFT_EVERY_MIN == 0:
-                left_s = self._time_left_s(condition.units, at_ms)
-            condition = replace(condition, lots=lots, time_left_s=left_s)
-        self._apply({POWER_LOSS: condition})
-
-    def _time_left_s(self, units: Sequence[UnitId], at_ms: int) -> float | None:
-        """Return how long until the first fish without power is too warm, if it can be told."""
-        left: list[float] = []
-        for track in self.tracks.values():
-            departure = self._air.departure(track.unit.id)
-            if track.unit.id not in units or departure is None:
-                continue
-            if track.state.governing_c >= track.unit.limit_c:
-                return None  # it is too late to say how long is left
-            warming = warming_of(self.shop, self.store, track.unit.id, departure, at_ms)
-            outlook = outlook_of(self.store, warming, track)
-            if outlook is not None and outlook.foretold and outlook.left_s is not None:
-                left.append(outlook.left_s)
-        return min(left, default=None)
-
-    def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
-        key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
-        standing = self.alarms.conditions.get(key)
-        departure = self._air.departure(unit.id)
-        if standing is None and (departure is None or self._without_power(unit.id)):
-            return
-        warming = None
-        if departure is not None and self._air.measured(unit.id, at_ms):
-            warming = warming_of(self.shop, self.store, unit.id, departure, at_ms)
-        tracks = [track for track in self.tracks.values() if track.unit.id == unit.id]
-        lots = self.lots_in(unit.id)
-        self._apply(
-            {key: projection_condition(unit, self.store, warming, tracks, standing, lots, at_ms)}
-        )
-
-    def _judge_cooling(self, at_ms: int) -> None:
-        """Look at the batch that was last put to cool in each unit."""
-        latest = {batch.start.unit: batch for batch in self._batches}
-        for unit, batch in latest.items():
-            key = AlarmKey(unit=unit, rule=Rule.COOLING)
-            silenced = [AlarmKey(unit=unit, rule=rule) for rule in COOLING_EXEMPTS]
-            waits = any(key in self.alarms.suppressed.get(other, ()) for other in silenced)
-            if batch.ended_ms is not None and key not in self.alarms.conditions and not waits:
-                continue
-            standing = cooling_of(self.shop, self.store, batch, at_ms)
-            exempt = is_exempt(standing, batch, at_ms)
-            for other in silenced:
-                if exempt:
-                    self._suppress(other, key)
-                elif waits:
-                    self._do(self._engine.unsuppress(self.alarms, other, key, self.now_ms))
-            self._apply({key: cooling_condition(self.shop, self.store, batch, standing, at_ms)})
-
-    def _without_power(self, unit: UnitId) -> bool:
-        condition = self.alarms.conditions.get(POWER_LOSS)
-        return condition is not None and unit in condition.units
-
-    def _judge_silence(self) -> None:
-        standing = self.alarms.conditions.get(ALL_STALE)
-        condition = silence_condition(self.shop, self._last_ms, standing, self.now_ms)
-        if condition is not None and standing is None:
-            for unit in condition.units:
-                self._suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)
-        self._apply({ALL_STALE: condition})
-        lifts_ms = self.alarms.lifting.get(ALL_STALE)
-        if lifts_ms is not None:
-            # Whoever is still silent a stale time after the hub came back is so by itself.
-            silences_s = [p.stale_s for p in self.shop.probes if p.stale_s is not None]
-            back_ms = lifts_ms - round(RECOVERY_S * MS_PER_S)
-            if self.now_ms >= back_ms + round(max(silences_s) * MS_PER_S):
-                for stale in [AlarmKey(unit=unit.id, rule=Rule.STALE) for unit in self.shop.units]:
-                    self._do(self._engine.unsuppress(self.alarms, stale, ALL_STALE, self.now_ms))
-
-    def _suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+    def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+        """Silence an alarm by design, because another one tells of the cause of both."""
         if by_key not in self.alarms.suppressed.get(key, frozenset()):
             self._do(self._engine.suppress(self.alarms, key, by_key, self.now_ms))
 
+    def unsuppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+        """Let a cause no longer silence an alarm; what is still so is raised."""
+        self._do(self._engine.unsuppress(self.alarms, key, by_key, self.now_ms))
+
     def _judge_places(self, places: Sequence[Place]) -> None:
         if any(rule is Rule.STALE for _, rule in places):
-            self._judge_silence()
+            self._overseer.judge_silence()
         for unit, rule in places:
             key = AlarmKey(unit=unit, rule=rule)
-            self._apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
+            self.apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
 
     def _judge_carried(self, probe: ProbeId) -> None:
         spoken = self._carried & self._bench.places_of(probe)
         self._carried -= spoken
         self._judge_places(sorted(spoken))
 
-    def _apply(self, conditions: dict[AlarmKey, Condition | None]) -> None:
+    def apply(self, conditions: Mapping[AlarmKey, Condition | None]) -> None:
+        """Say of each condition that it is so, or (None) that it no longer is."""
         for key, found in conditions.items():
             if found is not None:
                 condition = self._weighed(found)

@@ -1,0 +1,188 @@
+"""Looks at what concerns several readings together, once a minute of the readings' time.
+
+A loss of power, all probes silent, where the fish is heading, a batch that cools: what
+each of them is, the modules say that find it; here they meet, and what one tells of is
+kept from being told again by another. Pure: the evaluator hands over the time, and
+makes alarms of what is found.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final, Protocol
+
+from rimewatch.alarms.alarm import AlarmState
+from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.batches import (
+    Batch,
+    batches,
+    cooling_condition,
+    cooling_of,
+    is_exempt,
+)
+from rimewatch.evaluation.outlook import outlook_of, projection_condition
+from rimewatch.evaluation.power import POWER_LOSS, SILENCED, power_condition
+from rimewatch.evaluation.silence import ALL_STALE, silence_condition
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.track import Track
+from rimewatch.evaluation.unit_air import AirWatch, warming_of
+from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import MS_PER_S, LotId, ProbeId, Rule, UnitId
+
+MS_PER_MINUTE: Final = 60_000
+
+RECOVERY_S: Final = 2700.0
+"""How long units may take to be cold again after power is back, before what is still so is
+raised (common practice, no source)."""
+
+COOLING_EXEMPTS: Final = (Rule.HOLDING, Rule.OPERATING_LIMIT, Rule.PROJECTION)
+"""What waits while a batch cools in its unit (FDA Food Code 2022, 3-501.16(A))."""
+
+TIME_LEFT_EVERY_MIN: Final = 5
+"""Without power, how long is left is estimated anew so often: every unit needs a fit."""
+
+
+class Host(Protocol):
+    """What the overseer needs of the evaluator."""
+
+    alarms: AlarmState
+    now_ms: int
+    tracks: dict[ProbeId, Track]
+    last_ms: dict[ProbeId, int]
+    """When each probe that ever spoke last did."""
+
+    def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
+        """Return the lots that stand in a unit now."""
+        ...
+
+    def apply(self, conditions: Mapping[AlarmKey, Condition | None]) -> None:
+        """Say of each condition that it is so, or (None) that it no longer is."""
+        ...
+
+    def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+        """Silence an alarm by design, because another one tells of the cause of both."""
+        ...
+
+    def unsuppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
+        """Let a cause no longer silence an alarm; what is still so is raised."""
+        ...
+
+
+class Overseer:
+    """Follows the units' air, and finds what one reading alone does not show.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        host: The evaluator.
+    """
+
+    def __init__(self, shop: Shop, store: ReadingStore, host: Host) -> None:
+        self.air = AirWatch(shop, store)
+        self._shop = shop
+        self._store = store
+        self._host = host
+        self._batches: list[Batch] = []
+
+    def use(self, entries: Sequence[AnyEntry]) -> None:
+        """Take in which batches were put to cool, by all entries so far."""
+        self._batches = batches(entries)
+
+    def look(self, at_ms: int) -> None:
+        """Look at everything, at an instant of the readings' time."""
+        self.judge_silence()
+        self.judge_power(at_ms)
+        for unit in self._shop.units:
+            self._judge_outlook(unit, at_ms)
+        self.judge_cooling(at_ms)
+
+    def judge_power(self, at_ms: int, out_for_ms: int | None = None) -> None:
+        """Find that power is lost, or is back.
+
+        Args:
+            at_ms: The instant.
+            out_for_ms: How long units must have been out of their bands; None: the rule's.
+        """
+        standing = self._host.alarms.conditions.get(POWER_LOSS)
+        condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
+        if condition is not None:
+            for unit in condition.units:
+                for rule in SILENCED:
+                    self._host.suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
+            lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
+            left_s = None if standing is None else standing.time_left_s
+            if standing is None or at_ms // MS_PER_MINUTE % TIME_LEFT_EVERY_MIN == 0:
+                left_s = self._time_left_s(condition.units, at_ms)
+            condition = replace(condition, lots=lots, time_left_s=left_s)
+        self._host.apply({POWER_LOSS: condition})
+
+    def _time_left_s(self, units: Sequence[UnitId], at_ms: int) -> float | None:
+        """Return how long until the first fish without power is too warm, if it can be told."""
+        left: list[float] = []
+        for track in self._host.tracks.values():
+            departure = self.air.departure(track.unit.id)
+            if track.unit.id not in units or departure is None:
+                continue
+            if track.state.governing_c >= track.unit.limit_c:
+                return None  # it is too late to say how long is left
+            warming = warming_of(self._shop, self._store, track.unit.id, departure, at_ms)
+            outlook = outlook_of(self._store, warming, track)
+            if outlook is not None and outlook.foretold and outlook.left_s is not None:
+                left.append(outlook.left_s)
+        return min(left, default=None)
+
+    def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
+        key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
+        standing = self._host.alarms.conditions.get(key)
+        departure = self.air.departure(unit.id)
+        if standing is None and (departure is None or self._without_power(unit.id)):
+            return
+        warming = None
+        if departure is not None and self.air.measured(unit.id, at_ms):
+            warming = warming_of(self._shop, self._store, unit.id, departure, at_ms)
+        tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
+        lots = self._host.lots_in(unit.id)
+        self._host.apply(
+            {key: projection_condition(unit, self._store, warming, tracks, standing, lots, at_ms)}
+        )
+
+    def judge_cooling(self, at_ms: int) -> None:
+        """Look at the batch that was last put to cool in each unit."""
+        latest = {batch.start.unit: batch for batch in self._batches}
+        for unit, batch in latest.items():
+            key = AlarmKey(unit=unit, rule=Rule.COOLING)
+            silenced = [AlarmKey(unit=unit, rule=rule) for rule in COOLING_EXEMPTS]
+            waits = any(key in self._host.alarms.suppressed.get(other, ()) for other in silenced)
+            if batch.ended_ms is not None and key not in self._host.alarms.conditions and not waits:
+                continue
+            standing = cooling_of(self._shop, self._store, batch, at_ms)
+            exempt = is_exempt(standing, batch, at_ms)
+            for other in silenced:
+                if exempt:
+                    self._host.suppress(other, key)
+                elif waits:
+                    self._host.unsuppress(other, key)
+            self._host.apply(
+                {key: cooling_condition(self._shop, self._store, batch, standing, at_ms)}
+            )
+
+    def _without_power(self, unit: UnitId) -> bool:
+        condition = self._host.alarms.conditions.get(POWER_LOSS)
+        return condition is not None and unit in condition.units
+
+    def judge_silence(self) -> None:
+        """Find that all probes are silent together, or speak again."""
+        standing = self._host.alarms.conditions.get(ALL_STALE)
+        condition = silence_condition(self._shop, self._host.last_ms, standing, self._host.now_ms)
+        if condition is not None and standing is None:
+            for unit in condition.units:
+                self._host.suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)
+        self._host.apply({ALL_STALE: condition})
+        lifts_ms = self._host.alarms.lifting.get(ALL_STALE)
+        if lifts_ms is not None:
+            # Whoever is still silent a stale time after the hub came back is so by itself.
+            silences_s = [p.stale_s for p in self._shop.probes if p.stale_s is not None]
+            back_ms = lifts_ms - round(RECOVERY_S * MS_PER_S)
+            if self._host.now_ms >= back_ms + round(max(silences_s) * MS_PER_S):
+                for stale in [AlarmKey(unit=unit.id, rule=Rule.STALE) for unit in self._shop.units]:
+                    self._host.unsuppress(stale, ALL_STALE)
