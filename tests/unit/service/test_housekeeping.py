@@ -1,0 +1,65 @@
+"""The journal is sealed, packed and thinned out as the service runs, a little at a time."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from handmade import ms, probe, shop, unit
+from rimewatch.journal import Journal
+from rimewatch.readings import Reading
+from rimewatch.service.housekeeping import Housekeeping
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
+
+SHOP = replace(
+    shop(unit(), unit("freezer-1", "freezer"), probe(), probe("ice", "freezer-1")),
+    keep_chilled_days=3,
+    keep_frozen_days=5,
+)
+START_MS = ms("2026-03-02T06:00:00Z")  # midnight in Chicago
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    """A journal with eight days of two probes."""
+    with Journal.open(tmp_path / "journal.db") as opened:
+        opened.add_readings(
+            [
+                Reading(
+                    probe=ProbeId(name), observed_ms=at_ms, arrived_ms=at_ms, raw=2.0, value=2.0
+                )
+                for at_ms in range(START_MS, START_MS + 8 * MS_PER_DAY, 30 * 60_000)
+                for name in ("air", "ice")
+            ]
+        )
+        yield opened
+
+
+def test_days_are_sealed_and_what_need_not_be_kept_is_thinned(journal: Journal) -> None:
+    """After a day of looking now and then, everything is as it should be."""
+    housekeeping = Housekeeping(journal, lambda: SHOP)
+    now_ms = START_MS + 8 * MS_PER_DAY
+
+    for _ in range(200):
+        housekeeping.look(now_ms)
+        now_ms += 60_000
+
+    days = [row.day.day for row in journal.seal_rows() if row.kind == "day"]
+    assert days == [2, 3, 4, 5, 6, 7, 8, 9]
+    first_left = {
+        name: (int(journal.span(ProbeId(name)).times_ms[0]) - START_MS) / MS_PER_H
+        for name in ("air", "ice")
+    }
+    # The first UTC days that end no earlier than 3 and 5 days before now.
+    assert first_left == {"air": 4 * 24 + 18, "ice": 2 * 24 + 18}
+    assert journal.check_seals() == []
+    assert journal.verify() == []
+
+
+def test_one_look_does_little(journal: Journal) -> None:
+    """A reading that arrives meanwhile waits for a day at most, not for a week."""
+    Housekeeping(journal, lambda: SHOP).look(START_MS + 8 * MS_PER_DAY + 2 * MS_PER_H)
+
+    assert len(journal.seal_rows()) == 1
+    assert len(journal.span(ProbeId("air"))) == 8 * 48
