@@ -111,6 +111,8 @@ class UnitFacts:
     """Points of the curve further apart are not joined; None: unknown."""
     out_of_service: tuple[OpenSpan, ...] = ()
     """When somebody had taken it out of service."""
+    probe: str = ""
+    """The probe whose figures these are, where several speak for the unit's fish."""
     awaiting: tuple[int, ...] = ()
     """When excursions of the days before began about which nothing is written down yet."""
 

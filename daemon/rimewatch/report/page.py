@@ -119,19 +119,8 @@ def _unit_block(summary: Summary, facts: UnitFacts) -> UnitBlock:
 
 
 def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
-    limit = wording.temperature(facts.unit.limit_c, summary.scale)
     if facts.readings:
-        fish, air = facts.fish_above_limit_s, facts.above_limit_s
-        who = _spoken_for(facts)
-        if fish > 0:
-            line = f"{who} above {limit} for {wording.duration(fish)}"
-        elif facts.state is State.HELD:
-            line = f"{who} never above {limit}"
-        else:
-            line = f"{who} not above {limit} while measured"
-        if who != "Air" and not facts.has_product_probe and air > 0:
-            line += f"; air above it for {wording.duration(air)}"
-        yield f"{line}."
+        yield _above(summary, facts)
     if facts.out_of_service:
         yield f"Out of service: {_out_of_service(summary, facts)}."
     if facts.missing_s > 0:
@@ -143,6 +132,26 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
         extras.append(f"{wording.counted(facts.defrosts, 'defrost')}.")
     if extras:
         yield " ".join(extras)
+
+
+def _above(summary: Summary, facts: UnitFacts) -> str:
+    """Return how long a unit was above its limit, and what is meant by the unit's temperature."""
+    limit = wording.temperature(facts.unit.limit_c, summary.scale)
+    fish, air = facts.fish_above_limit_s, facts.above_limit_s
+    who = _spoken_for(facts)
+    if facts.probe:
+        who = f"{who.rstrip(',')} at probe {facts.probe}"
+    if fish > 0:
+        line = f"{who} above {limit} for {wording.duration(fish)}"
+    elif facts.state is State.HELD:
+        line = f"{who} never above {limit}"
+    else:
+        line = f"{who} not above {limit} while measured"
+    if facts.probe and facts.state is State.WARM and fish <= 0:
+        line += "; another probe saw it warm"
+    if who != "Air" and not facts.has_product_probe and air > 0:
+        line += f"; air above it for {wording.duration(air)}"
+    return f"{line}."
 
 
 def _spoken_for(facts: UnitFacts) -> str:

@@ -153,7 +153,8 @@ def _unit(
     readings = int(sure_figure(record, "readings"))
     missing_s = sure_figure(record, "missing_s")
     fish_above_s = figure(record, "governing_above_limit_s") or 0.0
-    warm = any(item.unit == unit.id and item.rule in _FISH_RULES for item in excursions)
+    governing = shop.governing_probes(unit.id)
+    spells = [item for item in excursions if item.unit == unit.id and item.rule in _FISH_RULES]
     out = _out_of_service(record)
     doors = record.get("doors")
     defrosts = figure(record, "defrosts")
@@ -163,11 +164,8 @@ def _unit(
             readings=readings,
             missing_s=missing_s,
             fish_above_s=fish_above_s,
-            warm_excursion=warm,
-            out_of_service=any(
-                start <= period.from_ms and (end is None or end >= period.to_ms)
-                for start, end in out
-            ),
+            warm_excursion=bool(spells),
+            out_of_service=_is_out(out, spells, period),
         ),
         readings=readings,
         min_c=figure(record, "min_c"),
@@ -190,10 +188,20 @@ def _unit(
             for gap in records(record, "gaps")
         ),
         curve=curve,
-        stale_s=next((probe.stale_s for probe in shop.governing_probes(unit.id)), None),
+        stale_s=next((probe.stale_s for probe in governing), None),
         out_of_service=out,
+        probe=wording.printable(governing[0].id) if len(governing) > 1 else "",
         awaiting=tuple(sure_time_ms(item, "start") for item in records(record, "awaiting_action")),
     )
+
+
+def _is_out(out: Sequence[OpenSpan], spells: Sequence[Excursion], period: Period) -> bool:
+    """Return whether a unit was out of service all the time, or from before it warmed on."""
+    if not out or (out[-1][1] is not None and out[-1][1] < period.to_ms):
+        return False
+    if out[-1][0] <= period.from_ms:
+        return True
+    return bool(spells) and not any(item.in_service for item in spells)
 
 
 def _out_of_service(record: Ledger) -> tuple[OpenSpan, ...]:
