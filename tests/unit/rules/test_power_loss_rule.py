@@ -1,0 +1,88 @@
+"""Power lost on several units is told from doors, defrosts and compressors."""
+
+from dataclasses import replace
+
+import pytest
+
+from rimewatch.rules import power_loss
+from rimewatch.rules.power_loss import Outage, Warming
+from rimewatch.rules.usual import Departure
+from rimewatch.vocabulary import UnitId
+
+MINUTE = 60_000
+
+
+def warming(unit: str, begins: float, seen: float, *, now: float = 30, **keys: object) -> Warming:
+    """A unit whose air was calm until one minute and above its band from another."""
+    departure = Departure(
+        usual_c=1.0,
+        top_c=2.0,
+        from_ms=round(begins * MINUTE),
+        left_ms=round(seen * MINUTE),
+        peak_c=6.0,
+        peak_ms=round(now * MINUTE),
+        last_ms=round(now * MINUTE),
+        last_c=6.0,
+    )
+    explained = bool(keys.pop("explained", False))
+    return Warming(
+        unit=UnitId(unit),
+        departure=replace(departure, **keys),  # type: ignore[arg-type]
+        explained=explained,
+    )
+
+
+TOGETHER = [warming("a", 2, 8), warming("b", 5, 9), warming("c", 4, 14)]
+
+
+def test_units_that_warm_from_one_moment_have_lost_power() -> None:
+    """Every unit is named, and the moment lies after each was calm."""
+    found = power_loss.find(TOGETHER, 4, 30 * MINUTE)
+
+    assert found == Outage(since_ms=5 * MINUTE, units=(UnitId("a"), UnitId("b"), UnitId("c")))
+
+
+@pytest.mark.parametrize(
+    "units",
+    [
+        pytest.param([warming("a", 2, 8)], id="one compressor"),
+        pytest.param([warming("a", 2, 8), warming("b", 20, 25)], id="not at the same moment"),
+        pytest.param(
+            [warming("a", 2, 8, explained=True), warming("b", 4, 9, explained=True)],
+            id="defrosts at the same time",
+        ),
+        pytest.param([warming("a", 2, 8), warming("b", 4, 9, last_c=3.0)], id="one comes back"),
+        pytest.param([warming("a", 2, 26), warming("b", 4, 27)], id="too young"),
+    ],
+)
+def test_units_that_do_not_warm_together_have_power(units: list[Warming]) -> None:
+    """Two of three units, and still no power loss."""
+    assert power_loss.find(units, 3, 30 * MINUTE) is None
+
+
+def test_less_than_half_of_the_units_is_no_loss_of_power() -> None:
+    """Three units of seven may be three doors on a busy morning."""
+    assert power_loss.find(TOGETHER, 6, 30 * MINUTE) is not None
+    assert power_loss.find(TOGETHER, 7, 30 * MINUTE) is None
+
+
+def test_power_is_back_when_most_units_cool_again() -> None:
+    """One unit that stays warm does not keep everybody waiting."""
+    outage = Outage(since_ms=0, units=(UnitId("a"), UnitId("b"), UnitId("c")))
+    warm = TOGETHER[0].departure
+    cooling = replace(warm, last_c=4.0)
+
+    assert not power_loss.is_back(outage, [warm, warm, cooling])
+    assert power_loss.is_back(outage, [warm, cooling, cooling])
+    assert power_loss.is_back(outage, [warm, None, cooling])
+
+
+def test_unit_that_was_in_its_defrost_joins_when_it_does_not_come_back() -> None:
+    """Power may go while a case is warm already."""
+    outage = Outage(since_ms=20 * MINUTE, units=(UnitId("a"), UnitId("b")))
+
+    assert not power_loss.joins(outage, warming("c", 0, 4, now=45))
+    assert power_loss.joins(outage, warming("c", 0, 4, now=51))
+    assert not power_loss.joins(outage, warming("c", 0, 4, now=51, last_c=2.5))
+    assert power_loss.joins(outage, warming("d", 15, 90, now=95))
+    assert not power_loss.joins(outage, warming("e", 60, 90, now=95))
