@@ -95,7 +95,7 @@ def main() -> int:
                     n_workers=workers,
                     threads_per_worker=1,
                     processes=True,
-                    dashboard_address=None,
+                    dashboard_address="127.0.0.1:0",
                 ) as cluster,
                 Client(cluster) as client,
             ):

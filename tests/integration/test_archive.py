@@ -171,7 +171,7 @@ def test_two_processes_give_the_bytes_of_one(archive: Path, alone: dict[str, byt
     """How many there are changes when a ledger is done, never what it says."""
     with (
         LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
         ) as cluster,
         Client(cluster) as client,
     ):
@@ -187,7 +187,7 @@ def test_shops_of_a_killed_worker_are_done_again(archive: Path, alone: dict[str,
     lost: list[str] = []
     with (
         LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
         ) as cluster,
         Client(cluster) as client,
     ):

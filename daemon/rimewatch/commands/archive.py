@@ -134,7 +134,10 @@ def _replay_with_dask(
         try:
             address = scheduler or stack.enter_context(
                 LocalCluster(  # type: ignore[no-untyped-call]
-                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None
+                    n_workers=workers,
+                    threads_per_worker=1,
+                    processes=True,
+                    dashboard_address="127.0.0.1:0",
                 )
             )
             client = stack.enter_context(
