@@ -28,6 +28,8 @@ class Standing:
     journal: JournalReader
     evaluator: Evaluator
     now_ms: int
+    waiting: tuple[AnyEntry, ...] = ()
+    """Entries that the service has not taken in yet."""
 
 
 @contextmanager
@@ -41,8 +43,14 @@ def standing(shop: Shop, journal: Path) -> Iterator[Standing]:
     now_ms = SystemClock().now_ms()
     try:
         with JournalReader.open(journal) as reader:
-            evaluator = resume(shop, reader, now_ms).evaluator
-            yield Standing(journal=reader, evaluator=evaluator, now_ms=now_ms)
+            resumed = resume(shop, reader, now_ms)
+            later = reader.entries_after(resumed.entry_number, MOST_ENTRIES)
+            yield Standing(
+                journal=reader,
+                evaluator=resumed.evaluator,
+                now_ms=now_ms,
+                waiting=tuple(entry for _, entry in later),
+            )
     except JournalError as error:
         raise UserError(str(error)) from None
 

@@ -107,7 +107,7 @@ def _place(place: Place) -> dict[str, Any]:
 
 def _line(line: EntryLine) -> dict[str, Any]:
     return {
-        "number": line.entry.entry_number,
+        "entry_number": line.entry.entry_number,
         **entry_to_dict(line.entry),
         "cancelled_by": None if line.cancelled_by is None else line.cancelled_by.entry_number,
     }

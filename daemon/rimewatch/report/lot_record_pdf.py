@@ -59,7 +59,7 @@ def lot_record_pdf(shop: Shop, record: LotRecord, page: LotPage) -> bytes:
         if png is not None:
             sheet.space(1.0)
             sheet.picture(png, ratio=RATIO, says=f"The hold: {page.verdict[0]}")
-            sheet.text(LEGEND, size_pt=6.0, ink=QUIET_INK)
+            sheet.text(f"°{shop.display.value}. {LEGEND}", size_pt=6.0, ink=QUIET_INK)
     if page.statements:
         sheet.heading("Statements of the supplier")
         for text in page.statements:

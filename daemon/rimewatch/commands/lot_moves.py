@@ -1,0 +1,112 @@
+"""``rimewatch lot``: where a lot goes. Into a freezer, to thaw, into another unit."""
+
+from pathlib import Path
+
+import click
+
+from rimewatch.clock import SystemClock
+from rimewatch.commands.lot_options import CAUTION, at_option, times, unit_that
+from rimewatch.commands.options import (
+    config_option,
+    instant_ms,
+    journal_option,
+    known_unit,
+    load,
+    who_option,
+)
+from rimewatch.commands.standing import enter, known_lot, standing
+from rimewatch.entries import MoveLot, StartFreezing, StartThawing
+from rimewatch.errors import UserError
+from rimewatch.vocabulary import Option, UnitId
+
+THAWING = "FDA Food Code 2022, 3-501.13(A)"
+
+
+@click.command(epilog="Example:  rimewatch lot freeze L-0412 ulf-1 35C-15h --needed-by 2026-03-06")
+@click.argument("lot")
+@click.argument("unit")
+@click.argument("option", type=click.Choice([option.value for option in Option]))
+@click.option("--needed-by", help="When it must be ready, in the shop's time.")
+@at_option
+@config_option
+@journal_option
+@who_option
+def freeze(
+    lot: str,
+    unit: str,
+    option: str,
+    needed_by: str | None,
+    at: str | None,
+    config: Path,
+    journal: Path,
+    who: str,
+) -> None:
+    """Start a lot's freezing hold in a unit, by an option of the Food Code."""
+    shop = load(config, sends=False)
+    needed_by_ms = None if needed_by is None else instant_ms(needed_by, shop)
+    if needed_by_ms is not None and needed_by_ms <= SystemClock().now_ms():
+        raise UserError(f"--needed-by {needed_by} is past; expected a time to come")
+    entry = StartFreezing(
+        **times(at, shop),
+        who=who,
+        lot=known_lot(journal, lot),
+        unit=unit_that(shop, unit, freezes=True),
+        option=Option(option),
+        needed_by_ms=needed_by_ms,
+    )
+    enter(journal, entry)
+    click.echo(f"{lot}: freezing in {unit} by {option}. The count starts when the cold is proven.")
+    if needed_by_ms is not None:
+        click.echo("Whether it will be ready in time: rimewatch lot plan.")
+
+
+@click.command(epilog="Example:  rimewatch lot thaw L-0412 walk-in")
+@click.argument("lot")
+@click.argument("unit")
+@at_option
+@config_option
+@journal_option
+@who_option
+def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: str) -> None:
+    """Enter that a lot was put to thaw under refrigeration."""
+    from rimewatch.evaluation.lot_book import book
+    from rimewatch.evaluation.lot_story import tell
+    from rimewatch.report.lot_page import ROP_REMINDER
+
+    shop = load(config, sends=False)
+    known = known_lot(journal, lot)
+    entry = StartThawing(
+        **times(at, shop), who=who, lot=known, unit=unit_that(shop, unit, freezes=False)
+    )
+    with standing(shop, journal) as now:
+        before = book([*now.evaluator.entries, *now.waiting])[known]
+        story = tell(shop, now.journal, now.evaluator.histories(), before, now.now_ms)
+    enter(journal, entry)
+    click.echo(
+        f"{lot}: thawing in {unit}, at 5 °C (41 °F) or below (FDA Food Code 2022, 3-501.13)."
+    )
+    if story.entries.received is not None and story.entries.received.rop:
+        click.echo(ROP_REMINDER)
+    if story.proof is None and story.why_not:
+        click.echo(f"It is not proven and must not be served raw. {story.why_not}")
+    click.echo(CAUTION)
+
+
+@click.command(epilog="Example:  rimewatch lot move L-0412 case-1")
+@click.argument("lot")
+@click.argument("unit")
+@at_option
+@config_option
+@journal_option
+@who_option
+def move(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: str) -> None:
+    """Enter that a lot was put into another unit."""
+    shop = load(config, sends=False)
+    entry = MoveLot(
+        **times(at, shop),
+        who=who,
+        lot=known_lot(journal, lot),
+        unit=UnitId(known_unit(shop, unit)),
+    )
+    enter(journal, entry)
+    click.echo(f"{lot}: moved to {unit}.")

@@ -1,0 +1,180 @@
+"""``rimewatch lot``: how lots stand. A list, what is to be expected, and a lot's record."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import click
+
+from rimewatch.commands.lot_options import CAUTION
+from rimewatch.commands.options import config_option, journal_option, load
+from rimewatch.commands.standing import Standing, standing
+from rimewatch.entries import AnyEntry
+from rimewatch.errors import UserError
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_story import Histories, LotStory, tell
+from rimewatch.lots.record import Proof
+from rimewatch.report import wording
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H
+
+PROVEN = {
+    Proof.OWN_FREEZING: "may be served raw (own freezing)",
+    Proof.SUPPLIER_FREEZING: "may be served raw (the supplier's statement on freezing)",
+    Proof.EXEMPTION: "may be served raw (exempt)",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lots:
+    """Every lot, judged now."""
+
+    now: Standing
+    histories: Histories
+    entries: list[AnyEntry]
+    stories: list[LotStory]
+
+
+@contextmanager
+def _lots(shop: Shop, journal: Path) -> Iterator[_Lots]:
+    with standing(shop, journal) as now:
+        histories = now.evaluator.histories()
+        entries = [*now.evaluator.entries, *now.waiting]
+        stories = [
+            tell(shop, now.journal, histories, lot, now.now_ms) for lot in book(entries).values()
+        ]
+        yield _Lots(now=now, histories=histories, entries=entries, stories=stories)
+
+
+@click.command("list", epilog="Example:  rimewatch lot list --config shop.toml --raw-ready")
+@click.option("--raw-ready", is_flag=True, help="Only lots whose proof is complete.")
+@config_option
+@journal_option
+def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (a flag)
+    """List lots: where each is, how far its hold has come, and what its proof lacks."""
+    shop = load(config, sends=False)
+    with _lots(shop, journal) as lots:
+        here = [s for s in lots.stories if s.state != "withdrawn"]
+    shown = [s for s in here if not raw_ready or s.raw_ready]
+    for story in shown:
+        click.echo(_line(story, ZoneInfo(shop.timezone)))
+    if not shown:
+        click.echo("No lot's proof is complete." if raw_ready else "No lot is on the books.")
+    click.echo(CAUTION)
+
+
+def _line(story: LotStory, zone: ZoneInfo) -> str:
+    received = story.entries.received
+    species = "unknown" if received is None else wording.printable(received.species)
+    verdict = "not raw" if story.proof is None else PROVEN[story.proof]
+    parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
+    hold = story.hold
+    if hold is not None and hold.completed_ms is not None:
+        parts.append(f"hold complete {wording.local_moment(round(hold.completed_ms), zone)}")
+    elif hold is not None and hold.started_ms is not None and story.state == "freezing":
+        parts.append(
+            f"{wording.credited_hours(hold.credited_h, hold.required_h)}, complete "
+            f"{wording.local_moment(round(hold.started_ms + hold.required_h * MS_PER_H), zone)} "
+            "if the cold holds"
+        )
+    if story.why_not:
+        parts.append(story.why_not.rstrip("."))
+    return "; ".join(parts) + "."
+
+
+@click.command(epilog="Example:  rimewatch lot plan --config shop.toml")
+@config_option
+@journal_option
+def plan(config: Path, journal: Path) -> None:
+    """Say which lots will be ready when, and what to do about those that will be late."""
+    from rimewatch.evaluation.lot_outlook import foretell_lots
+    from rimewatch.lots.foretell import advice
+    from rimewatch.report.freezing_words import advice_line
+
+    shop = load(config, sends=False)
+    zone = ZoneInfo(shop.timezone)
+    with _lots(shop, journal) as lots:
+        found = foretell_lots(shop, lots.now.journal, lots.histories, lots.stories, lots.now.now_ms)
+    units = {unit.id: unit.name for unit in shop.units}
+    for item in found:
+        when = "the count has not begun"
+        if item.expected_ms is not None:
+            done = wording.local_moment(round(item.expected_ms), zone)
+            when = f"complete {done} if the cold holds"
+        wanted = ""
+        if item.needed_by_ms is not None:
+            by = wording.local_moment(item.needed_by_ms, zone)
+            wanted = f"; wanted by {by}: {'LATE' if item.is_late else 'in time'}"
+        click.echo(f"{item.lot} by {item.option.value} in {item.unit}: {when}{wanted}.")
+    for cure in advice(found):
+        click.echo(advice_line(cure, units, zone, shop.display))
+    if not found:
+        click.echo("No lot is in its freezing hold.")
+
+
+@click.command(epilog="Example:  rimewatch lot options --config shop.toml --lot L-0412")
+@click.option("--lot", help="For this lot; without it, for fish of unknown thickness.")
+@config_option
+@journal_option
+def options(lot: str | None, config: Path, journal: Path) -> None:
+    """Say what each freezer can do, by what it did lately, and when it would be complete."""
+    from rimewatch.evaluation.lot_outlook import prospects_for
+    from rimewatch.report.freezing_words import prospect_lines
+
+    shop = load(config, sends=False)
+    with _lots(shop, journal) as lots:
+        received = None if lot is None else _story(lots, lot).entries.received
+        found = prospects_for(shop, lots.now.journal, lots.histories, received, lots.now.now_ms)
+    units = {unit.id: unit.name for unit in shop.units}
+    click.echo("Begun now, by what the freezers did lately, and only if the cold holds:")
+    for line in prospect_lines(found, units, ZoneInfo(shop.timezone), shop.display):
+        click.echo(f"  {line}")
+
+
+@click.command(epilog="Example:  rimewatch lot record L-0412 --format pdf --out L-0412.pdf")
+@click.argument("lot")
+@click.option("--format", "form", type=click.Choice(["text", "json", "pdf"]), default="text")
+@click.option("--out", type=click.Path(path_type=Path), help="Write it there.")
+@config_option
+@journal_option
+def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -> None:
+    """Show a lot's record: what, when, how cold, how measured, and every entry."""
+    from rimewatch.commands.files import write_whole
+    from rimewatch.evaluation.lot_record import record_of
+    from rimewatch.journal.attachments import found
+    from rimewatch.report.lot_page import lot_page
+    from rimewatch.report.lot_record_json import lot_record_json
+    from rimewatch.report.lot_record_text import lot_record_text
+
+    if form == "pdf" and out is None:
+        raise UserError("a PDF is not for the terminal; name its file with --out")
+    shop = load(config, sends=False)
+    with _lots(shop, journal) as lots:
+        story = _story(lots, lot)
+        told = record_of(
+            shop, lots.now.journal, lots.histories, story, lots.entries, lots.now.now_ms
+        )
+    files = {s.sha256: found(journal, s.sha256).value for s in told.statements if s.sha256}
+    page = lot_page(shop, told, files)
+    content: str | bytes
+    if form == "pdf":
+        from rimewatch.report.lot_record_pdf import lot_record_pdf
+
+        content = lot_record_pdf(shop, told, page)
+    else:
+        content = lot_record_json(told) if form == "json" else lot_record_text(page)
+    if out is not None:
+        write_whole(out, content)
+        click.echo(f"The record of {lot} is in {out}.")
+    else:
+        click.echo(content, nl=False)
+
+
+def _story(lots: _Lots, lot: str) -> LotStory:
+    for story in lots.stories:
+        if story.lot == lot:
+            return story
+    known = ", ".join(story.lot for story in lots.stories[-5:]) or "none"
+    raise UserError(f'there is no lot "{lot}" that counts on the books; the newest are {known}')
