@@ -157,6 +157,15 @@ class LotFacts:
     """What freezing, or an exemption from it, leaves open; a sentence each."""
     statement_missing: bool = False
     received_too_warm: bool = False
+    proof: str = ""
+    """What proves it: ``own-freezing``, ``supplier-freezing`` or ``exemption``; empty: nothing."""
+    why_not: str = ""
+    """What its proof lacks; empty: nothing, or the ledger does not say."""
+    needed_by_ms: int | None = None
+    is_late: bool = False
+    """Whether it will not be ready by then."""
+    instead: tuple[Option, UnitId, int] | None = None
+    """For a late one, what would have it ready: an option, where, and begun by when."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -202,7 +202,13 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
     if lot.needs_destruction and lot.option is not None:
         credited = wording.credited_hours(lot.credited_h, lot.required_h)
         lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
+    if lot.completed_now and lot.proof:
+        lines.append("New since the summary before.")
     lines.extend(_set_back(summary, lot))
+    if lot.why_not and not (lot.state == "freezing" and lot.credited_h > 0.0):
+        lines.append(f"Not ready: {lot.why_not[0].lower()}{lot.why_not[1:]}")
+    if lot.is_late and lot.needed_by_ms is not None:
+        lines.append(_late(summary, lot, lot.needed_by_ms))
     if lot.received_too_warm:
         lines.append("It came in too warm: the person in charge decides about it.")
     if not lot.needs_destruction or lot.state == "complete":
@@ -218,6 +224,8 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
 
 def _standing(summary: Summary, lot: LotFacts) -> tuple[str, str]:
     """Return where a lot stands, and a further line on it."""
+    if lot.proof == "supplier-freezing":
+        return "frozen by its supplier, by their statement", "Not frozen for this here."
     if not lot.needs_destruction:
         return "no freezing called for", lot.why
     if lot.state == "complete":
@@ -236,6 +244,18 @@ def _standing(summary: Summary, lot: LotFacts) -> tuple[str, str]:
     if lot.state == "freezing":
         return "in the freezer, hold not counting yet", ""
     return "not frozen yet, not for serving raw", lot.why
+
+
+def _late(summary: Summary, lot: LotFacts, needed_by_ms: int) -> str:
+    late = f"Wanted by {wording.local_moment(needed_by_ms, summary.zone)}, and not ready by then"
+    if lot.instead is None:
+        return f"{late}; no freezer here would have it so."
+    option, unit, start_by_ms = lot.instead
+    before = wording.local_moment(start_by_ms, summary.zone)
+    return (
+        f"{late} unless moved to {_name(summary, unit)} before {before}: "
+        f"{option_words(option, summary.scale)}."
+    )
 
 
 def option_words(option: Option, scale: Scale) -> str:

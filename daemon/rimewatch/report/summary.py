@@ -349,6 +349,17 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         ),
         statement_missing=bool(record.get("statement_missing", False)),
         received_too_warm=bool(record.get("received_too_warm", False)),
+        proof=str(record.get("proof") or ""),
+        why_not=wording.printable(str(record.get("why_not") or "")),
+        needed_by_ms=time_ms(record, "needed_by"),
+        is_late=bool(record.get("late", False)),
+        instead=None
+        if not (better := record.get("instead"))
+        else (
+            Option(better["option"]),
+            UnitId(better["unit"]),
+            sure_time_ms(better, "start_by"),
+        ),
     )
 
 

@@ -157,12 +157,32 @@ def _lots(found: Findings) -> Iterator[Todo]:
             yield Todo(text=f"Lot {lot.lot}: record the supplier’s written statement.")
         if not lot.needs_destruction or lot.state in ("complete", "withdrawn"):
             continue
+        if lot.proof == "supplier-freezing":
+            continue
+        yield from _late(found, lot)
         if lot.set_back:
             yield Todo(text=f"Lot {lot.lot}: its hold was set back; keep it off the raw counter.")
         elif lot.state == "received":
             yield Todo(text=f"Lot {lot.lot}: needs a freezing hold before it is served raw.")
         elif lot.state == "freezing" and lot.started_ms is None:
             yield Todo(text=f"Lot {lot.lot}: its hold is not counting yet; check its freezer.")
+
+
+def _late(found: Findings, lot: LotFacts) -> Iterator[Todo]:
+    if not lot.is_late or lot.needed_by_ms is None:
+        return
+    by = wording.local_moment(lot.needed_by_ms, found.zone)
+    if lot.instead is None:
+        yield Todo(text=f"Lot {lot.lot}: will not be ready by {by}; plan without it.")
+        return
+    _, unit, start_by_ms = lot.instead
+    named = {item.unit.id: item.name for item in found.units}
+    before = wording.local_moment(start_by_ms, found.zone)
+    yield Todo(
+        text=f"Lot {lot.lot}: will not be ready by {by}; "
+        f"move it to {named.get(unit, str(unit))} before {before}.",
+        unit=unit,
+    )
 
 
 def _probes(found: Findings) -> Iterator[Todo]:
