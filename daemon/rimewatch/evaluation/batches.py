@@ -1,7 +1,7 @@
 """Batches that cool, and food under a timer: from their entries and the readings. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from rimewatch.entries import (
@@ -56,6 +56,11 @@ def batches(entries: Sequence[AnyEntry]) -> list[Batch]:
     return list(found.values())
 
 
+def ended_by(batch: Batch, end_ms: int, at_ms: int) -> Batch:
+    """Return a batch as ended at an instant that has passed, if it had not ended before."""
+    return replace(batch, ended_ms=end_ms) if batch.ended_ms is None and at_ms >= end_ms else batch
+
+
 def timed(entries: Sequence[AnyEntry]) -> list[Timed]:
     """Return the food that was put under a timer, in order of its time.
 
@@ -94,9 +99,19 @@ def cooling_of(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> Coo
     )
 
 
-def is_exempt(standing: Cooling, batch: Batch, at_ms: int) -> bool:
-    """Whether a unit's holding limit waits for a batch to cool (3-501.16(A)): only in its time."""
-    if batch.ended_ms is not None or standing.over or standing.state is CoolingState.FAILED:
+def is_exempt(standing: Cooling, batch: Batch, at_ms: int, *, above: bool) -> bool:
+    """Whether a unit's limits wait for a batch to cool (3-501.16(A)): only within its time.
+
+    Args:
+        standing: How the batch stands.
+        batch: The batch.
+        at_ms: The instant.
+        above: Whether the unit is above its limit now: a batch that has just come to its
+            last temperature may not yet be below the limit's deadband.
+    """
+    if batch.ended_ms is not None or standing.state is CoolingState.FAILED:
+        return False
+    if standing.over and not above:
         return False
     return not standing.stages or at_ms <= standing.stages[-1].deadline_ms
 

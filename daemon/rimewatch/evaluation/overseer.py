@@ -17,8 +17,10 @@ from rimewatch.evaluation.batches import (
     batches,
     cooling_condition,
     cooling_of,
+    ended_by,
     is_exempt,
 )
+from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.outlook import outlook_of, projection_condition
 from rimewatch.evaluation.power import POWER_LOSS, SILENCED, power_condition
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
@@ -27,7 +29,7 @@ from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import AirWatch, warming_of
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_S, LotId, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
 MS_PER_MINUTE: Final = 60_000
 
@@ -35,8 +37,17 @@ RECOVERY_S: Final = 2700.0
 """How long units may take to be cold again after power is back, before what is still so is
 raised (common practice, no source)."""
 
-COOLING_EXEMPTS: Final = (Rule.HOLDING, Rule.OPERATING_LIMIT, Rule.PROJECTION)
-"""What waits while a batch cools in its unit (FDA Food Code 2022, 3-501.16(A))."""
+COOLING_EXEMPTS: Final = (
+    Rule.HOLDING,
+    Rule.OPERATING_LIMIT,
+    Rule.PROJECTION,
+    Rule.IMPLAUSIBLE,
+)
+"""What waits while a batch cools in its unit (FDA Food Code 2022, 3-501.16(A)); its probe
+jumps as it is put into hot food."""
+
+LONGEST_BATCH_MS: Final = MS_PER_DAY
+"""A batch that nobody took out is not looked at any longer after a day."""
 
 TIME_LEFT_EVERY_MIN: Final = 5
 """Without power, how long is left is estimated anew so often: every unit needs a fit."""
@@ -149,14 +160,19 @@ class Overseer:
     def judge_cooling(self, at_ms: int) -> None:
         """Look at the batch that was last put to cool in each unit."""
         latest = {batch.start.unit: batch for batch in self._batches}
-        for unit, batch in latest.items():
+        for unit, found in latest.items():
+            if unit not in self._shop.unit:
+                continue  # nobody measures there
+            batch = ended_by(found, found.start.at_ms + LONGEST_BATCH_MS, at_ms)
             key = AlarmKey(unit=unit, rule=Rule.COOLING)
             silenced = [AlarmKey(unit=unit, rule=rule) for rule in COOLING_EXEMPTS]
             waits = any(key in self._host.alarms.suppressed.get(other, ()) for other in silenced)
             if batch.ended_ms is not None and key not in self._host.alarms.conditions and not waits:
                 continue
             standing = cooling_of(self._shop, self._store, batch, at_ms)
-            exempt = is_exempt(standing, batch, at_ms)
+            limit = AlarmKey(unit=unit, rule=limit_rule(self._shop.unit[unit]))
+            above = limit in self._host.alarms.conditions
+            exempt = is_exempt(standing, batch, at_ms, above=above)
             for other in silenced:
                 if exempt:
                     self._host.suppress(other, key)

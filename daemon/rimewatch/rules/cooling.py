@@ -107,6 +107,8 @@ def judge(
         return _standing(food, start_ms, None, [], at_ms, max_gap_ms)
     early = [point for point in curve if point[0] <= start_ms + SETTLES_MS]
     peak = max(early or curve[:1], key=lambda point: point[1])
+    if peak[1] <= food_code.COOLING_FINAL_C:  # the probe is not in it, or not yet
+        return _standing(food, start_ms, None, [], at_ms, max_gap_ms)
     falling = curve[curve.index(peak) :]
     started_ms: int | None = start_ms
     if food is CoolingFood.COOKED and peak[1] > food_code.COOLING_START_C:

@@ -23,9 +23,10 @@ FEWEST_READINGS: Final = 120
 """What a probe did before is known after so many readings."""
 
 BESIDE_C: Final = 3.0
-BESIDE_MS: Final = 2 * MS_PER_H
+BESIDE_MS: Final = 4 * MS_PER_H
 BESIDE_MEMORY_MS: Final = MS_PER_H / 2
-"""A neighbour that has moved by so much, swings smoothed out, over a time so long."""
+"""The air beside a product probe has moved by so much, swings smoothed out, over a time so
+long: fish follows. Air may well stand still beside fish that cools."""
 
 PLATEAU_C: Final = (-3.0, 0.5)
 """Melting ice and freezing fish keep a product probe in here at one temperature."""
@@ -37,7 +38,7 @@ class StuckState:
     """What the fold remembers of a probe."""
 
     probe: str
-    has_plateau: bool
+    is_product: bool
     value: float | None = None
     since_ms: int = 0
     """Since when it has repeated the value."""
@@ -107,14 +108,15 @@ class StuckRule:
         least_ms = SHORTEST_MS
         if state.value is None:
             return None
-        if state.has_plateau and PLATEAU_C[0] <= state.value <= PLATEAU_C[1]:
+        if state.is_product and PLATEAU_C[0] <= state.value <= PLATEAU_C[1]:
             least_ms = PLATEAU_MS
         if lasting_ms < least_ms:
             return None
         if _missed(state):
             why = "before, it moved all the time"
         elif (
-            lasting_ms >= max(BESIDE_MS, least_ms)
+            state.is_product
+            and lasting_ms >= max(BESIDE_MS, least_ms)
             and state.beside_c is not None
             and state.beside_high_c - state.beside_low_c >= BESIDE_C
         ):
