@@ -3,7 +3,9 @@
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -11,13 +13,15 @@ import pytest
 from click.testing import CliRunner, Result
 
 from influx_answers import Answer, InfluxAnswers
-from mirrored import START_MS, TOKEN, fill, following, mirrored_shop, new_journal
+from mirrored import START_MS, TOKEN, elsewhere, fill, following, mirrored_shop, new_journal
 from mosquitto_broker import Mosquitto
 from rimewatch.cli import rimewatch
+from rimewatch.clock import SystemClock
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import read_trace
 from rimewatch.journal.reader import JournalReader
 from rimewatch.mirror.state import MIRROR_STATE, from_text
+from rimewatch.service.mirroring import Mirroring
 from running_service import RunningService
 
 pytestmark = pytest.mark.integration
@@ -182,6 +186,31 @@ def test_commands_tell_how_far_it_is_what_was_refused_and_send_again(
     assert "hours of a probe will be sent again" in again.output
     assert equal.return_value in (None, 0)
     assert "equal    air-0: 1,000 here" in equal.output
+
+
+def test_changed_configuration_goes_on_in_the_new_place_from_where_the_old_one_came_to(
+    tmp_path: Path, influx: InfluxAnswers, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reload moves the mirror; without the table it ends, and nothing of it is left running."""
+    monkeypatch.setattr("rimewatch.service.mirroring.KEEP_EVERY_S", 0.0)
+    said: list[str] = []
+    other = InfluxAnswers()
+    shop = mirrored_shop(influx.url, probes=1)
+    with new_journal(tmp_path) as journal:
+        fill(journal, shop, 0, 400)
+        mirroring = Mirroring(shop, journal.path, SystemClock(), say=said.append)
+        influx.wait_for(lambda one: len(one.points) == 400, "the first place got nothing")
+        mirroring.use(elsewhere(shop, other.url), journal)
+        fill(journal, shop, 3600, 3610)
+        other.wait_for(lambda one: len(one.points) == 10, "the second place got nothing new")
+        mirroring.use(replace(shop, mirror=None), journal)
+        state = from_text(journal.load_state(MIRROR_STATE))
+        assert journal.changed_hours_behind(state.cursor) == 0
+        mirroring.look(journal)
+    other.close()
+
+    assert "mirror" not in [thread.name for thread in threading.enumerate()]
+    assert said == []
 
 
 def test_missing_client_library_is_one_sentence_with_its_cure(tmp_path: Path) -> None:
