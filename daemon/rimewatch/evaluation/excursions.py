@@ -2,20 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.evidence import evidence_for
-from rimewatch.evaluation.power import lost_with
+from rimewatch.evaluation.power import RECOVERY_S, lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import cause
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import ProbeId, Rule
-
-RECOVERY_MS: Final = 2700 * 1000
-"""For so long after power is back its alarm has spoken for what is not yet cold."""
+from rimewatch.vocabulary import MS_PER_S, ProbeId, Rule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +85,7 @@ def _is_of(alarm: Alarm, unit: Unit, rule: Rule, spell: Spell) -> bool:
         return False
     over_ms = float("inf") if alarm.returned_ms is None else alarm.returned_ms
     if alarm.key.rule is Rule.POWER_LOSS:
-        over_ms += RECOVERY_MS
+        # For so long after power is back its alarm has spoken for what is not yet cold.
+        over_ms += RECOVERY_S * MS_PER_S
     ends_ms = float("inf") if spell.end_ms is None else spell.end_ms
     return alarm.since_ms <= ends_ms and over_ms >= spell.start_ms

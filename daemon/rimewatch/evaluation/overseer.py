@@ -22,7 +22,7 @@ from rimewatch.evaluation.batches import (
 )
 from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.outlook import outlook_of, projection_condition
-from rimewatch.evaluation.power import POWER_LOSS, SILENCED, power_condition
+from rimewatch.evaluation.power import POWER_LOSS, RECOVERY_S, SILENCED, power_condition
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
@@ -32,10 +32,6 @@ from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
 MS_PER_MINUTE: Final = 60_000
-
-RECOVERY_S: Final = 2700.0
-"""How long units may take to be cold again after power is back, before what is still so is
-raised (common practice, no source)."""
 
 COOLING_EXEMPTS: Final = (
     Rule.HOLDING,

@@ -27,6 +27,10 @@ SILENCED: Final = (
 )
 """What the loss of power says already of each unit without it."""
 
+RECOVERY_S: Final = 3600.0
+"""How long units may take to be cold again after power is back, before what is still so is
+raised (common practice, no source)."""
+
 ABOUT_TO_BE_RAISED_MS: Final = 3 * 60_000
 """Where a unit's own alarm is about to be raised, units need to have been out only so long."""
 
@@ -68,7 +72,7 @@ def power_condition(
         for one in watch.warming(at_ms)
         if one.unit not in outage.units and power_loss.joins(outage, one)
     ]
-    return replace(standing, units=(*standing.units, *more)) if more else standing
+    return replace(standing, units=watch.in_order((*standing.units, *more))) if more else standing
 
 
 def _condition(outage: Outage) -> Condition:

@@ -3,6 +3,7 @@
 Pure: readings from the store, settings from the shop.
 """
 
+from collections.abc import Collection
 from typing import Final
 
 from rimewatch.evaluation.channels import stale_ms
@@ -67,6 +68,10 @@ class AirWatch:
     def count_measured(self, at_ms: int) -> int:
         """Return how many units' air is known at an instant."""
         return sum(self.measured(unit, at_ms) for unit in self._probes)
+
+    def in_order(self, units: Collection[UnitId]) -> tuple[UnitId, ...]:
+        """Return units in the order of the configuration."""
+        return tuple(unit for unit in self._probes if unit in units)
 
     def warming(self, at_ms: int) -> list[Warming]:
         """Return the units that are measured and out of their bands."""
