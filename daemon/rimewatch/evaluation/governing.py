@@ -9,10 +9,10 @@ from rimewatch.evaluation.channels import settings_for
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.rules import channel
 from rimewatch.rules.watch import ChannelSettings
-from rimewatch.science import spoilage
+from rimewatch.science import lag, spoilage
 from rimewatch.science.statistics import cut_to_period
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import ProbeId, UnitId
+from rimewatch.vocabulary import MS_PER_S, ProbeId, UnitId
 
 WARM_UP_LAGS = 20.0
 """After so many time constants a lag has forgotten where it began (exp(−20) = 2e-9)."""
@@ -46,6 +46,42 @@ def governing_within(
         from_ms=from_ms,
         to_ms=to_ms,
     )
+
+
+def governing_peak_c(
+    shop: Shop, store: ReadingStore, probe: Probe, from_ms: float, to_ms: float
+) -> float | None:
+    """Return the warmest governing temperature of a period, also between readings; None: unseen.
+
+    Behind a lag the fish is warmest after the air is, mostly between two readings; and at
+    the edges of a period the curve is no straight line.
+    """
+    settings = settings_for(shop.unit[probe.unit], probe)
+    lag_s = settings.lag_s
+    span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
+    felt = channel.governing_curve(settings, span.times_ms, span.values).tolist()
+    at_ms, air = span.times_ms.tolist(), span.values.tolist()
+    seen = [y for t_ms, y in zip(at_ms, felt, strict=True) if from_ms <= t_ms <= to_ms]
+    best = max(seen, default=-math.inf)
+    first = max(int(np.searchsorted(span.times_ms, from_ms, side="right")) - 1, 0)
+    for n in range(first, len(at_ms) - 1):
+        start_ms, end_ms = at_ms[n], at_ms[n + 1]
+        if start_ms >= to_ms:
+            break
+        y0, a, b = felt[n], air[n], air[n + 1]
+        if end_ms - start_ms > settings.stale_ms or max(y0, a, b, felt[n + 1]) <= best:
+            continue
+        h_s = (end_ms - start_ms) / MS_PER_S
+        edges_s = [
+            (edge_ms - start_ms) / MS_PER_S
+            for edge_ms in (max(from_ms, start_ms), min(to_ms, end_ms))
+        ]
+        inside = [lag.value_at(y0, a, b, h_s, lag_s, t_s) for t_s in edges_s]
+        turn = lag.turning_point(y0, a, b, h_s, lag_s)
+        if turn is not None and edges_s[0] <= turn[0] <= edges_s[1]:
+            inside.append(turn[1])
+        best = max(best, *inside)
+    return None if best == -math.inf else best
 
 
 def unit_ice_days(

@@ -3,7 +3,11 @@
 from dataclasses import replace
 
 from rimewatch.evaluation.channels import stale_ms
-from rimewatch.evaluation.governing import governing_readings, unit_ice_days
+from rimewatch.evaluation.governing import (
+    governing_peak_c,
+    governing_readings,
+    unit_ice_days,
+)
 from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C, LotEntries
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Placement
@@ -66,7 +70,7 @@ def _place(shop: Shop, store: ReadingStore, place: Placement, end_ms: float) -> 
         to_ms=to_ms,
         lasts=place.to_ms is None,
         min_c=min((item.min_c for item in seen if item.min_c is not None), default=None),
-        max_c=max((item.max_c for item in seen if item.max_c is not None), default=None),
+        max_c=_peak_c(shop, store, place, to_ms) if seen else None,
         mean_c=figures[0].mean_c if figures else None,
         limit_c=None if unit is None else unit.limit_c,
         above_limit_s=max((item.above_limit_s for item in figures), default=0.0),
@@ -75,6 +79,15 @@ def _place(shop: Shop, store: ReadingStore, place: Placement, end_ms: float) -> 
         ),
         ice_days=unit_ice_days(shop, store, place.unit, place.from_ms, to_ms),
     )
+
+
+def _peak_c(shop: Shop, store: ReadingStore, place: Placement, to_ms: float) -> float | None:
+    peaks = [
+        peak_c
+        for probe in shop.governing_probes(place.unit)
+        if (peak_c := governing_peak_c(shop, store, probe, place.from_ms, to_ms)) is not None
+    ]
+    return max(peaks, default=None)
 
 
 def _figures(

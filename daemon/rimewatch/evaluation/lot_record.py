@@ -14,7 +14,7 @@ from rimewatch.entries import (
 )
 from rimewatch.evaluation.cancellations import cancelled
 from rimewatch.evaluation.channels import stale_ms
-from rimewatch.evaluation.governing import governing_within
+from rimewatch.evaluation.governing import governing_peak_c, governing_within
 from rimewatch.evaluation.lot_book import LotEntries, changes, corrected
 from rimewatch.evaluation.lot_path import path_of
 from rimewatch.evaluation.lot_quality import use_by_of
@@ -178,10 +178,10 @@ def _warmest(
         if ends_ms <= begins_ms or place.unit not in shop.unit:
             continue
         for probe in shop.governing_probes(place.unit):
-            _, values = governing_within(shop, store, probe, begins_ms, ends_ms)
-            if len(values):
-                bare.append(float(values.max()))
-                guarded.append(float(values.max()) + probe.uncertainty_c)
+            peak_c = governing_peak_c(shop, store, probe, begins_ms, ends_ms)
+            if peak_c is not None:
+                bare.append(peak_c)
+                guarded.append(peak_c + probe.uncertainty_c)
     return (max(bare), max(guarded)) if bare else None
 
 
