@@ -12,6 +12,7 @@ from rimewatch.vocabulary import (
     LotId,
     Option,
     Origin,
+    ProbeId,
     Rule,
     States,
     UnitId,
@@ -212,6 +213,29 @@ class EndTimeControl(Entry):
     lot: LotId | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationCheck(Entry):
+    """A probe was checked against a reference, in melting ice or beside a thermometer."""
+
+    probe: ProbeId
+    found_c: float
+    """How far off it was, °C: what it said less what was true."""
+    reference: str = ""
+    """What it was checked against: the ice bath, a thermometer's name or number."""
+    offset_c: float | None = None
+    """Offset for its readings from now on, °C, in place of any before; None: it stays."""
+
+    @property
+    def from_ms(self) -> int:
+        """From when on a new offset holds: when it was entered, never before."""
+        return self.at_ms if self.entered_ms is None else max(self.at_ms, self.entered_ms)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RetryQuarantine(Entry):
+    """The configuration was mended: what is kept in quarantine is to be read once more."""
+
+
 LotEntry = (
     ReceiveLot | CorrectLot | AttachStatement | StartFreezing | StartThawing | MoveLot | WithdrawLot
 )
@@ -229,4 +253,6 @@ AnyEntry = (
     | EndCooling
     | StartTimeControl
     | EndTimeControl
+    | CalibrationCheck
+    | RetryQuarantine
 )

@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
@@ -20,7 +21,7 @@ from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
 from rimewatch.report.morning import Morning, render_morning
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import About
+from rimewatch.vocabulary import About, ProbeId
 
 
 class EmptyTraceError(ValueError):
@@ -34,6 +35,7 @@ class _Books:
     alarms: dict[str, Alarm] = field(default_factory=dict)
     messages: list[MessageRecord] = field(default_factory=list)
     mornings: dict[date, Morning] = field(default_factory=dict)
+    clocks: dict[ProbeId, ClockNote] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,7 @@ def replay(
         event_ms = _take(line, receiver, store, tally, evaluator)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
         last_ms = max(event_ms if last_ms is None else [last_ms, *event_ms])
+        books.clocks.update(receiver.clock_notes())
         _keep(shop, store, evaluator, tally, books, summaries=summaries)
         if on_line is not None:
             on_line(line.at_ms)
@@ -104,6 +107,7 @@ def _take(
 ) -> list[int]:
     """Take one line in; return the instants of what it says."""
     if isinstance(line, TraceEntry):
+        receiver.enter(line.entry)
         evaluator.enter(line.entry)
         return [line.at_ms]
     if isinstance(line, TraceReading):
@@ -112,10 +116,13 @@ def _take(
         return [line.reading.observed_ms]
     received = receiver.receive(line.topic, line.payload, line.at_ms, retained=line.retained)
     if received.entry is not None and not is_known(received.entry, evaluator.entries):
+        receiver.enter(received.entry)
         evaluator.enter(received.entry)
     tally.add(received.quarantined)
     for doubted in received.quarantined:
         evaluator.doubt(doubted.probe)
+    for probe in received.gone:
+        evaluator.lose(probe)
     for reading in received.readings:
         if store.add(reading):
             evaluator.observe(reading)
@@ -130,6 +137,7 @@ def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Acc
         quarantined=tally.count,
         quarantine=tally.rows(),
         batteries=evaluator.batteries,
+        clocks=books.clocks,
     )
 
 

@@ -53,6 +53,16 @@ class Unit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """How a probe's messages are told from others on its topic."""
+
+    field: str
+    """Path into the payload."""
+    equals: str | float | bool
+    """What stands there in this probe's messages."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Probe:
     """One sensor and how its messages are read."""
 
@@ -72,6 +82,12 @@ class Probe:
     slope: float
     plausible_c: tuple[float, float]
     battery_low: float | None = None
+    match: Mark | None = None
+    """None: every message on the topic is its own."""
+    time_zone: str = ""
+    """Zone of payload times that name none; empty: such a time is not used."""
+    check_every_days: float = 180.0
+    """How often it is to be checked in ice (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -156,3 +156,7 @@ class Scale(StrEnum):
 
     CELSIUS = "C"
     FAHRENHEIT = "F"
+    KELVIN = "K"
+    """Sent by probes; people read one of the two above."""
+    OHM = "ohm"
+    """The resistance of a Pt100 (IEC 60751); likewise."""

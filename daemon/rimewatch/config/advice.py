@@ -5,6 +5,11 @@ from collections.abc import Iterator
 from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config.destinations import ignores_urgency, scheme_of
 from rimewatch.config.tables import DEFAULT_LIMIT_C
+from rimewatch.rules.provisions_food_code import (
+    AIR_THERMOMETER_ACCURACY_C,
+    FOOD_THERMOMETER_ACCURACY_C,
+)
+from rimewatch.science.rtd import Element, RtdClass, claimed_tolerance_c, tolerance_c
 from rimewatch.shop import Probe, Shop, Unit
 from rimewatch.vocabulary import Measures, Priority, Scale
 
@@ -21,6 +26,7 @@ def warnings_of(shop: Shop) -> list[str]:
     return [
         *(sentence for unit in shop.units for sentence in _about_unit(shop, unit)),
         *(sentence for probe in shop.probes for sentence in _about_probe(probe)),
+        *(sentence for probe in shop.probes for sentence in _about_resistance(shop, probe)),
         *_about_people(shop),
         *_about_night(shop),
         *_about_broker(shop),
@@ -59,8 +65,11 @@ def _about_unit(shop: Shop, unit: Unit) -> Iterator[str]:
 
 def _about_probe(probe: Probe) -> Iterator[str]:
     where = f'probe "{probe.id}"'
-    if probe.scale is Scale.FAHRENHEIT and not probe.measures.is_temperature:
-        yield f'{where} measures {probe.measures}, so scale = "F" means nothing; leave it out'
+    if probe.scale is not Scale.CELSIUS and not probe.measures.is_temperature:
+        yield (
+            f'{where} measures {probe.measures}, so scale = "{probe.scale}" means nothing; '
+            "leave it out"
+        )
     for key, neutral in SERVE_TEMPERATURES.items():
         if getattr(probe, key) != neutral and not probe.measures.is_temperature:
             yield f"{where} measures {probe.measures}, so {key} means nothing; leave it out"
@@ -69,10 +78,40 @@ def _about_probe(probe: Probe) -> Iterator[str]:
             f"{where} has battery_low and no path to the battery's level: it will never be "
             "found low; add battery to fields"
         )
+    if probe.measures.is_temperature:
+        yield from _about_accuracy(probe)
     if probe.measures.is_temperature and probe.uncertainty_c == 0:
         yield (
             f"{where} has uncertainty_c = 0: no probe is perfect; take it from its "
             "calibration certificate"
+        )
+
+
+def _about_accuracy(probe: Probe) -> Iterator[str]:
+    is_product = probe.measures is Measures.PRODUCT
+    allowed_c = FOOD_THERMOMETER_ACCURACY_C if is_product else AIR_THERMOMETER_ACCURACY_C
+    if probe.uncertainty_c > allowed_c:
+        section = "4-203.11" if is_product else "4-203.12"
+        yield (
+            f'probe "{probe.id}" has uncertainty_c = {probe.uncertainty_c:g}: FDA Food Code 2022, '
+            f"{section} asks for ±{allowed_c:g} °C; use a better probe"
+        )
+
+
+def _about_resistance(shop: Shop, probe: Probe) -> Iterator[str]:
+    """Say what the element alone may be off by at the unit's limit (IEC 60751)."""
+    if probe.scale is not Scale.OHM or not probe.measures.is_temperature:
+        return
+    limit_c = shop.unit[probe.unit].limit_c
+    class_b_c = tolerance_c(limit_c, RtdClass.B)
+    if probe.uncertainty_c < class_b_c:
+        film = claimed_tolerance_c(limit_c, RtdClass.A, Element.FILM)
+        note = "" if film is not None else ", which a film element may not claim there"
+        yield (
+            f'probe "{probe.id}" sends ohms and has uncertainty_c = {probe.uncertainty_c:g}: at '
+            f"{limit_c:g} °C a class B element alone may be off by {class_b_c:g} °C, a class A "
+            f"one by {tolerance_c(limit_c, RtdClass.A):g} °C{note} (IEC 60751), besides leads "
+            "and meter; take it from its certificate"
         )
 
 

@@ -45,7 +45,7 @@ from rimewatch.config.tables import (
     WebTable,
 )
 from rimewatch.config.translate import Row
-from rimewatch.shop import Broker, Contact, EscalationStep, Night, Probe, Shop, Unit
+from rimewatch.shop import Broker, Contact, EscalationStep, Mark, Night, Probe, Shop, Unit
 from rimewatch.vocabulary import ContactId, Priority, ProbeId, Rule, UnitId
 
 DEFAULT_REPEAT_S: Final = 900.0
@@ -161,6 +161,11 @@ def _probe(table: ProbeTable) -> Probe:
         slope=table.slope,
         plausible_c=(low, high),
         battery_low=table.battery_low,
+        match=None
+        if table.match is None
+        else Mark(field=table.match.field, equals=table.match.equals),
+        time_zone=table.time_zone or "",
+        check_every_days=table.check_every_days,
     )
 
 

@@ -133,11 +133,17 @@ def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
         )
     if form == "json":
         yield from _check_paths(row, probe)
+    if form == "sparkplug":
+        yield from _check_sparkplug(row, probe)
+    if form != "json":
+        yield from _check_json_alone(row, probe)
     if form == "senml":
         # RFC 8428: a record carries its unit and its time itself.
-        if row.right("scale", "measures") and probe.scale is Scale.FAHRENHEIT:
+        if row.right("scale", "measures") and probe.scale is not Scale.CELSIUS:
             yield place.problem(
-                "scale", '"F"', "expected no scale with senml, which knows °C and kelvin by itself"
+                "scale",
+                show(probe.scale.value),
+                "expected no scale with senml, which knows °C and kelvin by itself",
             )
         if probe.fields is not None and probe.fields.time is not None:
             yield place.problem(
@@ -147,15 +153,53 @@ def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
             )
 
 
+def _check_sparkplug(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    # Sparkplug 3.0.0 (ISO/IEC 20237:2023), chapter 4: namespace/group/type/node[/device].
+    levels = probe.topic.split("/")
+    names = [levels[1], *levels[3:]] if len(levels) in (4, 5) else [""]
+    is_source = levels[0] == "spBv1.0" and levels[2:3] == ["+"]
+    if row.right("topic") and not (is_source and all(n and not set(n) & set("+#") for n in names)):
+        yield row.place.problem(
+            "topic",
+            show(probe.topic),
+            "expected spBv1.0/GROUP/+/NODE/DEVICE, or spBv1.0/GROUP/+/NODE for a metric of the "
+            "node itself; the + stands for births, data and deaths",
+        )
+    if probe.fields is None or "value" not in probe.fields.model_fields_set:
+        yield row.place.problem(
+            "fields.value", "missing", "expected the metric's name, such as Temperature"
+        )
+    if probe.fields is not None and probe.fields.time is not None:
+        yield row.place.problem(
+            "fields.time",
+            show(probe.fields.time),
+            "expected no path to a time with sparkplug, whose metrics have times of their own",
+        )
+
+
+def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    for key in ("match", "time_zone"):
+        if row.right(key) and getattr(probe, key) is not None:
+            yield row.place.problem(
+                key,
+                "a table" if key == "match" else show(probe.time_zone),
+                f'expected no {key} but with format = "json", whose payload it looks into',
+                "is given",
+            )
+
+
 def _check_paths(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
-    paths = probe.fields.model_dump(exclude_none=True) if probe.fields else {}
+    given = probe.fields.model_dump(exclude_none=True) if probe.fields else {}
+    paths = {f"fields.{key}": path for key, path in given.items()}
+    if probe.match is not None:
+        paths["match.field"] = probe.match.field
     for key, path in paths.items():
         try:
             jmespath.compile(path)
         except JMESPathError:
             quoted = "'" + '"' + path.replace('"', "") + '"' + "'"
             yield row.place.problem(
-                f"fields.{key}",
+                key,
                 show(path),
                 'expected a JMESPath into the payload, such as "t" or "sensor.temp" '
                 f"(a name with other signs goes in quotes twice: {quoted})",
@@ -194,6 +238,11 @@ def value_path(probe: ProbeTable) -> str | None:
 
 
 def _told_apart(first: ProbeTable, second: ProbeTable) -> bool:
+    marks = first.match, second.match
+    if marks[0] and marks[1] and marks[0].field == marks[1].field:
+        ours, theirs = (mark.equals for mark in marks if mark)
+        if ours != theirs or type(ours) is not type(theirs):
+            return True
     one_format = effective_format(first) == effective_format(second)
     return one_format and value_path(first) != value_path(second)
 

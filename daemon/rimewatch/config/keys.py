@@ -33,7 +33,7 @@ from rimewatch.config.notation import (
 from rimewatch.config.problems import listed, nearest
 from rimewatch.config.topics import filter_fault
 from rimewatch.shop import DefrostWindow
-from rimewatch.vocabulary import Priority
+from rimewatch.vocabulary import Priority, Scale
 
 Format = Literal["number", "json", "senml", "sparkplug"]
 
@@ -100,6 +100,12 @@ def _zone(value: str) -> str:
     return value
 
 
+def _for_people(value: Scale) -> Scale:
+    if value not in (Scale.CELSIUS, Scale.FAHRENHEIT):
+        raise ValueError("people read °C or °F")
+    return value
+
+
 def _topic(value: str) -> str:
     if filter_fault(value):
         raise ValueError("not a topic filter")
@@ -143,6 +149,12 @@ NAME = Expect("a name that people will recognise", "Front display case")
 CLOCK = Expect("a local time HH:MM between 00:00 and 23:59, in quotes", "06:30")
 PRIORITY = word_of(Priority, "high")
 
+PeoplesScale = Annotated[
+    Scale,
+    Field(strict=False),
+    AfterValidator(_for_people),
+    WithJsonSchema({"type": "string", "enum": ["C", "F"]}),
+]
 Zone = Annotated[str, AfterValidator(_zone)]
 Topic = Annotated[str, AfterValidator(_topic)]
 RulePriority = Annotated[Priority, Word, PRIORITY] | None

@@ -27,6 +27,7 @@ from rimewatch.config.keys import (
     Interval,
     LocalTime,
     Name,
+    PeoplesScale,
     RulePriority,
     Topic,
     Word,
@@ -88,7 +89,7 @@ class ShopTable(Table):
         Expect("a zone of the IANA time zone database", "America/Chicago", available_timezones),
     ]
     """Time zone of the shop (IANA name). Night, defrosts and the summary follow its clock."""
-    display: Annotated[Scale, Word, word_of(Scale, "F")] = Scale.CELSIUS
+    display: Annotated[PeoplesScale, word_of(("C", "F"), "F")] = Scale.CELSIUS
     """Scale that people read, "C" or "F". Limits in this file stay in °C. Default "C"."""
     summary_at: Annotated[LocalTime, CLOCK] = time(6, 30)
     """Local time of the morning summary, HH:MM. Default "06:30"."""
@@ -191,6 +192,17 @@ class FieldsTable(Table):
     """Path of the battery's level."""
 
 
+class MatchTable(Table):
+    """What tells a probe's messages from others on the same topic."""
+
+    field: Annotated[
+        str, Field(min_length=1, max_length=200), Expect("a path into the payload", "id")
+    ]
+    """Path into the payload (JMESPath)."""
+    equals: Annotated[str | int | float | bool, Expect("a text, a number, true or false", "a1")]
+    """What stands there in this probe's messages, and in no other's."""
+
+
 class ProbeTable(Table):
     """One sensor, and how its messages are read."""
 
@@ -211,8 +223,22 @@ class ProbeTable(Table):
         Annotated[FieldsTable, Expect("a table of paths", {"value": "t", "time": "ts"})] | None
     ) = None
     """Where value, time and battery stand in the payload. Default { value = "value" }."""
+    match: Annotated[MatchTable, Expect("a table", {"field": "id", "equals": "a1"})] | None = None
+    """Several probes on one topic: what tells this one's messages apart (json). Default: none."""
+    time_zone: (
+        Annotated[
+            Zone,
+            Expect("a zone of the IANA time zone database", "UTC", available_timezones),
+        ]
+        | None
+    ) = None
+    """Zone of payload times that name none (IANA name). Default: such a time is not used."""
+    check_every_days: Annotated[float, Field(gt=0, le=3660), Expect("days, more than 0", 180)] = (
+        180.0
+    )
+    """How often the probe is to be checked in melting ice, d. Default 180."""
     scale: Annotated[Scale, Word, word_of(Scale, "C")] = Scale.CELSIUS
-    """Scale of what the probe sends, "C" or "F". Default "C"."""
+    """What the probe sends: "C", "F", "K", or "ohm" (a Pt100's resistance). Default "C"."""
     every_s: Annotated[Interval, Expect("seconds, more than 0", 60)] | None = None
     """Expected interval, s. Default 60; a door or water contact without it is never stale."""
     stale_s: Annotated[Interval, Expect("seconds, not less than every_s", 180)] | None = None

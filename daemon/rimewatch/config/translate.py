@@ -14,10 +14,13 @@ from pydantic_core import ErrorDetails
 
 from rimewatch.config.keys import Expect
 from rimewatch.config.problems import NOT_SHOWN, Problem, nearest, show
-from rimewatch.config.tables import FieldsTable, Table
+from rimewatch.config.tables import FieldsTable, MatchTable, Table
 
 SECRET_KEYS: Final = frozenset({"urls", "password", "heartbeat_url", "token"})
 """Keys whose values are never shown, whatever is wrong with them."""
+
+INNER_TABLES: Final[Mapping[str, type[Table]]] = {"fields": FieldsTable, "match": MatchTable}
+"""Tables inside a table, by their key."""
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 
@@ -101,7 +104,7 @@ def keys_of(model: type[Table]) -> list[str]:
 def _problems(errors: list[ErrorDetails], model: type[Table], place: Place) -> Iterator[Problem]:
     for error in errors:
         loc = error["loc"]
-        inner = FieldsTable if len(loc) > 1 and loc[0] == "fields" else model
+        inner = INNER_TABLES.get(str(loc[0]), model) if len(loc) > 1 else model
         if error["type"] == "extra_forbidden":
             problem = unknown_key(place, str(loc[-1]), keys_of(inner))
             if inner is not model:

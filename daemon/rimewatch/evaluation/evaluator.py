@@ -22,6 +22,7 @@ from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
     AttachStatement,
+    CalibrationCheck,
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
@@ -31,6 +32,7 @@ from rimewatch.entries import (
     MoveLot,
     OutOfService,
     ReceiveLot,
+    RetryQuarantine,
     Shelve,
     StartCooling,
     StartFreezing,
@@ -170,6 +172,10 @@ class Evaluator:
         if probe is not None:
             self._judge_places(self._bench.doubt(probe, self.now_ms))
 
+    def lose(self, probe: ProbeId) -> None:
+        """Take note that a probe has said, by whoever speaks for it, that it is gone."""
+        self._judge_places(self._bench.lose(probe, self.now_ms))
+
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry. One without a number is the next in the order they come."""
         if not entry.entry_number:
@@ -203,7 +209,13 @@ class Evaluator:
             case StartCooling() | EndCooling():
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case CorrectiveAction() | StartTimeControl() | EndTimeControl():
+            case (
+                CorrectiveAction()
+                | StartTimeControl()
+                | EndTimeControl()
+                | CalibrationCheck()
+                | RetryQuarantine()
+            ):
                 pass
 
     def advance(self, now_ms: int) -> None:

@@ -6,7 +6,7 @@ the same ledger, to the digit.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
@@ -14,12 +14,14 @@ from rimewatch.entries import AnyEntry, CorrectiveAction
 from rimewatch.evaluation import exposures
 from rimewatch.evaluation.awaiting import ASKED_FOR_MS, awaiting_action, histories_of
 from rimewatch.evaluation.batches import cooling_records, time_control_records
+from rimewatch.evaluation.calibrations import calibration_checks
 from rimewatch.evaluation.channels import (
     ChannelHistory,
     history_of,
     limit_rule,
     stale_ms,
 )
+from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.excursions import Excursion, excursions_of
@@ -56,6 +58,7 @@ class Account:
     quarantined: int = 0
     quarantine: Sequence[Mapping[str, Any]] = ()
     batteries: Mapping[ProbeId, float] | None = None
+    clocks: Mapping[ProbeId, ClockNote] = field(default_factory=dict)
 
 
 def build_ledger(
@@ -117,6 +120,7 @@ def build_ledger(
             probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
             for probe in shop.probes
         },
+        "calibration_checks": calibration_checks(account.entries, to_ms),
         "quarantine": list(account.quarantine),
         "corrective_actions": corrective_actions(account.entries, from_ms - ASKED_FOR_MS, to_ms),
     }
@@ -355,4 +359,5 @@ def _probe(
         record["missing_s"] = figure(sum(end - start for start, end in gaps) / 1000.0, 3)
     if account.batteries and probe in account.batteries:
         record["battery"] = account.batteries[probe]
+    record |= account.clocks.get(probe, ClockNote()).record()
     return record

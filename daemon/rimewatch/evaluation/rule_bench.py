@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from rimewatch.rules.probe_rule import Finding, ProbeRule, Sample
-from rimewatch.rules.probe_rules import IMPLAUSIBLE, PROBE_RULES
+from rimewatch.rules.probe_rules import IMPLAUSIBLE, PROBE_RULES, STALE
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
 
@@ -58,6 +58,16 @@ class RuleBench:
             if self._slots[slot][0] is IMPLAUSIBLE:
                 self._states[slot] = IMPLAUSIBLE.doubt(self._states[slot], at_ms)
                 self._schedule(slot)
+                if self._look(slot, at_ms):
+                    changed.append(self._place(slot))
+        return changed
+
+    def lose(self, probe: ProbeId, at_ms: int) -> list[Place]:
+        """Tell a probe's rule ``stale`` that the probe is gone."""
+        changed: list[Place] = []
+        for slot in self._of_probe.get(probe, ()):
+            if self._slots[slot][0] is STALE:
+                self._states[slot] = STALE.lose(self._states[slot], at_ms)
                 if self._look(slot, at_ms):
                     changed.append(self._place(slot))
         return changed

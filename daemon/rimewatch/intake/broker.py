@@ -193,6 +193,17 @@ class BrokerSession:
                     sent += client.ack(item.mid, item.qos) == MQTT_ERR_SUCCESS
         return sent
 
+    def publish(self, topic: str, payload: bytes) -> bool:
+        """Publish at QoS 0, not retained, if there is a connection; from the caller's thread.
+
+        Returns:
+            Whether it was handed over; without a connection it is not kept for later.
+        """
+        client = self._client
+        if client is None or not self._live:
+            return False
+        return client.publish(topic, payload, qos=0).rc == MQTT_ERR_SUCCESS
+
     def health(self) -> SessionHealth:
         """Return how the session is doing."""
         return SessionHealth(

@@ -6,8 +6,10 @@ reported. It corrects nothing. Pure: takes the arrival, reads no clock.
 """
 
 from collections import deque
+from collections.abc import Iterable
 from typing import Final
 
+from rimewatch.evaluation.clock_note import offset_s_of
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S
 
 AHEAD_MS: Final = 300 * MS_PER_S
@@ -18,9 +20,6 @@ BEHIND_MS: Final = 30 * MS_PER_DAY
 
 WINDOW: Final = 64
 """Messages over which a clock's offset is judged."""
-
-ENOUGH: Final = 8
-"""Messages before anything is said of it."""
 
 
 def is_plausible(observed_ms: int, arrived_ms: int) -> bool:
@@ -36,13 +35,15 @@ class ClockOffset:
     ten does not set it, nor a backlog longer than it.
     """
 
-    def __init__(self) -> None:
-        self._late_ms: deque[int] = deque(maxlen=WINDOW)
+    def __init__(self, late_ms: Iterable[int] = ()) -> None:
+        self._late_ms: deque[int] = deque(late_ms, maxlen=WINDOW)
         self.add = self._late_ms.append
         """Take ``arrived_ms - observed_ms`` of a message with a time of its own."""
 
+    def late_ms(self) -> tuple[int, ...]:
+        """Return what it is judged by, to go on from after a restart."""
+        return tuple(self._late_ms)
+
     def offset_s(self) -> float | None:
         """Return seconds, positive for a slow clock; None before the eighth message."""
-        if len(self._late_ms) < ENOUGH:
-            return None
-        return sorted(self._late_ms)[len(self._late_ms) // 10] / MS_PER_S
+        return offset_s_of(self._late_ms)

@@ -20,6 +20,7 @@ from pydantic_core import PydanticCustomError
 from rimewatch.entries import (
     Acknowledge,
     AttachStatement,
+    CalibrationCheck,
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
@@ -29,6 +30,7 @@ from rimewatch.entries import (
     MoveLot,
     OutOfService,
     ReceiveLot,
+    RetryQuarantine,
     Shelve,
     StartCooling,
     StartFreezing,
@@ -43,6 +45,7 @@ from rimewatch.vocabulary import (
     LotId,
     Option,
     Origin,
+    ProbeId,
     Rule,
     States,
     UnitId,
@@ -396,6 +399,37 @@ class EndTimeControlModel(_TimedModel):
         return EndTimeControl(at_ms=at_ms, who=self.who, unit=unit, lot=lot)
 
 
+class CalibrationCheckModel(EntryModel):
+    """A probe was checked."""
+
+    do: Literal["calibration-check"]
+    probe: Word
+    found_c: Annotated[float, Field(ge=-100, le=100)]
+    reference: Prose = ""
+    offset_c: Annotated[float, Field(ge=-100, le=100)] | None = None
+
+    def made(self, at_ms: int) -> CalibrationCheck:
+        """Return the entry, made at an instant."""
+        return CalibrationCheck(
+            at_ms=at_ms,
+            who=self.who,
+            probe=ProbeId(self.probe),
+            found_c=self.found_c,
+            reference=self.reference,
+            offset_c=self.offset_c,
+        )
+
+
+class RetryQuarantineModel(EntryModel):
+    """Quarantine is to be read once more."""
+
+    do: Literal["retry-quarantine"]
+
+    def made(self, at_ms: int) -> RetryQuarantine:
+        """Return the entry, made at an instant."""
+        return RetryQuarantine(at_ms=at_ms, who=self.who)
+
+
 AnyModel = (
     ReceiveLotModel
     | CorrectLotModel
@@ -414,6 +448,8 @@ AnyModel = (
     | EndCoolingModel
     | StartTimeControlModel
     | EndTimeControlModel
+    | CalibrationCheckModel
+    | RetryQuarantineModel
 )
 
 MODELS: Final[Mapping[str, type[AnyModel]]] = {
@@ -434,5 +470,7 @@ MODELS: Final[Mapping[str, type[AnyModel]]] = {
     "end-cooling": EndCoolingModel,
     "start-time-control": StartTimeControlModel,
     "end-time-control": EndTimeControlModel,
+    "calibration-check": CalibrationCheckModel,
+    "retry-quarantine": RetryQuarantineModel,
 }
 """What can be entered, by the contract's names."""

@@ -8,17 +8,25 @@ Never touches the network, the clock or the disk.
 One thread at a time: a receiver keeps each probe's last value and clock offset.
 """
 
+import math
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from rimewatch.entries import AnyEntry
+from rimewatch.entries import AnyEntry, CalibrationCheck
+from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, is_plausible
 from rimewatch.intake.entries import EntryError
 from rimewatch.intake.entry_messages import entry_of_message
+from rimewatch.intake.offsets import Offsets
 from rimewatch.intake.quality import Refusal, doubt_finite, doubt_humidity, doubt_temperature
+from rimewatch.intake.sparkplug.host import Request, SparkplugHost
+from rimewatch.intake.sparkplug.topics import source_of
 from rimewatch.intake.topics import TopicTable, storable
+from rimewatch.intake.two_sources import TwoSources
 from rimewatch.readings import Quarantined, Reading, Reason
+from rimewatch.science.rtd import celsius_from_ohms
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale
 
@@ -27,6 +35,12 @@ MAX_PAYLOAD_BYTES: Final = 64 * 1024
 
 KEPT_BYTES: Final = 256
 """How much of a quarantined payload is kept."""
+
+SPARKPLUG: Final = "sparkplug"
+"""The one format whose messages mean nothing without those before them."""
+
+ABSOLUTE_ZERO_C: Final = -273.15
+"""Exact by definition. Source: SI Brochure, 9th ed., section 2.3.1."""
 
 _OWN: Final = TimeOrigin.OWN
 _ABSENT: Final = TimeOrigin.ABSENT
@@ -42,6 +56,12 @@ class Received(NamedTuple):
     quarantined: tuple[Quarantined, ...] = ()
     entry: AnyEntry | None = None
     """An operator's entry, where the shop takes them from the broker."""
+    gone: tuple[ProbeId, ...] = ()
+    """Probes that have said, by whoever speaks for them, that they are gone."""
+    requests: tuple[Request, ...] = ()
+    """What is to be published in answer."""
+    notes: tuple[str, ...] = ()
+    """What somebody should hear of, and no reading is changed by."""
 
 
 class _Watched:
@@ -54,19 +74,25 @@ class _Watched:
         "is_fahrenheit",
         "is_temperature",
         "last",
+        "offsets",
         "probe",
+        "sources",
         "times_not_used",
+        "two_sources_ms",
     )
 
     def __init__(self, probe: Probe) -> None:
         self.probe = probe
         self.id = probe.id
-        self.decode = make_decoder(probe)
+        self.decode = None if probe.format == SPARKPLUG else make_decoder(probe)
         self.is_temperature = probe.measures.is_temperature
         self.is_fahrenheit = probe.scale is Scale.FAHRENHEIT
         self.last: tuple[int, float] | None = None
         self.clock = ClockOffset()
         self.times_not_used = 0
+        self.offsets = Offsets(probe.offset_c)
+        self.sources = TwoSources()
+        self.two_sources_ms: int | None = None
 
 
 class Receiver:
@@ -83,7 +109,11 @@ class Receiver:
         self._shop = shop
         self._entry_topic = shop.broker.entry_topic if shop.broker.entries else None
         self._watched = {probe.id: _Watched(probe) for probe in shop.probes}
-        self._table = TopicTable((w.probe.topic, w) for w in self._watched.values())
+        self._table = TopicTable(
+            (w.probe.topic, w) for w in self._watched.values() if w.decode is not None
+        )
+        self._host = SparkplugHost(p for p in shop.probes if p.format == SPARKPLUG)
+        self._moved: set[ProbeId] = set()
 
     def receive(
         self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool = False
@@ -104,14 +134,29 @@ class Receiver:
             return self._entered(topic, payload, arrived_ms, retained=retained)
         watched = self._table.find(topic)
         if not watched:
+            if self._host.follows(topic) is not None:
+                return self._heard(topic, payload, arrived_ms, retained=retained)
             return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, "no probe has it")
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
             return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+        return self._decoded(watched, topic, payload, arrived_ms, retained=retained)
+
+    def _decoded(
+        self,
+        watched: tuple[_Watched, ...],
+        topic: str,
+        payload: bytes,
+        arrived_ms: int,
+        *,
+        retained: bool,
+    ) -> Received:
         readings: list[Reading] = []
         quarantined: list[Quarantined] = []
+        notes: list[str] = []
         is_broken = False
         for one in watched:
+            assert one.decode is not None, "the table has no others"
             try:
                 drafts = one.decode(payload, arrived_ms)
             except Undecodable as err:
@@ -126,9 +171,93 @@ class Receiver:
                 accepted = self._judge(one, draft, arrived_ms, retained=retained)
                 if isinstance(accepted, Reading):
                     readings.append(accepted)
+                    self._look_for_two(one, accepted, notes)
                 else:
                     quarantined.append(_quarantined(topic, payload, arrived_ms, one.id, accepted))
-        return Received(tuple(readings), tuple(quarantined))
+        if not readings and not quarantined:
+            detail = "no probe on this topic has its mark; see match"
+            return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, detail)
+        return Received(tuple(readings), tuple(quarantined), notes=tuple(notes))
+
+    def _heard(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
+        """Take a Sparkplug message: whose it is, only the messages before it can tell."""
+        if len(payload) > MAX_PAYLOAD_BYTES:
+            detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
+            return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+        told = self._host.hear(topic, payload, arrived_ms)
+        readings: list[Reading] = []
+        notes: list[str] = []
+        refused = list(told.refused)
+        for probe, draft in told.drafts:
+            one = self._watched[probe]
+            accepted = self._judge(one, draft, arrived_ms, retained=retained)
+            if isinstance(accepted, Reading):
+                readings.append(accepted)
+                self._look_for_two(one, accepted, notes)
+            else:
+                refused.append((probe, accepted))
+        return Received(
+            tuple(readings),
+            tuple(_quarantined(topic, payload, arrived_ms, *pair) for pair in refused),
+            gone=tuple(told.gone),
+            requests=tuple(told.requests),
+            notes=tuple(notes),
+        )
+
+    def _look_for_two(self, one: _Watched, reading: Reading, notes: list[str]) -> None:
+        if one.is_temperature and one.sources.add(reading.observed_ms, reading.value):
+            one.two_sources_ms = reading.arrived_ms
+            notes.append(
+                f"{one.id}: its readings come in turn from two levels, as if two devices sent on "
+                f"{storable(one.probe.topic)}; see who may publish there"
+            )
+
+    def enter(self, entry: AnyEntry) -> None:
+        """Take an operator's entry: a check may set a new offset from then on."""
+        if isinstance(entry, CalibrationCheck) and entry.offset_c is not None:
+            one = self._watched.get(entry.probe)
+            if one is not None:
+                one.offsets.add(entry.from_ms, entry.offset_c)
+
+    def begin_anew(self, entries: Iterable[AnyEntry]) -> None:
+        """Forget what a batch that failed had brought; take the entries that hold."""
+        for one in self._watched.values():
+            one.offsets = Offsets(one.probe.offset_c)
+        for entry in entries:
+            self.enter(entry)
+        self._host.lose_count()
+
+    def alike(self, entries: Iterable[AnyEntry]) -> "Receiver":
+        """Return a fresh one for the same shop, with the offsets that these entries set."""
+        fresh = Receiver(self._shop)
+        fresh.begin_anew(entries)
+        return fresh
+
+    def greet(self, now_ms: int) -> list[Request]:
+        """Return what to publish once the subscriptions stand."""
+        return self._host.greet(now_ms)
+
+    def clock_notes(self) -> dict[ProbeId, ClockNote]:
+        """Return what is known of the probes' clocks, of those heard since the last call."""
+        notes = {probe: self.clock_note(probe) for probe in sorted(self._moved)}
+        self._moved.clear()
+        return notes
+
+    def clock_note(self, probe: ProbeId) -> ClockNote:
+        """Return what is known of a probe's clock and its sources."""
+        one = self._watched[probe]
+        return ClockNote(
+            late_ms=one.clock.late_ms(),
+            times_not_used=one.times_not_used,
+            two_sources_ms=one.two_sources_ms,
+        )
+
+    def remember_clock(self, probe: ProbeId, note: ClockNote) -> None:
+        """Take what was known of a probe's clock before a restart."""
+        one = self._watched[probe]
+        one.clock = ClockOffset(note.late_ms)
+        one.times_not_used = note.times_not_used
+        one.two_sources_ms = note.two_sources_ms
 
     def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         if len(payload) > MAX_PAYLOAD_BYTES:
@@ -164,6 +293,7 @@ class Receiver:
         self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool
     ) -> Reading | Refusal:
         sent, _, battery, _ = draft
+        self._moved.add(one.id)
         observed_ms = self._date(one, draft, arrived_ms, retained=retained)
         if observed_ms is None:
             return _OF_UNKNOWN_AGE
@@ -202,11 +332,26 @@ class Receiver:
         return arrived_ms
 
 
+def subscription(probe: Probe) -> str:
+    """Return the topic filter under which a probe's messages are heard.
+
+    A device's births and deaths may come by its node alone, so all of the node is heard.
+    """
+    source = source_of(probe.topic) if probe.format == SPARKPLUG else None
+    return probe.topic if source is None else source.node.filter
+
+
 def _temperature(one: _Watched, sent: float, observed_ms: int) -> tuple[float, Refusal | None]:
     probe = one.probe
-    value_c = celsius(
-        sent, is_fahrenheit=one.is_fahrenheit, slope=probe.slope, offset_c=probe.offset_c
-    )
+    offset_c = one.offsets.at(observed_ms)
+    if probe.scale is Scale.KELVIN:
+        sent = round(sent + ABSOLUTE_ZERO_C, 9)
+    elif probe.scale is Scale.OHM:
+        try:
+            sent = celsius_from_ohms(sent)
+        except ValueError as err:
+            return math.nan, Refusal(Reason.OUT_OF_RANGE, str(err))
+    value_c = celsius(sent, is_fahrenheit=one.is_fahrenheit, slope=probe.slope, offset_c=offset_c)
     return value_c, doubt_temperature(
         sent=sent,
         uncorrected_c=(sent - 32.0) * 5.0 / 9.0 if one.is_fahrenheit else sent,

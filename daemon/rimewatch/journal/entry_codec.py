@@ -21,6 +21,7 @@ from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
     AttachStatement,
+    CalibrationCheck,
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
@@ -30,6 +31,7 @@ from rimewatch.entries import (
     MoveLot,
     OutOfService,
     ReceiveLot,
+    RetryQuarantine,
     Shelve,
     StartCooling,
     StartFreezing,
@@ -75,6 +77,8 @@ ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
         "end-cooling": EndCooling,
         "start-time-control": StartTimeControl,
         "end-time-control": EndTimeControl,
+        "calibration-check": CalibrationCheck,
+        "retry-quarantine": RetryQuarantine,
     }
 )
 """The class behind each of the contract's names."""
@@ -262,6 +266,9 @@ _READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
         "lots": _texts,
         "food": _one_of(CoolingFood),
         "hours": _whole,
+        "probe": _text,
+        "found_c": _number,
+        "offset_c": _number,
     }
 )
 

@@ -225,6 +225,11 @@ class Journal(JournalReads):
         with self._writing() as connection:
             quarantine.add(connection, items)
 
+    def drop_quarantined(self, numbers: Sequence[int]) -> None:
+        """Take out rows that have become readings; the counts stay."""
+        with self._writing() as connection:
+            quarantine.drop(connection, numbers)
+
     # --- entries, alarms, messages ---
 
     def add_entry(self, entry: AnyEntry, source: str) -> int:

@@ -69,7 +69,7 @@ def add(
             for item in items[-rows_kept:]
         ],
     )
-    # Rows only ever go from the lower end, so the numbers have no gaps.
+    # Rows go from the lower end; one taken out in between leaves room for none.
     connection.execute(
         "DELETE FROM quarantine WHERE id <= (SELECT max(id) FROM quarantine) - ?", (rows_kept,)
     )
@@ -123,19 +123,32 @@ def _count_topics(
         )
 
 
+def drop(connection: sqlite3.Connection, numbers: Sequence[int]) -> None:
+    """Take out rows by their numbers; must be called inside a transaction."""
+    connection.executemany("DELETE FROM quarantine WHERE id = ?", [(n,) for n in numbers])
+
+
 def latest(connection: sqlite3.Connection, limit: int) -> list[Quarantined]:
     """Return the newest that are kept, newest first."""
+    return [kept for _, kept in numbered(connection, limit)]
+
+
+def numbered(connection: sqlite3.Connection, limit: int) -> list[tuple[int, Quarantined]]:
+    """Return the newest that are kept with the number of each row, newest first."""
     return [
-        Quarantined(
-            arrived_ms=row[0],
-            topic=row[1],
-            probe=None if row[2] is None else ProbeId(row[2]),
-            reason=Reason(row[3]),
-            detail=row[4],
-            payload_start=row[5],
+        (
+            row[6],
+            Quarantined(
+                arrived_ms=row[0],
+                topic=row[1],
+                probe=None if row[2] is None else ProbeId(row[2]),
+                reason=Reason(row[3]),
+                detail=row[4],
+                payload_start=row[5],
+            ),
         )
         for row in connection.execute(
-            "SELECT arrived_ms, topic, probe, reason, detail, payload_start FROM quarantine"
+            "SELECT arrived_ms, topic, probe, reason, detail, payload_start, id FROM quarantine"
             " ORDER BY id DESC LIMIT ?",
             (limit,),
         ).fetchall()

@@ -198,6 +198,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return quarantine.latest(connection, limit)
 
+    def quarantine_rows(self, limit: int = 100) -> list[tuple[int, Quarantined]]:
+        """Return the same with the number of each row, newest first."""
+        with self._snapshot() as connection:
+            return quarantine.numbered(connection, limit)
+
     def quarantine_counts(
         self, from_ms: int | None = None, to_ms: int | None = None
     ) -> quarantine.QuarantineCounts:

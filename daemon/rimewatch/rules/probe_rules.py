@@ -13,8 +13,11 @@ from rimewatch.vocabulary import Measures, Rule
 IMPLAUSIBLE: Final = ImplausibleRule()
 """The one rule that is told of values that were not believed, as well."""
 
+STALE: Final = StaleRule()
+"""The one rule that is told of probes that have said that they are gone."""
+
 PROBE_RULES: Final[tuple[ProbeRule, ...]] = (
-    StaleRule(),
+    STALE,
     ContactRule(Rule.DOOR, Measures.DOOR, "the door stands open"),
     ContactRule(Rule.WATER, Measures.WATER, "there is water"),
     BatteryRule(),

@@ -35,10 +35,14 @@ class StaleState:
     """How many readings in a row came late by about the same."""
     least_delay_ms: int = 0
     most_delay_ms: int = 0
+    gone_ms: int | None = None
+    """When whoever speaks for it said that it is gone; None: nobody has since it spoke."""
 
     @property
     def due_ms(self) -> int:
-        """When the silence will have lasted for the stale time."""
+        """When the silence will have lasted for the stale time, or when it was told of."""
+        if self.gone_ms is not None:
+            return self.gone_ms
         allowed_ms = self.least_delay_ms if self.delayed >= LASTING_READINGS else 0
         return self.last_ms + self.stale_ms + min(allowed_ms, self.stale_ms)
 
@@ -62,7 +66,7 @@ class StaleRule:
         if sample.at_ms <= state.last_ms:
             return state
         if sample.arrived_ms is None:
-            return replace(state, last_ms=sample.at_ms)
+            return replace(state, last_ms=sample.at_ms, gone_ms=None)
         delay_ms = sample.arrived_ms - sample.at_ms
         if delay_ms < LEAST_DELAY_MS:
             return StaleState(state.probe, state.stale_ms, sample.at_ms)
@@ -74,10 +78,17 @@ class StaleRule:
             state.probe, state.stale_ms, sample.at_ms, state.delayed + 1, least_ms, most_ms
         )
 
+    def lose(self, state: StaleState, at_ms: int) -> StaleState:
+        """Take note that the probe is gone: nobody need wait for its silence to last."""
+        return state if state.gone_ms is not None else replace(state, gone_ms=at_ms)
+
     def finding(self, state: StaleState, now_ms: int) -> Finding | None:
         """Return that the probe is silent, once it has been for the stale time."""
         if now_ms < state.due_ms:
             return None
+        if state.gone_ms is not None:
+            detail = f"{state.probe} is gone: its node or device has said so"
+            return Finding(since_ms=state.last_ms, detail=detail)
         return Finding(since_ms=state.last_ms, detail=f"{state.probe} is silent")
 
     def due_ms(self, state: StaleState) -> int:

@@ -10,15 +10,19 @@ from typing import Final
 
 from rimewatch.alarms import codec
 from rimewatch.evaluation import track_codec
+from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.evaluator import Evaluator, Resumed
 from rimewatch.evaluation.ledger import Account, MessageRecord
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import ProbeId
 
 EVALUATOR_STATE: Final = "evaluator"
 ALARM_STATE: Final = "alarms"
+CLOCK_STATE: Final = "clock:"
+"""With the probe's id behind it."""
 
 MOST_ENTRIES: Final = 10_000_000
 
@@ -93,4 +97,11 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
         quarantined=counted,
         quarantine=tally.rows(),
         batteries=evaluator.batteries,
+        clocks=clock_notes(evaluator.shop, journal),
     )
+
+
+def clock_notes(shop: Shop, journal: JournalReads) -> dict[ProbeId, ClockNote]:
+    """Return what the journal knows of the probes' clocks."""
+    texts = {probe.id: journal.load_state(f"{CLOCK_STATE}{probe.id}") for probe in shop.probes}
+    return {probe: ClockNote.from_text(text) for probe, text in texts.items() if text is not None}

@@ -12,7 +12,7 @@ from typing import Final
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
-from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.receiver import Receiver, subscription
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
@@ -178,12 +178,17 @@ class Service:
             self._tidy(writer, housekeeping)
             self._look_at_itself(writer)
             if self._session.health().listening != self._listening:
+            for request in writer.take_requests():
+                self._session.publish(request.topic, request.payload)
                 self._note_listening(now=not self._listening)
 
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
         try:
             self._itself.look(
+                if self._listening:
+                    for request in writer.receiver.greet(self._clock.now_ms()):
+                        self._session.publish(request.topic, request.payload)
                 writer.journal,
                 self._arrivals,
                 self._session.health(),
@@ -361,7 +366,7 @@ def broker_session(shop: Shop, clock: Clock, *, knew_us: bool = True) -> BrokerS
         clock: Stamps the arrivals.
         knew_us: Whether the broker should remember us from an earlier run.
     """
-    topics = {probe.topic for probe in shop.probes}
+    topics = {subscription(probe) for probe in shop.probes}
     if shop.broker.entries:
         topics.add(shop.broker.entry_topic)
     return BrokerSession(shop.broker, topics, clock, expect_session=knew_us)

@@ -16,12 +16,13 @@ from typing import Final
 from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.clock import Clock
-from rimewatch.entries import AnyEntry
+from rimewatch.entries import AnyEntry, RetryQuarantine
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import KEPT_BYTES, Received, Receiver
+from rimewatch.intake.sparkplug.host import Request
 from rimewatch.intake.topics import storable
 from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.errors import JournalError
@@ -34,7 +35,15 @@ from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.report.seal_line import seal_line
 from rimewatch.service.missed import without_missed_repeats
-from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE, account_of, resume
+from rimewatch.service.resume import (
+    ALARM_STATE,
+    CLOCK_STATE,
+    EVALUATOR_STATE,
+    account_of,
+    clock_notes,
+    resume,
+)
+from rimewatch.service.retry import retry_quarantine
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, About, ContactId, Priority
 
@@ -60,6 +69,7 @@ class Writer:
         self._saved_alarms = ""
         self._progress = 0
         self._is_torn = True
+        self._requests: list[Request] = []
         self.watch_lines: Callable[[], list[str]] = list
         """Gives what is wrong with the watch itself, a sentence each."""
         self.use(shop)
@@ -80,6 +90,11 @@ class Writer:
         self._is_torn = True
         self.rebuild()
 
+    def take_requests(self) -> list[Request]:
+        """Return what is to be published in answer to what was taken in, once."""
+        requests, self._requests = self._requests, []
+        return requests
+
     @property
     def progress(self) -> int:
         """Counts what was done; a watchdog looks whether it moves."""
@@ -97,6 +112,9 @@ class Writer:
         now_ms = self._clock.now_ms()
         resumed = resume(self.shop, self.journal, now_ms)
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        self.receiver.begin_anew(self.evaluator.entries)
+        for known, note in clock_notes(self.shop, self.journal).items():
+            self.receiver.remember_clock(known, note)
         self._saved_alarms = ""
         self._checkpoint_due_ms = now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
@@ -130,6 +148,8 @@ class Writer:
         try:
             with self.journal.batch():
                 entries = self.journal.entries_after(self._entry_number)
+                for _, entry in entries:
+                    self.receiver.enter(entry)
                 waiting = deque(entries)
                 entries += self._take_arrivals(items, waiting)
                 self._enter_until(waiting, None)
@@ -192,6 +212,11 @@ class Writer:
             self.evaluator.advance(arrived_ms)
             for doubted in found.quarantined:
                 self.evaluator.doubt(doubted.probe)
+            for probe in found.gone:
+                self.evaluator.lose(probe)
+            for note in found.notes:
+                self.journal.add_event(arrived_ms, "two sources", note)
+            self._requests.extend(found.requests)
             for reading in found.readings:
                 if next(news):
                     self.evaluator.observe(reading)
@@ -205,6 +230,7 @@ class Writer:
         if is_known(entry, (*self.evaluator.entries, *(other for _, other in waiting))):
             return []
         number = self.journal.add_entry(entry, "mqtt")
+        self.receiver.enter(entry)
         numbered = (number, replace(entry, entry_number=number))
         waiting.append(numbered)
         return [numbered]
@@ -216,6 +242,8 @@ class Writer:
             self.evaluator.advance(entry.at_ms)
             self.evaluator.enter(entry)
             self._entry_number = number
+            if isinstance(entry, RetryQuarantine):
+                retry_quarantine(self.journal, self.receiver, self.evaluator)
 
     def _note_session(self, event: SessionEvent) -> None:
         since = "" if event.since_ms is None else f" (last heard at {event.since_ms} ms)"
@@ -376,6 +404,8 @@ class Writer:
                 }
             ),
         )
+        for probe, note in self.receiver.clock_notes().items():
+            self.journal.save_state(f"{CLOCK_STATE}{probe}", note.to_text())
         for probe, track in evaluator.tracks.items():
             if track.disturbed_from_ms is not None:
                 self.journal.drop_checkpoints(f"track:{probe}", track.disturbed_from_ms)

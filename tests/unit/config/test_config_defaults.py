@@ -104,7 +104,15 @@ def test_stale_time_written_outright_stands(configuration: Configuration) -> Non
         ({"fields": '{ time = "ts" }'}, "json", {"value": "value", "time": "ts"}),
         ({"format": '"senml"'}, "senml", {}),
         ({"format": '"senml"', "fields": '{ value = "temp" }'}, "senml", {"value": "temp"}),
-        ({"format": '"sparkplug"', "fields": '{ battery = "b" }'}, "sparkplug", {"battery": "b"}),
+        (
+            {
+                "format": '"sparkplug"',
+                "topic": '"spBv1.0/fish/+/node-1"',
+                "fields": '{ value = "T", battery = "b" }',
+            },
+            "sparkplug",
+            {"value": "T", "battery": "b"},
+        ),
     ],
 )
 def test_format_and_fields_complete_each_other(

@@ -307,8 +307,8 @@ class TestQuarantine:
 
     def test_format_nobody_reads_is_refused_at_the_start(self) -> None:
         """A probe that could never be read is told before the night, not after it."""
-        with pytest.raises(UnusableProbe, match='"sparkplug"'):
-            Receiver(shop(probe(format="sparkplug")))
+        with pytest.raises(UnusableProbe, match='"runes"'):
+            Receiver(shop(probe(format="runes")))
 
 
 class TestTopics:

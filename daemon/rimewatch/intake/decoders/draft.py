@@ -69,7 +69,8 @@ class UnusableProbe(ValueError):  # noqa: N818 - see above
 
 
 Decoder = Callable[[bytes, int], Sequence[Draft]]
-"""``decode(payload, arrived_ms)``: the drafts in a payload, at least one.
+"""``decode(payload, arrived_ms)``: the drafts in a payload; none only where the payload is
+another probe's, by the mark that tells them apart.
 
 Raises :class:`Undecodable` and nothing else, whatever the bytes.
 """

@@ -1,24 +1,38 @@
 """Format ``json``: values found by JMESPath expressions, compiled once a probe.
 
 A missing path is an error, never a default. Where a key that a probe looks at
-stands twice in one object, nobody can tell which value was meant: refused.
+stands twice in one object, nobody can tell which value was meant: refused. A path that
+finds a list gives one reading for each value, with the times of a list as long.
 
 A payload with ``NaN`` or ``Infinity`` is no JSON by RFC 8259, yet devices send it
 for a sensor that is gone. It is read, so that the value can be named as not finite.
 """
 
 import json
+import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 import jmespath
 from jmespath.exceptions import JMESPathError
 from pydantic_core import from_json
 
-from rimewatch.intake.decoders.draft import Decoder, Draft, TimeOrigin, Undecodable, UnusableProbe
+from rimewatch.intake.decoders.draft import (
+    Decoder,
+    Draft,
+    TimeOrigin,
+    Undecodable,
+    UnusableProbe,
+    shown,
+)
 from rimewatch.intake.decoders.times import instant_ms
 from rimewatch.intake.decoders.values import battery_of, value_of
 from rimewatch.shop import Probe
+from rimewatch.vocabulary import Measures
+
+MOST_VALUES: Final = 2000
+"""Readings in one message: a day's at one a minute, and a reserve (our choice)."""
 
 Finder = Callable[[object], object]
 
@@ -54,6 +68,8 @@ def json_decoder(probe: Probe) -> Decoder:
     find_value = finders["value"]
     find_time = finders.get("time")
     find_battery = finders.get("battery")
+    zone = ZoneInfo(probe.time_zone) if probe.time_zone else None
+    find_mark = None if probe.match is None else _finder(probe, "match", probe.match.field, names)
     where = f"the path {probe.fields['value']}"
     measures = probe.measures
     quoted = tuple(json.dumps(name, ensure_ascii=False).encode() for name in sorted(names))
@@ -66,13 +82,20 @@ def json_decoder(probe: Probe) -> Decoder:
         # A key written with escapes would not be counted, so any escape takes the slow way.
         if b"\\" in payload or any(payload.count(name) > 1 for name in quoted):
             refuse_twins(payload, names)
-        value = value_of(find_value(document), measures, where)
+        if find_mark is not None and not _is_marked(find_mark, document, probe):
+            return ()
+        found = find_value(document)
         battery = None if find_battery is None else _battery(find_battery, document)
+        times = None if find_time is None else _found_time(find_time, document)
+        if type(found) is list and found:
+            return [
+                _dated(_number_of(value, measures, where), time, battery, zone)
+                for value, time in _paired(found, times, where)
+            ]
+        value = value_of(found, measures, where)
         if find_time is None:
             return (Draft(value, None, battery, TimeOrigin.ABSENT),)
-        observed_ms = _time(find_time, document)
-        origin = TimeOrigin.UNREADABLE if observed_ms is None else TimeOrigin.OWN
-        return (Draft(value, observed_ms, battery, origin),)
+        return (_dated(value, times, battery, zone),)
 
     return decode
 
@@ -108,11 +131,52 @@ def _battery(find: Finder, document: object) -> float | None:
         return None  # a strange battery never costs a temperature
 
 
-def _time(find: Finder, document: object) -> int | None:
+def _found_time(find: Finder, document: object) -> object:
     try:
-        return instant_ms(find(document))
+        return find(document)
     except Undecodable:
         return None  # the reading gets the time of its arrival, and is counted
+
+
+def _dated(value: float, time: object, battery: float | None, zone: ZoneInfo | None) -> Draft:
+    observed_ms = instant_ms(time, zone)
+    origin = TimeOrigin.UNREADABLE if observed_ms is None else TimeOrigin.OWN
+    return Draft(value, observed_ms, battery, origin)
+
+
+def _is_marked(find: Finder, document: object, probe: Probe) -> bool:
+    """Return whether a payload bears the probe's mark: the same value of the same kind."""
+    assert probe.match is not None, "only marked probes are asked"
+    try:
+        found = find(document)
+    except Undecodable:
+        return False
+    equals = probe.match.equals
+    if isinstance(equals, str | bool) or isinstance(found, bool):
+        return type(found) is type(equals) and found == equals
+    return isinstance(found, int | float) and found == equals
+
+
+def _number_of(value: object, measures: Measures, where: str) -> float:
+    """Return one value of a list; nothing in its place is told apart by not being finite."""
+    return math.nan if value is None else value_of(value, measures, where)
+
+
+def _paired(values: list[object], times: object, where: str) -> list[tuple[object, object]]:
+    """Return the values of a list, each with its own time.
+
+    Raises:
+        Undecodable: If they cannot be paired: nobody can tell when which was taken.
+    """
+    if len(values) > MOST_VALUES:
+        raise Undecodable(f"{where} is {shown(values)}; expected at most {MOST_VALUES} values")
+    if not isinstance(times, list):
+        what = f"{where} is {shown(values)}; expected a number, or a list of times with it"
+        raise Undecodable(what)
+    if len(times) != len(values):
+        what = f"{where} is {shown(values)} and fields.time {shown(times)}; expected as many times"
+        raise Undecodable(what)
+    return list(zip(values, times, strict=True))
 
 
 def _finder(probe: Probe, field: str, path: str, names: set[str]) -> Finder:

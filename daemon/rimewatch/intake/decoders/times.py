@@ -1,14 +1,16 @@
 """Times inside payloads: ISO 8601, epoch seconds, epoch milliseconds.
 
 A time without a zone names no instant: a wall clock behind a payload may be on local
-time, on UTC, or an hour off for half the year. It is *not* taken as UTC. The reading
-then gets the time of its arrival, and the receiver counts it as time uncertain.
+time, on UTC, or an hour off for half the year. It is *not* taken as UTC, unless the
+probe's configuration names the zone of its clock. The reading then gets the time of its
+arrival, and the receiver counts it as time uncertain.
 A date alone is likewise no instant. Never reads a clock.
 """
 
 import re
 from datetime import UTC, datetime
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S
 
@@ -23,7 +25,7 @@ _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _DIGITS: Final = re.compile(r"\d{9,15}(?:\.\d{1,9})?", re.ASCII)
 
 
-def instant_ms(value: object) -> int | None:
+def instant_ms(value: object, zone: ZoneInfo | None = None) -> int | None:
     """Return the instant a payload's time names, in milliseconds UTC, or None.
 
     Numbers (and texts of digits) from 1e8 up to 1e11 are epoch seconds, from 1e11 up
@@ -38,20 +40,35 @@ def instant_ms(value: object) -> int | None:
     if isinstance(value, str):
         if _DIGITS.fullmatch(value):
             return _epoch_ms(float(value))
-        return iso_ms(value)
+        return iso_ms(value, zone)
     if isinstance(value, int | float) and not isinstance(value, bool):
         return _epoch_ms(value)
     return None
 
 
-def iso_ms(text: str) -> int | None:
-    """Return the instant of an ISO 8601 text with a zone, in milliseconds; None if it is none."""
+def iso_ms(text: str, zone: ZoneInfo | None = None) -> int | None:
+    """Return the instant of an ISO 8601 text, in milliseconds; None if it is none.
+
+    Args:
+        text: The text.
+        zone: Where its wall clock stands if it names no zone; None: such a text is no
+            instant. Nor is one inside the hour that a clock change skips or repeats.
+
+    >>> iso_ms("2026-07-01T08:00:00", ZoneInfo("Europe/Lisbon")) == iso_ms("2026-07-01T07:00:00Z")
+    True
+    >>> iso_ms("2026-10-25T01:30:00", ZoneInfo("Europe/Lisbon")) is None
+    True
+    """
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         return None
     if moment.tzinfo is None:
-        return None
+        if zone is None or len(text) <= len("2026-07-01"):
+            return None
+        moment = moment.replace(tzinfo=zone)
+        if moment.utcoffset() != moment.replace(fold=1).utcoffset():
+            return None
     since = moment - _EPOCH
     return since.days * MS_PER_DAY + since.seconds * MS_PER_S + since.microseconds // 1000
 

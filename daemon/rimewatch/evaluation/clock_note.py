@@ -1,0 +1,54 @@
+"""What is known of a probe's clock, and whether one device alone sends for it.
+
+Reported, never used: no reading is corrected by it. Pure, and plain enough to be written down.
+"""
+
+import json
+from collections.abc import Collection
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from rimewatch.evaluation.instants import figure, iso
+from rimewatch.vocabulary import MS_PER_S
+
+ENOUGH: Final = 8
+"""Messages before anything is said of a clock."""
+
+
+def offset_s_of(late_ms: Collection[int]) -> float | None:
+    """Return how far a clock lies behind the arrivals, s; None before the eighth message.
+
+    Args:
+        late_ms: By how much its last messages came after their own time.
+    """
+    if len(late_ms) < ENOUGH:
+        return None
+    return sorted(late_ms)[len(late_ms) // 10] / MS_PER_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockNote:
+    """What a probe's last messages say of its clock."""
+
+    late_ms: tuple[int, ...] = ()
+    times_not_used: int = 0
+    two_sources_ms: int | None = None
+    """When its readings were last found to come from two devices."""
+
+    def to_text(self) -> str:
+        """Return it as JSON."""
+        return json.dumps(asdict(self), separators=(",", ":"))
+
+    @classmethod
+    def from_text(cls, text: str) -> "ClockNote":
+        """Return what :meth:`to_text` wrote."""
+        found = json.loads(text)
+        return cls(**found | {"late_ms": tuple(found["late_ms"])})
+
+    def record(self) -> dict[str, Any]:
+        """Return it as it stands in a ledger."""
+        return {
+            "clock_offset_s": figure(offset_s_of(self.late_ms), 3),
+            "times_not_used": self.times_not_used,
+            "two_sources": iso(self.two_sources_ms),
+        }
