@@ -22,7 +22,7 @@ demo: $(VENV)/.demo
 
 test: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
-		victoria-metrics=victoria-metrics systemd-analyze=systemd
+		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium
 	$(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
 
 wheel-check: $(VENV)/.dev

@@ -5,18 +5,23 @@ and messages go out without a link. Here is the one place where parts bring thei
 """
 
 from collections.abc import Callable
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
 
 from starlette.routing import BaseRoute
 
 from rimewatch.clock import Clock
+from rimewatch.intake.entries import parse_entry
 from rimewatch.service.postmark import Postmark
 from rimewatch.shop import Shop, Web
 from rimewatch.web.acknowledge import AcknowledgePages
 from rimewatch.web.app import make_app
 from rimewatch.web.link_key import LinkKeyError, key_path, link_key
+from rimewatch.web.live import Board
+from rimewatch.web.people import People, PeopleError, Role, people_path
 from rimewatch.web.server import PageServer, PageServerError
+from rimewatch.web.site import make_site
 
 TRY_AGAIN_S: Final = 60.0
 """How long after a failure the pages are tried again (our choice)."""
@@ -29,10 +34,20 @@ class Pages:
         journal_path: The journal's file; the key is kept beside it.
         clock: Tells the time to the pages, and measures here.
         say: Told each thing a person at the console would want to know.
+        board: Where the writer publishes what the pages show.
     """
 
-    def __init__(self, journal_path: Path, clock: Clock, *, say: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        journal_path: Path,
+        clock: Clock,
+        *,
+        say: Callable[[str], None],
+        board: Board | None = None,
+    ) -> None:
         self._journal_path = journal_path
+        self._board = board or Board()
+        self._is_invited = False
         self._clock = clock
         self._say = say
         self._shop: Shop | None = None
@@ -78,11 +93,24 @@ class Pages:
     def stop(self) -> None:
         """End the pages."""
         if self._server is not None:
+            self._board.end_streams()
             self._server.stop()
             self._server = None
 
     def _start(self, shop: Shop, web: Web) -> None:
-        server = PageServer(make_app(self._routes(shop)), web.host, web.port)
+        self._board.begin_streams()
+        routes = self._routes(shop)
+        people: People | None = None
+        handlers = None
+        try:
+            people = People(people_path(self._journal_path))
+            site = make_site(
+                shop, self._journal_path, self._board, people, self._clock, parse_entry
+            )
+            routes, handlers = [*routes, *site.routes], site.handlers
+        except PeopleError as error:
+            self._say(f"{error}. Until then nobody can sign in to the pages.")
+        server = PageServer(make_app(routes, handlers), web.host, web.port)
         try:
             server.start()
         except PageServerError as error:
@@ -93,6 +121,26 @@ class Pages:
         if self._key is not None:
             self.trouble = ""
         self._say(f"Pages are served on {web.host}:{server.port}.")
+        if not (is_loopback(web.host) or web.url.startswith("https://")):
+            self._say(
+                f"Warning: {web.host} can be reached from the network, and the pages are not "
+                "encrypted: passwords could be read on the way. Listen on 127.0.0.1 behind a "
+                "proxy that speaks TLS, and give its address as [web] url."
+            )
+        if people is not None:
+            self._invite_the_first(people, web.url or f"http://{web.host}:{server.port}")
+
+    def _invite_the_first(self, people: People, url: str) -> None:
+        """Print a one-time link while nobody can sign in yet, once a start."""
+        try:
+            if self._is_invited or people.everybody():
+                return
+            secret = people.invite("", Role.SET_UP, self._clock.now_ms())
+        except PeopleError as error:
+            self._say(str(error))
+            return
+        self._is_invited = True
+        self._say(f"Nobody can sign in yet. Within 24 hours, open {url}/set-up/{secret}")
 
     def _routes(self, shop: Shop) -> list[BaseRoute]:
         routes: list[BaseRoute] = []
@@ -105,3 +153,17 @@ class Pages:
         if trouble != self.trouble:
             self.trouble = trouble
             self._say(trouble)
+
+
+def is_loopback(host: str) -> bool:
+    """Return whether an address is reached from this machine alone.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("::1"), is_loopback("0.0.0.0")
+    (True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False

@@ -21,10 +21,12 @@ from rimewatch.service.cry import CryForHelp
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.pages import Pages
+from rimewatch.service.publisher import Publisher
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
+from rimewatch.web.live import Board, Health
 
 BATCH: Final = 2000
 """Most arrivals written at once: some tens of milliseconds of work."""
@@ -70,7 +72,9 @@ class Service:
         self._reread = reread
         self._stop = threading.Event()
         self._reload = threading.Event()
-        self.pages = Pages(journal_path, clock, say=say)
+        self.board = Board()
+        self.pages = Pages(journal_path, clock, say=say, board=self.board)
+        self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock)
         self._moved = threading.Condition()
         self._listening = False
@@ -174,21 +178,22 @@ class Service:
             if items or results or idle_s >= IDLE_WRITE_S or self._has_work(writer):
                 self._take_in(writer, items, results)
                 written_s = self._clock.monotonic_s()
+            for request in writer.take_requests():
+                self._session.publish(request.topic, request.payload)
             self._post(writer)
             self._tidy(writer, housekeeping)
             self._look_at_itself(writer)
+            self._publish(writer)
             if self._session.health().listening != self._listening:
-            for request in writer.take_requests():
-                self._session.publish(request.topic, request.payload)
                 self._note_listening(now=not self._listening)
+                if self._listening:
+                    for request in writer.receiver.greet(self._clock.now_ms()):
+                        self._session.publish(request.topic, request.payload)
 
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
         try:
             self._itself.look(
-                if self._listening:
-                    for request in writer.receiver.greet(self._clock.now_ms()):
-                        self._session.publish(request.topic, request.payload)
                 writer.journal,
                 self._arrivals,
                 self._session.health(),
@@ -199,6 +204,30 @@ class Service:
         except JournalError as error:
             self._say(f"How the watch is doing could not be noted: {error}")
         self._itself.notifier.alive()
+
+    def _publish(self, writer: Writer) -> None:
+        """Tell the pages what is so now, where there are pages."""
+        if self._shop.web is None:
+            return
+        try:
+            self._publisher.look(writer)
+        except JournalError as error:
+            self._say(f"The pages could not be told what is new: {error}")
+
+    def _health(self, journal: Journal) -> Health:
+        broker, backlog, size = self._session.health(), journal.outbox_backlog(), journal.size()
+        return Health(
+            listening=broker.listening,
+            broker_problem=broker.problem,
+            arrivals=self._arrivals,
+            waiting_arrivals=broker.waiting,
+            outbox_waiting=backlog.waiting,
+            outbox_failing=backlog.failing,
+            outbox_given_up=backlog.given_up,
+            senders_alive=self._dispatcher.health().alive,
+            trouble=tuple(self._itself.lines()),
+            journal_bytes=size.file_bytes + size.wal_bytes,
+        )
 
     def _has_work(self, writer: Writer) -> bool:
         try:

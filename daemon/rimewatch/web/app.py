@@ -5,8 +5,8 @@ A part is a module with a function that returns routes; a further part is added 
 from elsewhere, no frame around it) is said here, once.
 """
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
 
 from starlette.applications import Starlette
 from starlette.datastructures import MutableHeaders
@@ -29,16 +29,20 @@ HEADERS: Final = {
 """Sent with every answer, unless a part has set its own."""
 
 
-def make_app(routes: Sequence[BaseRoute]) -> Starlette:
+def make_app(
+    routes: Sequence[BaseRoute],
+    handlers: Mapping[Any, Callable[[Request, Exception], Any]] | None = None,
+) -> Starlette:
     """Return the application of some routes, in their order.
 
     Args:
         routes: What the parts bring; each part's own first.
+        handlers: Who answers which exception, besides the usual; None: nobody does.
     """
     return Starlette(
         routes=routes,
         middleware=[Middleware(_Headers)],
-        exception_handlers={404: _nothing_here, 500: _our_fault},
+        exception_handlers={404: _nothing_here, 500: _our_fault, **(handlers or {})},
     )
 
 

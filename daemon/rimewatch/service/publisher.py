@@ -1,0 +1,261 @@
+"""Tells the pages what the writer knows, a few times a second at most.
+
+Runs in the writer's thread, outside its batches, and only looks: it never folds late
+readings in before their time, so what it shows changes nothing of what is concluded.
+"""
+
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Final
+
+import numpy as np
+
+from rimewatch.clock import Clock
+from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.evaluator import Evaluator
+from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.evaluation.track import Track
+from rimewatch.evaluation.unit_air import air_probe
+from rimewatch.journal.journal import Journal
+from rimewatch.report.page_document import page_of_json
+from rimewatch.rules.condition import AlarmKey
+from rimewatch.rules.watch import Spell
+from rimewatch.service.writer import Writer
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import MS_PER_S, Measures, ProbeId, Rule, UnitId
+from rimewatch.web.live import Board, Bucket, Health, Snapshot, SpellNow, UnitNow
+
+AT_MOST_EVERY_S: Final = 0.5
+AT_LEAST_EVERY_S: Final = 5.0
+LOTS_EVERY_S: Final = 30.0
+TODOS_EVERY_S: Final = 60.0
+CURVE_EVERY_S: Final = 600.0
+"""How often a unit's curve is drawn from the journal again, late readings included."""
+CURVE_MS: Final = 12 * 3_600_000
+BUCKET_MS: Final = 10 * 60_000
+MOST_SPELLS: Final = 60
+
+
+class Publisher:
+    """Publishes snapshots of one service's writer.
+
+    Args:
+        board: Where they are read.
+        clock: Measures how long ago the last one was.
+        health: Gives how the watch itself is doing.
+    """
+
+    def __init__(self, board: Board, clock: Clock, health: Callable[[Journal], Health]) -> None:
+        self._board = board
+        self._clock = clock
+        self._health = health
+        self._number = 0
+        self._progress = -1
+        self._published_s = float("-inf")
+        self._evaluator: Evaluator | None = None
+        self._forget()
+
+    def look(self, writer: Writer) -> None:
+        """Publish what is new; called at each turn of the writer's loop.
+
+        Raises:
+            JournalError: If the journal cannot be read; the snapshot before stays.
+        """
+        now_s = self._clock.monotonic_s()
+        ago_s = now_s - self._published_s
+        is_new = writer.progress != self._progress
+        if ago_s < (AT_MOST_EVERY_S if is_new else AT_LEAST_EVERY_S):
+            return
+        self._published_s, self._progress = now_s, writer.progress
+        evaluator = writer.evaluator
+        if evaluator is not self._evaluator:
+            self._evaluator = evaluator
+            self._forget()
+        self._number += 1
+        self._board.publish(
+            Snapshot(
+                number=self._number,
+                entry_number=evaluator.entries[-1].entry_number if evaluator.entries else 0,
+                at_ms=evaluator.now_ms,
+                units=tuple(self._unit(writer, unit, now_s) for unit in writer.shop.units),
+                alarms=tuple(
+                    sorted(evaluator.alarms.alarms.values(), key=lambda alarm: alarm.raised_ms)
+                ),
+                lots=self._lots_now(writer, now_s),
+                todos=self._todos_now(writer, now_s),
+                probes_ms=tuple(evaluator.last_ms.items()),
+                batteries=tuple(evaluator.batteries.items()),
+                health=self._health(writer.journal),
+            )
+        )
+
+    def _forget(self) -> None:
+        self._curves: dict[UnitId, list[Bucket]] = {}
+        self._curve_due_s: dict[UnitId, float] = {}
+        self._air: dict[ProbeId, tuple[int, float]] = {}
+        self._ended: dict[ProbeId, tuple[int, int, tuple[SpellNow, ...]]] = {}
+        self._lots: tuple[LotStory, ...] = ()
+        self._lots_due_s = float("-inf")
+        self._lots_entries = -1
+        self._todos: tuple[str, ...] = ()
+        self._todos_due_s = float("-inf")
+
+    # --- units ----------------------------------------------------------------------------
+
+    def _unit(self, writer: Writer, unit: Unit, now_s: float) -> UnitNow:
+        evaluator = writer.evaluator
+        out = unit.id in evaluator.alarms.out_of_service
+        tracks = [track for track in evaluator.tracks.values() if track.unit.id == unit.id]
+        heard = [track for track in tracks if track.state.last_ms is not None]
+        if not heard:
+            return UnitNow(unit=unit.id, out_of_service=out)
+        stale = AlarmKey(unit=unit.id, rule=Rule.STALE) in evaluator.alarms.conditions
+        warmest = max(heard, key=lambda track: track.state.governing_c)
+        self._keep_curve(writer, unit, warmest, now_s)
+        limit = limit_rule(unit)
+        air = self._air_of(writer, unit)
+        spells = self._spells(heard, limit)
+        ended = [s.end_ms for s in spells if s.rule is limit and s.end_ms is not None]
+        return UnitNow(
+            unit=unit.id,
+            probe=warmest.probe.id,
+            fish_c=warmest.state.governing_c,
+            at_ms=warmest.state.last_ms,
+            stale_ms=warmest.settings.stale_ms,
+            air_c=None if air is None else air[1],
+            air_ms=None if air is None else air[0],
+            over=_open(heard, limit),
+            early=_open(heard, Rule.OPERATING_LIMIT),
+            last_over_ms=max(ended, default=None),
+            watched_from_ms=min(t.first_ms for t in heard if t.first_ms is not None),
+            out_of_service=out,
+            silent_probes=tuple(
+                track.probe.id
+                for track in tracks
+                if stale and evaluator.now_ms - (track.state.last_ms or 0) > track.settings.stale_ms
+            ),
+            curve=tuple(self._curves.get(unit.id, ())),
+            spells=spells,
+        )
+
+    def _air_of(self, writer: Writer, unit: Unit) -> tuple[int, float] | None:
+        """Return time and value of the unit's last air reading; None: no air is measured."""
+        probe = air_probe(writer.shop, unit.id)
+        if probe is None or probe.measures is not Measures.AIR:
+            return None
+        track = writer.evaluator.tracks.get(probe.id)
+        if track is not None:
+            last_ms = track.state.last_ms
+            return None if last_ms is None else (last_ms, track.state.measured_c)
+        last_ms = writer.evaluator.last_ms.get(probe.id)
+        known = self._air.get(probe.id)
+        if last_ms is not None and (known is None or known[0] != last_ms):
+            found = writer.journal.last_before(probe.id, last_ms + 1)
+            if found is not None:
+                self._air[probe.id] = found
+        return self._air.get(probe.id)
+
+    def _keep_curve(self, writer: Writer, unit: Unit, warmest: Track, now_s: float) -> None:
+        due_s = self._curve_due_s.get(unit.id)
+        if due_s is None or now_s >= due_s:
+            self._curve_due_s[unit.id] = now_s + CURVE_EVERY_S
+            self._curves[unit.id] = _drawn(writer.shop, writer.journal, warmest)
+            return
+        at_ms, fish_c = warmest.state.last_ms, warmest.state.governing_c
+        assert at_ms is not None, "only a probe that was heard is drawn"
+        curve = self._curves[unit.id]
+        start_ms = at_ms - at_ms % BUCKET_MS
+        if curve and curve[-1].at_ms == start_ms:
+            last = curve[-1]
+            curve[-1] = Bucket(start_ms, min(last.low_c, fish_c), max(last.high_c, fish_c))
+        elif not curve or curve[-1].at_ms < start_ms:
+            curve.append(Bucket(start_ms, fish_c, fish_c))
+        while curve and curve[0].at_ms < start_ms - CURVE_MS:
+            del curve[0]
+
+    def _spells(self, tracks: list[Track], limit: Rule) -> tuple[SpellNow, ...]:
+        rules = {limit.value: limit, Rule.OPERATING_LIMIT.value: Rule.OPERATING_LIMIT}
+        found: list[SpellNow] = []
+        for track in tracks:
+            count = len(track.ended)
+            last_ms = round(track.ended[-1].start_ms) if count else 0
+            kept = self._ended.get(track.probe.id)
+            if kept is None or kept[:2] != (count, last_ms):
+                latest: list[SpellNow] = []
+                for spell in reversed(track.ended):
+                    if spell.watch in rules:
+                        latest.append(_spell(spell, rules[spell.watch]))
+                    if len(latest) >= MOST_SPELLS:
+                        break
+                kept = (count, last_ms, tuple(latest))
+                self._ended[track.probe.id] = kept
+            found.extend(kept[2])
+        return tuple(sorted(found, key=lambda s: s.start_ms, reverse=True)[:MOST_SPELLS])
+
+    # --- lots -----------------------------------------------------------------------------
+
+    def _lots_now(self, writer: Writer, now_s: float) -> tuple[LotStory, ...]:
+        evaluator = writer.evaluator
+        entries = len(evaluator.entries)
+        if now_s >= self._lots_due_s or entries != self._lots_entries:
+            self._lots_due_s, self._lots_entries = now_s + LOTS_EVERY_S, entries
+            histories: dict[ProbeId, ChannelHistory] = {
+                probe: track.history() for probe, track in evaluator.tracks.items()
+            }
+            self._lots = tuple(
+                tell(writer.shop, writer.journal, histories, lot, evaluator.now_ms)
+                for lot in book(list(evaluator.entries)).values()
+                if lot.withdrawn is None
+            )
+        return self._lots
+
+    def _todos_now(self, writer: Writer, now_s: float) -> tuple[str, ...]:
+        """Return what the latest summary asks for, until the next one comes."""
+        if now_s >= self._todos_due_s:
+            self._todos_due_s = now_s + TODOS_EVERY_S
+            summary = writer.journal.latest_summary()
+            self._todos = ()
+            if summary is not None and summary.page:
+                with suppress(ValueError):
+                    self._todos = tuple(map(str, page_of_json(summary.page)["todos"]))
+        return self._todos
+
+
+def _open(tracks: list[Track], rule: Rule) -> SpellNow | None:
+    spells = [spell for track in tracks if (spell := track.open_spell(rule.value)) is not None]
+    if not spells:
+        return None
+    first = min(spells, key=lambda spell: spell.start_ms)
+    lasting = next((spell for spell in spells if spell.sustained_ms is not None), first)
+    return _spell(lasting, rule)
+
+
+def _spell(spell: Spell, rule: Rule) -> SpellNow:
+    return SpellNow(
+        rule=rule,
+        start_ms=spell.start_ms,
+        end_ms=spell.end_ms,
+        peak_c=spell.peak_c,
+        above_s=spell.above_ms / MS_PER_S,
+        sustained=spell.sustained_ms is not None,
+    )
+
+
+def _drawn(shop: Shop, journal: Journal, track: Track) -> list[Bucket]:
+    """Return half a day of a probe's fish temperature from the journal, late readings included."""
+    last_ms = track.state.last_ms
+    assert last_ms is not None, "only a probe that was heard is drawn"
+    span = governing_readings(shop, journal, track.probe, last_ms - CURVE_MS, last_ms)
+    inside = (span.times_ms >= last_ms - CURVE_MS) & (span.times_ms <= last_ms)
+    times, values = span.times_ms[inside], span.values[inside]
+    if not len(times):
+        return []
+    numbers = times // BUCKET_MS
+    starts = np.flatnonzero(np.diff(numbers, prepend=numbers[0] - 1))
+    lows, highs = np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts)
+    return [
+        Bucket(int(number) * BUCKET_MS, float(low), float(high))
+        for number, low, high in zip(numbers[starts], lows, highs, strict=True)
+    ]

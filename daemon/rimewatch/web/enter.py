@@ -1,0 +1,89 @@
+"""Writes down what somebody entered on a page, and waits until the service has taken it in.
+
+An entry from a page is one like any other: checked by the same models, kept in the same
+journal, with who and when. Nothing is concluded here.
+"""
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from http import HTTPStatus
+from pathlib import Path
+from typing import Final
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from rimewatch.clock import Clock
+from rimewatch.entries import AnyEntry
+from rimewatch.journal.errors import JournalError
+from rimewatch.journal.journal import Journal
+from rimewatch.web.guard import Visitor
+from rimewatch.web.live import Board
+
+ParseEntry = Callable[[Mapping[str, object], int], AnyEntry]
+"""Checks an entry's keys and makes it, at an instant; a ``ValueError`` says what is wrong."""
+
+TAKEN_IN_WITHIN_S: Final = 4.0
+_BUSY_S: Final = 5.0
+
+
+class Desk:
+    """Takes entries from people who are signed in.
+
+    Args:
+        journal_path: Where they are written.
+        board: Tells when the service has taken them in.
+        clock: Says when they were made.
+        parse: Checks them as entries from anywhere are checked.
+    """
+
+    def __init__(self, journal_path: Path, board: Board, clock: Clock, parse: ParseEntry) -> None:
+        self._journal_path = journal_path
+        self._board = board
+        self._clock = clock
+        self._parse = parse
+
+    async def take(self, visitor: Visitor, entry: Mapping[str, object], **also: object) -> None:
+        """Write an entry down; return when the service has it, or has not for some seconds.
+
+        Args:
+            visitor: Who made it.
+            entry: Its keys, as in a trace.
+            also: Fields of the entry that a trace does not have.
+
+        Raises:
+            HTTPException: 422 with what is wrong with it; 503 if it cannot be written.
+        """
+        try:
+            parsed = self._parse({**entry, "who": visitor.person.name}, self._clock.now_ms())
+            made = replace(parsed, **also) if also else parsed  # type: ignore[arg-type]  # by name
+            number = await run_in_threadpool(self._write, made)
+        except ValueError as error:
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{error}.") from None
+        except JournalError:
+            raise HTTPException(
+                HTTPStatus.SERVICE_UNAVAILABLE,
+                "The journal cannot be written right now; nothing was noted. Try again.",
+            ) from None
+        await self._until_taken_in(number)
+
+    def _write(self, entry: AnyEntry) -> int:
+        with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
+            return journal.add_entry(entry, "page")
+
+    async def _until_taken_in(self, number: int) -> None:
+        loop = asyncio.get_running_loop()
+        changed = asyncio.Event()
+        listening = self._board.listen(changed, loop)
+        if listening is None:
+            return
+        try:
+            ends_s = loop.time() + TAKEN_IN_WITHIN_S
+            while self._board.latest.entry_number < number and not self._board.ended:
+                changed.clear()
+                await asyncio.wait_for(changed.wait(), max(0.0, ends_s - loop.time()))
+        except TimeoutError:
+            pass  # it is written down; the service takes it in when it can
+        finally:
+            self._board.leave(listening)

@@ -1,0 +1,188 @@
+"""Who asks, and whether they may: sessions, roles, and forms that are really ours.
+
+A form is taken only with a token that belongs to its session, and never from another
+origin. The session's cookie is sent to nobody else: HttpOnly, SameSite=Strict, and Secure
+wherever the page came over TLS.
+"""
+
+import hmac
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+from urllib.parse import parse_qs, quote, urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from rimewatch.clock import Clock
+from rimewatch.web.people import LONGEST_MS, People, Person, Role, TokenScope, digest_of
+
+COOKIE: Final = "rimewatch"
+SECURE_COOKIE: Final = "__Host-rimewatch"
+LARGEST_FORM_BYTES: Final = 20_000
+MOST_FIELDS: Final = 60
+
+
+class SignInFirst(Exception):  # noqa: N818 (it is no fault: whoever asks is sent to sign in)
+    """Nobody is signed in; ``back`` is where they wanted to go."""
+
+    def __init__(self, back: str) -> None:
+        super().__init__(back)
+        self.back = back
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Who asks, and the token that their forms bear."""
+
+    person: Person
+    form_token: str
+
+    def may(self, role: Role) -> bool:
+        """Whether they may do what a role may."""
+        return self.person.role >= role
+
+
+class Guard:
+    """Lets people in.
+
+    Args:
+        people: Who may sign in.
+        clock: Tells the time.
+        url: The address under which the pages are reached; "https://…" makes cookies secure.
+    """
+
+    def __init__(self, people: People, clock: Clock, url: str) -> None:
+        self.people = people
+        self._clock = clock
+        self._url = urlsplit(url)
+
+    async def visitor(self, request: Request, role: Role = Role.LOOK) -> Visitor:
+        """Return who asks.
+
+        Raises:
+            SignInFirst: If nobody is signed in.
+            HTTPException: 403, if they may not do what the role may.
+        """
+        secret = self.secret_of(request)
+        person = None
+        if secret:
+            now_ms = self._clock.now_ms()
+            person = await run_in_threadpool(self.people.of_session, secret, now_ms)
+        if person is None:
+            raise SignInFirst(request.url.path if request.method == "GET" else "/")
+        if person.role < role:
+            raise HTTPException(403, f"This needs the role {role.word}; yours is less.")
+        return Visitor(person, form_token(secret))
+
+    async def form(self, request: Request, visitor: Visitor) -> dict[str, str]:
+        """Return the fields of a form that came from a page of this session.
+
+        Raises:
+            HTTPException: 403 if it did not, 413 if it is too large.
+        """
+        refuse_other_origins(request)
+        fields = await read_form(request)
+        if not hmac.compare_digest(fields.pop("form_token", ""), visitor.form_token):
+            raise HTTPException(403, "This form is no longer valid; load the page again.")
+        return fields
+
+    async def scopes(self, request: Request) -> frozenset[TokenScope]:
+        """Return what a request to the interface may do: by its token, else by its session."""
+        kind, _, secret = request.headers.get("authorization", "").partition(" ")
+        if kind:
+            if kind.lower() != "bearer":
+                return frozenset()
+            return await run_in_threadpool(self.people.scopes_of, secret.strip())
+        try:
+            await self.visitor(request)
+        except SignInFirst:
+            return frozenset()
+        return frozenset(TokenScope)
+
+    def secret_of(self, request: Request) -> str:
+        """Return a request's session secret; empty without one."""
+        name = SECURE_COOKIE if self.is_secure(request) else COOKIE
+        return request.cookies.get(name, "")
+
+    def is_secure(self, request: Request) -> bool:
+        """Whether the page is seen over TLS, perhaps by way of a proxy that ends it."""
+        if request.url.scheme == "https":
+            return True
+        host = urlsplit(f"//{request.headers.get('host', '')}").hostname
+        return self._url.scheme == "https" and host == self._url.hostname
+
+    def let_in(self, request: Request, response: Response, secret: str) -> None:
+        """Give a visitor the cookie of their session."""
+        secure = self.is_secure(request)
+        response.set_cookie(
+            SECURE_COOKIE if secure else COOKIE,
+            secret,
+            max_age=LONGEST_MS // 1000,
+            path="/",
+            httponly=True,
+            samesite="strict",
+            secure=secure,
+        )
+
+    def see_off(self, request: Request, response: Response) -> None:
+        """Take the cookie back."""
+        secure = self.is_secure(request)
+        name = SECURE_COOKIE if secure else COOKIE
+        response.delete_cookie(name, path="/", httponly=True, samesite="strict", secure=secure)
+
+
+def form_token(secret: str) -> str:
+    """Return the token of a session's forms: from its secret, yet no way back to it."""
+    return digest_of(f"form {secret}")
+
+
+def refuse_other_origins(request: Request) -> None:
+    """Refuse what a browser says was sent by another site's page.
+
+    Raises:
+        HTTPException: 403.
+    """
+    site = request.headers.get("sec-fetch-site", "same-origin")
+    origin = request.headers.get("origin", "")
+    host = request.headers.get("host", "")
+    # A browser that tells no referrer sends "null" even to its own origin.
+    foreign = origin not in ("", "null") and urlsplit(origin).netloc != host
+    if site not in ("same-origin", "none") or foreign:
+        raise HTTPException(403, "This form was sent by another site's page.")
+
+
+async def read_form(request: Request) -> dict[str, str]:
+    """Return a small form's fields, the last of each name.
+
+    Raises:
+        HTTPException: 413 if it is too large, 415 if it is no such form.
+    """
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != "application/x-www-form-urlencoded":
+        raise HTTPException(415, "Expected a form.")
+    body = b""
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > LARGEST_FORM_BYTES:
+            raise HTTPException(413, "The form is too large.")
+    try:
+        found: Mapping[str, list[str]] = parse_qs(
+            body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS
+        )
+    except ValueError:
+        raise HTTPException(413, "The form has too many fields.") from None
+    return {name: values[-1].strip() for name, values in found.items()}
+
+
+def sign_in_path(back: str) -> str:
+    """Return where to sign in, and to come back from there."""
+    return "/sign-in" if back in ("", "/") else f"/sign-in?back={quote(back, safe='/')}"
+
+
+def safe_back(back: str) -> str:
+    """Return a path of our own to go to; anything else becomes the first page."""
+    is_own = back.startswith("/") and not back.startswith(("//", "/\\"))
+    return back if is_own and back.isprintable() and "\\" not in back else "/"

@@ -1,0 +1,187 @@
+"""What the writer knows right now, as the pages see it: one frozen value, exchanged whole.
+
+The writer's thread publishes a :class:`Snapshot` after its batches; the pages read the
+latest without a lock on the journal and without SQLite. Nothing here is ever changed in
+place. Temperatures °C, times in milliseconds UTC.
+"""
+
+import asyncio
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Final
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.vocabulary import ProbeId, Rule, UnitId
+
+MOST_LISTENERS: Final = 64
+"""Open streams at once (our choice): a shop has a few phones and one screen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bucket:
+    """The lowest and the highest fish temperature within some minutes."""
+
+    at_ms: int
+    low_c: float
+    high_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpellNow:
+    """An excursion beyond a limit, over or still open."""
+
+    rule: Rule
+    start_ms: float
+    end_ms: float | None
+    peak_c: float
+    above_s: float
+    sustained: bool
+    """Whether it lasted the on-delay."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitNow:
+    """One unit as its governing probes have it; the warmest of them speaks."""
+
+    unit: UnitId
+    probe: ProbeId | None = None
+    """The probe that speaks; None: none ever did."""
+    fish_c: float | None = None
+    at_ms: int | None = None
+    """When its last reading was taken."""
+    stale_ms: float = float("inf")
+    air_c: float | None = None
+    air_ms: int | None = None
+    over: SpellNow | None = None
+    """The excursion beyond the critical limit that is open."""
+    early: SpellNow | None = None
+    """The same for the operating limit."""
+    last_over_ms: float | None = None
+    """When the last excursion beyond the critical limit ended; None: none is on the books."""
+    watched_from_ms: int | None = None
+    """The first reading on the books."""
+    out_of_service: bool = False
+    silent_probes: tuple[ProbeId, ...] = ()
+    """Governing probes whose last reading was long ago, as the alarms know it."""
+    curve: tuple[Bucket, ...] = ()
+    """Half a day, in order; buckets without a reading are left out."""
+    spells: tuple[SpellNow, ...] = ()
+    """The latest excursions, newest first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """How the watch itself is doing."""
+
+    listening: bool = False
+    broker_problem: str = ""
+    arrivals: int = 0
+    waiting_arrivals: int = 0
+    outbox_waiting: int = 0
+    outbox_failing: int = 0
+    outbox_given_up: int = 0
+    senders_alive: bool = True
+    trouble: tuple[str, ...] = ()
+    """What is wrong with the watch itself, a sentence each."""
+    mirror: str = ""
+    """How the mirror stands, in words; empty: there is none."""
+    journal_bytes: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """Everything the pages show without asking the journal."""
+
+    number: int = 0
+    entry_number: int = 0
+    """The last entry that the service has taken in."""
+    at_ms: int = 0
+    """The instant up to which the writer has followed time."""
+    units: tuple[UnitNow, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
+    """Those that are on, or returned and not yet acknowledged."""
+    lots: tuple[LotStory, ...] = ()
+    """Every lot that is on the books, judged within the last half minute."""
+    todos: tuple[str, ...] = ()
+    """What the latest morning's summary asks for."""
+    probes_ms: tuple[tuple[ProbeId, int], ...] = ()
+    """When each probe was last heard, by the reading's own time."""
+    batteries: tuple[tuple[ProbeId, float], ...] = ()
+    health: Health = field(default_factory=Health)
+
+    def unit(self, unit: UnitId) -> UnitNow:
+        """Return a unit as it is; one that nobody has heard of has no reading."""
+        return next((u for u in self.units if u.unit == unit), UnitNow(unit=unit))
+
+
+class Board:
+    """Holds the latest snapshot and wakes whoever waits for the next one. For any thread."""
+
+    def __init__(self) -> None:
+        self._latest = Snapshot()
+        self._lock = threading.Lock()
+        self._wakers: dict[int, Callable[[], None]] = {}
+        self._next = 0
+        self._ended = False
+
+    @property
+    def latest(self) -> Snapshot:
+        """The latest snapshot."""
+        return self._latest
+
+    @property
+    def listeners(self) -> int:
+        """How many streams are open."""
+        with self._lock:
+            return len(self._wakers)
+
+    @property
+    def ended(self) -> bool:
+        """Whether the streams are to end."""
+        return self._ended
+
+    def publish(self, snapshot: Snapshot) -> None:
+        """Put a snapshot in place of the one before."""
+        self._latest = snapshot
+        self._wake()
+
+    def end_streams(self) -> None:
+        """Let every open stream end, so that the server can."""
+        self._ended = True
+        self._wake()
+
+    def begin_streams(self) -> None:
+        """Allow streams again, for the next server."""
+        self._ended = False
+
+    def listen(self, waker: asyncio.Event, loop: asyncio.AbstractEventLoop) -> int | None:
+        """Have an event of a loop set at each publication; None: too many listen already.
+
+        An event is the bounded queue: however much is published meanwhile, a slow reader
+        finds it set once, and then the latest snapshot.
+        """
+
+        def wake() -> None:
+            with suppress(RuntimeError):  # the loop has ended; its streams with it
+                loop.call_soon_threadsafe(waker.set)
+
+        with self._lock:
+            if len(self._wakers) >= MOST_LISTENERS:
+                return None
+            self._next += 1
+            self._wakers[self._next] = wake
+            return self._next
+
+    def leave(self, number: int) -> None:
+        """Stop listening."""
+        with self._lock:
+            self._wakers.pop(number, None)
+
+    def _wake(self) -> None:
+        with self._lock:
+            wakers = list(self._wakers.values())
+        for wake in wakers:
+            wake()

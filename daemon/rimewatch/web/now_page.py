@@ -1,0 +1,227 @@
+"""The first page: what needs doing, then every unit; readable in two seconds, without script.
+
+Made of the writer's latest snapshot alone. With the script, figures follow by a stream of
+events; when anything but figures changes, the page's middle is fetched again.
+"""
+
+import asyncio
+import hashlib
+import json
+from collections.abc import AsyncIterator
+from typing import Any, Final
+
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+from starlette.routing import BaseRoute, Route
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.lifecycle import State
+from rimewatch.clock import Clock
+from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.report import wording
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import Priority
+from rimewatch.web.guard import Guard
+from rimewatch.web.live import Board, Snapshot
+from rimewatch.web.rendering import Renderer, drawing
+from rimewatch.web.spark import spark
+from rimewatch.web.standing import (
+    UnitView,
+    alarm_words,
+    headline,
+    in_order,
+    is_behind,
+    unit_view,
+)
+
+PING_S: Final = 15.0
+AT_MOST_EVERY_S: Final = 2.0
+"""How often a stream tells news (our choice): nobody reads faster."""
+CURVE_MS: Final = 12 * 3_600_000
+BUCKET_MS: Final = 10 * 60_000
+_OPEN: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED_UNACKNOWLEDGED})
+_RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+
+
+class NowPage:
+    """How the shop stands right now.
+
+    Args:
+        shop: The shop.
+        board: Where the writer's latest snapshot is.
+        guard: Who may see it.
+        renderer: Makes the page.
+        clock: Tells the time.
+    """
+
+    def __init__(
+        self, shop: Shop, board: Board, guard: Guard, renderer: Renderer, clock: Clock
+    ) -> None:
+        self._shop = shop
+        self._board = board
+        self._guard = guard
+        self._renderer = renderer
+        self._clock = clock
+
+    def routes(self) -> list[BaseRoute]:
+        """Return the routes of the first page and its stream."""
+        return [
+            Route("/", self.page),
+            Route("/now", self.middle),
+            Route("/now/stream", self.stream),
+        ]
+
+    async def page(self, request: Request) -> Response:
+        """Show how things stand."""
+        return await self._answer(request, "now.html")
+
+    async def middle(self, request: Request) -> Response:
+        """Return the page's middle alone, for the script."""
+        return await self._answer(request, "now_middle.html")
+
+    async def _answer(self, request: Request, template: str) -> Response:
+        visitor = await self._guard.visitor(request)
+        return self._renderer.page(
+            template, title="Now", visitor=visitor, here="/", **self._shown()
+        )
+
+    async def stream(self, request: Request) -> Response:
+        """Tell what changes, until the visitor leaves or the server ends."""
+        await self._guard.visitor(request)
+        changed = asyncio.Event()
+        number = self._board.listen(changed, asyncio.get_running_loop())
+        if number is None:
+            return Response(status_code=503, headers={"Retry-After": "60"})
+        return StreamingResponse(
+            self._news(number, changed),
+            media_type="text/event-stream",
+            headers={"X-Accel-Buffering": "no"},
+        )
+
+    async def _news(self, number: int, changed: asyncio.Event) -> AsyncIterator[str]:
+        try:
+            yield "retry: 5000\n\n"
+            while not self._board.ended:
+                yield f"data: {json.dumps(self.figures(), separators=(',', ':'))}\n\n"
+                changed.clear()
+                while not self._board.ended:
+                    try:
+                        await asyncio.wait_for(changed.wait(), PING_S)
+                        break
+                    except TimeoutError:
+                        yield ": still here\n\n"
+                if not self._board.ended:
+                    await asyncio.sleep(AT_MOST_EVERY_S)
+        finally:
+            self._board.leave(number)
+
+    # --- what is shown --------------------------------------------------------------------
+
+    def figures(self) -> dict[str, Any]:
+        """Return what the stream tells: the figures, and a mark of all else on the page."""
+        at_ms = self._clock.now_ms()
+        snapshot = self._board.latest
+        return {
+            "shape": self._shape(snapshot, at_ms),
+            "at": self._at(at_ms),
+            "units": {
+                view.id: {"fish": view.fish, "air": view.air, "since": view.since, "age": view.age}
+                for view in self._views(snapshot, at_ms)
+            },
+        }
+
+    def _shown(self) -> dict[str, Any]:
+        at_ms = self._clock.now_ms()
+        snapshot = self._board.latest
+        views = in_order(self._views(snapshot, at_ms))
+        alarms = _ordered(snapshot.alarms)
+        open_ = [alarm for alarm in alarms if alarm.state in _OPEN]
+        seen = [alarm for alarm in alarms if alarm.state is State.ACKNOWLEDGED]
+        curves = {str(now.unit): now for now in snapshot.units}
+        limits = {str(unit.id): unit.limit_c for unit in self._shop.units}
+        return {
+            "behind": is_behind(snapshot, at_ms),
+            "headline": headline(views, len(open_)),
+            "at": self._at(at_ms),
+            "shape": self._shape(snapshot, at_ms),
+            "open": [self._alarm(alarm, at_ms) for alarm in open_],
+            "seen": [self._alarm(alarm, at_ms) for alarm in seen],
+            "todos": [*_holds(snapshot.lots), *snapshot.todos],
+            "units": [
+                (
+                    view,
+                    drawing(
+                        spark(
+                            curves[view.id].curve,
+                            bucket_ms=BUCKET_MS,
+                            to_ms=at_ms,
+                            span_ms=CURVE_MS,
+                            limit_c=limits[view.id],
+                        )
+                        if view.id in curves
+                        else ""
+                    ),
+                )
+                for view in views
+            ],
+        }
+
+    def _views(self, snapshot: Snapshot, at_ms: int) -> list[UnitView]:
+        known = {now.unit: now for now in snapshot.units}
+        return [
+            unit_view(unit, known.get(unit.id) or snapshot.unit(unit.id), self._shop, at_ms)
+            for unit in self._shop.units
+        ]
+
+    def _alarm(self, alarm: Alarm, at_ms: int) -> dict[str, str]:
+        words = alarm_words(self._shop, alarm, at_ms)
+        who = ""
+        if alarm.acknowledged_ms is not None:
+            by = wording.printable(alarm.acknowledged_by) or "somebody"
+            who = f"Seen by {by}, {wording.relative(alarm.acknowledged_ms, at_ms)}"
+        return {
+            "id": alarm.id,
+            "unit": str(alarm.key.unit or ""),
+            "priority": alarm.priority.value,
+            "title": words.title,
+            "body": words.body,
+            "raised": wording.relative(alarm.raised_ms, at_ms),
+            "who": who,
+        }
+
+    def _at(self, at_ms: int) -> str:
+        return f"{wording.local_zone(at_ms, self._shop.timezone):%H:%M}"
+
+    def _shape(self, snapshot: Snapshot, at_ms: int) -> str:
+        """Return a mark of everything on the page but its figures."""
+        parts = [
+            *(f"{view.id} {view.word}" for view in self._views(snapshot, at_ms)),
+            *(f"{alarm.id} {alarm.state} {alarm.priority}" for alarm in snapshot.alarms),
+            *snapshot.todos,
+            *_holds(snapshot.lots),
+            str(is_behind(snapshot, at_ms)),
+            str(at_ms // BUCKET_MS),
+        ]
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
+
+
+def _ordered(alarms: tuple[Alarm, ...]) -> list[Alarm]:
+    return sorted(alarms, key=lambda alarm: (_RANK[alarm.priority], alarm.raised_ms))
+
+
+def _holds(lots: tuple[LotStory, ...]) -> list[str]:
+    """Return what the holds ask for: those whose count stands still."""
+    found = []
+    for story in lots:
+        hold = story.hold
+        if story.state != "freezing" or hold is None or not hold.interruptions:
+            continue
+        last = hold.interruptions[-1]
+        if last.end_ms is None and hold.completed_ms is None:
+            why = "no readings" if last.peak_c is None else "too warm"
+            lost = wording.credited_hours(last.lost_h, hold.required_h)
+            found.append(
+                f"Lot {wording.printable(story.lot)}: its freezing hold is broken ({why}) after "
+                f"{lost}. Keep it off the raw counter."
+            )
+    return found

@@ -1,0 +1,121 @@
+"""From a template to an answer: escaped, under a strict policy, in the shop's scale.
+
+Every page loads its style and its one script from here and nothing from elsewhere; it
+works without the script.
+"""
+
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+
+from rimewatch.shop import Shop
+from rimewatch.web.guard import SignInFirst, Visitor, sign_in_path
+from rimewatch.web.people import Role
+
+POLICY: Final = (
+    "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+CAUTION: Final = (
+    "A record of what the probes measured, not a guarantee of food safety. The person in "
+    "charge decides about the fish; local codes and the licensed authority come first."
+)
+STATIC: Final = Path(__file__).with_name("static")
+
+
+class Renderer:
+    """Renders the templates of one shop's pages.
+
+    Args:
+        shop: Its name, scale and language.
+        pages: Path and name of each page that the menu leads to.
+    """
+
+    def __init__(self, shop: Shop, pages: tuple[tuple[str, str], ...]) -> None:
+        self._shop = shop
+        self._pages = pages
+
+    def page(
+        self,
+        template: str,
+        *,
+        title: str,
+        visitor: Visitor | None = None,
+        here: str = "",
+        status: int = 200,
+        **shown: Any,  # noqa: ANN401 (what a template shows is the template's)
+    ) -> Response:
+        """Return a page.
+
+        Args:
+            template: Its file.
+            title: What it is called.
+            visitor: Who looks; None: nobody is signed in, and there is no menu.
+            here: Its path in the menu.
+            status: The answer's status.
+            shown: What the template shows.
+        """
+        text = (
+            _environment()
+            .get_template(template)
+            .render(
+                shop=self._shop.name,
+                title=title,
+                visitor=visitor,
+                person=None if visitor is None else visitor.person,
+                form_token="" if visitor is None else visitor.form_token,
+                may_act=visitor is not None and visitor.may(Role.ACT),
+                may_set_up=visitor is not None and visitor.may(Role.SET_UP),
+                pages=self._pages if visitor is not None else (),
+                here=here,
+                caution=CAUTION,
+                **shown,
+            )
+        )
+        return HTMLResponse(text, status_code=status, headers={"Content-Security-Policy": POLICY})
+
+    async def sign_in_first(self, request: Request, error: Exception) -> Response:
+        """Send whoever is not signed in to where they can."""
+        assert isinstance(error, SignInFirst), "registered for that alone"
+        if request.url.path.startswith("/api/"):
+            return PlainTextResponse("Sign in first.\n", status_code=401)
+        return go_to(sign_in_path(error.back))
+
+    async def refused(self, request: Request, error: Exception) -> Response:
+        """Say why something was refused, in words."""
+        assert isinstance(error, HTTPException), "registered for that alone"
+        if error.status_code == 404:
+            return PlainTextResponse("There is nothing here.\n", status_code=404)
+        if request.url.path.startswith("/api/"):
+            return PlainTextResponse(f"{error.detail}\n", status_code=error.status_code)
+        return self.page(
+            "refused.html", title="Not done", status=error.status_code, said=error.detail
+        )
+
+
+def go_to(path: str) -> Response:
+    """Return an answer that leads elsewhere, by GET."""
+    return RedirectResponse(path, status_code=303)
+
+
+def drawing(svg: str) -> Markup:
+    """Return a drawing of ours as it is; it holds numbers and fixed words alone."""
+    return Markup(svg)  # noqa: S704 (made here, of numbers)
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("rimewatch.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

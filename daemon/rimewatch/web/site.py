@@ -1,0 +1,78 @@
+"""All pages of one shop, put together: what each needs, and where each is found."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from rimewatch.clock import Clock
+from rimewatch.shop import Shop
+from rimewatch.web.enter import Desk, ParseEntry
+from rimewatch.web.guard import Guard, SignInFirst
+from rimewatch.web.live import Board
+from rimewatch.web.now_page import NowPage
+from rimewatch.web.people import People
+from rimewatch.web.rendering import STATIC, Renderer
+from rimewatch.web.sign_in import SignInPages
+from rimewatch.web.unit_forms import UnitForms
+
+PAGES = (("/", "Now"),)
+"""Path and name of what the menu leads to."""
+
+FILES = {
+    "style.css": "text/css",
+    "now.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+    "app.webmanifest": "application/manifest+json",
+}
+"""The files that anybody may load; no other name leads to a file."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """The routes of the pages, and who answers what goes wrong on them."""
+
+    routes: list[BaseRoute]
+    handlers: Mapping[Any, Callable[[Request, Exception], Any]]
+
+
+def make_site(
+    shop: Shop, journal_path: Path, board: Board, people: People, clock: Clock, parse: ParseEntry
+) -> Site:
+    """Return the pages of a shop.
+
+    Args:
+        shop: The shop.
+        journal_path: Where pages read the past and write down what people enter.
+        board: Where the writer's latest snapshot is.
+        people: Who may sign in.
+        clock: Tells the time.
+        parse: Checks what people enter.
+    """
+    guard = Guard(people, clock, "" if shop.web is None else shop.web.url)
+    renderer = Renderer(shop, PAGES)
+    desk = Desk(journal_path, board, clock, parse)
+    routes: list[BaseRoute] = [
+        *NowPage(shop, board, guard, renderer, clock).routes(),
+        *UnitForms(shop, board, guard, desk).routes(),
+        *SignInPages(guard, renderer, clock).routes(),
+        Route("/static/{name}", static_file),
+    ]
+    return Site(
+        routes=routes,
+        handlers={SignInFirst: renderer.sign_in_first, HTTPException: renderer.refused},
+    )
+
+
+async def static_file(request: Request) -> Response:
+    """Return one of our few files."""
+    name = request.path_params["name"]
+    kind = FILES.get(name)
+    if kind is None:
+        raise HTTPException(404)
+    return FileResponse(STATIC / name, media_type=kind, headers={"Cache-Control": "max-age=300"})

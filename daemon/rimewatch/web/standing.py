@@ -1,0 +1,161 @@
+"""How a unit stands, in one word, with a sign of its own and for how long. Pure.
+
+A word is of what the probes measured, and no verdict on the fish. What was not measured
+lately is never called cold.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.report import wording
+from rimewatch.report.message import AlarmFacts, Message, alarm_message
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import MS_PER_S, About, Scale
+from rimewatch.web.live import Snapshot, UnitNow
+
+
+class Standing(StrEnum):
+    """How a unit stands, the gravest first."""
+
+    WARM = "warm"
+    SILENT = "silent"
+    UNHEARD = "unheard"
+    EARLY = "early"
+    HELD = "held"
+    OUT = "out"
+
+
+WORDS = {
+    Standing.WARM: "Too warm",
+    Standing.SILENT: "Silent",
+    Standing.UNHEARD: "Not heard yet",
+    Standing.EARLY: "Near its limit",
+    Standing.HELD: "Within its limit",
+    Standing.OUT: "Out of service",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitView:
+    """One unit as a person reads it."""
+
+    id: str
+    name: str
+    standing: Standing
+    word: str
+    since: str
+    """For how long, in words; empty where nobody knows."""
+    fish: str
+    """The fish's temperature with its unit; a dash where there is none."""
+    air: str
+    age: str
+    """How old the reading is, where that is not a matter of course."""
+    limit: str
+
+
+def standing_of(now: UnitNow, at_ms: int) -> Standing:
+    """Return how a unit stands at an instant."""
+    if now.out_of_service:
+        return Standing.OUT
+    if now.at_ms is None:
+        return Standing.UNHEARD
+    if now.over is not None:
+        return Standing.WARM
+    if now.silent_probes or at_ms - now.at_ms > now.stale_ms:
+        return Standing.SILENT
+    return Standing.EARLY if now.early is not None else Standing.HELD
+
+
+def unit_view(unit: Unit, now: UnitNow, shop: Shop, at_ms: int) -> UnitView:
+    """Return a unit as a person reads it at an instant."""
+    scale = shop.display
+    standing = standing_of(now, at_ms)
+    word = WORDS[standing]
+    if standing is Standing.WARM and now.at_ms is not None and at_ms - now.at_ms > now.stale_ms:
+        word = "Too warm, then silent"
+    return UnitView(
+        id=str(unit.id),
+        name=wording.printable(unit.name),
+        standing=standing,
+        word=word,
+        since=_since(now, standing, ZoneInfo(shop.timezone), at_ms),
+        fish="–" if now.fish_c is None else wording.temperature(now.fish_c, scale),
+        air="" if now.air_c is None else f"air {wording.temperature(now.air_c, scale)}",
+        age=_age(now, at_ms),
+        limit=limit_words(unit, scale),
+    )
+
+
+def limit_words(unit: Unit, scale: Scale) -> str:
+    """Return a unit's limit in words."""
+    return f"limit {wording.temperature(unit.limit_c, scale)}"
+
+
+def in_order(views: list[UnitView]) -> list[UnitView]:
+    """Return units with what is wrong first, else as the shop has them."""
+    rank = {Standing.WARM: 0, Standing.SILENT: 1, Standing.UNHEARD: 1, Standing.EARLY: 2}
+    return sorted(views, key=lambda view: rank.get(view.standing, 3))
+
+
+def headline(views: list[UnitView], loud: int) -> str:
+    """Return the page's first words: how many units need somebody."""
+    warm = sum(v.standing is Standing.WARM for v in views)
+    blind = sum(v.standing in (Standing.SILENT, Standing.UNHEARD) for v in views)
+    early = sum(v.standing is Standing.EARLY for v in views)
+    parts = []
+    if warm:
+        parts.append(f"{wording.number(warm)} too warm")
+    if blind:
+        parts.append(f"{wording.number(blind)} not measured")
+    if early:
+        parts.append(f"{wording.number(early)} near the limit")
+    if parts:
+        told = wording.joined(parts)
+        return told[0].upper() + told[1:]
+    if loud:
+        return f"{wording.counted(loud, 'alarm')} to see to".capitalize()
+    return "All within limits"
+
+
+def alarm_words(shop: Shop, alarm: Alarm, at_ms: int) -> Message:
+    """Return an alarm's title and text, as a phone would show them now."""
+    return alarm_message(
+        shop,
+        AlarmFacts(
+            condition=alarm.condition,
+            about=About.RAISED if alarm.active else About.RETURNED,
+            raised_ms=alarm.raised_ms,
+            now_ms=max(at_ms, alarm.condition.since_ms),
+        ),
+    )
+
+
+def is_behind(snapshot: Snapshot, at_ms: int) -> bool:
+    """Whether the writer has not followed time for a while: what is shown is old."""
+    return snapshot.number == 0 or at_ms - snapshot.at_ms > 180_000
+
+
+def _since(now: UnitNow, standing: Standing, zone: ZoneInfo, at_ms: int) -> str:
+    def ago(from_ms: float) -> str:
+        return wording.duration(max(0.0, (at_ms - from_ms) / MS_PER_S))
+
+    if standing is Standing.WARM and now.over is not None:
+        return f"for {ago(now.over.start_ms)}"
+    if standing is Standing.EARLY and now.early is not None:
+        return f"for {ago(now.early.start_ms)}"
+    if standing is Standing.SILENT and now.at_ms is not None:
+        return f"since {wording.local_time(now.at_ms, zone, day_of_ms=at_ms)}"
+    if standing is Standing.HELD:
+        if now.last_over_ms is not None:
+            return f"last over it {ago(now.last_over_ms)} ago"
+        if now.watched_from_ms is not None:
+            return f"never over it in {ago(now.watched_from_ms)}"
+    return ""
+
+
+def _age(now: UnitNow, at_ms: int) -> str:
+    if now.at_ms is None or at_ms - now.at_ms <= min(now.stale_ms, 120_000):
+        return ""
+    return f"read {wording.relative(now.at_ms, at_ms)}"

@@ -1,0 +1,143 @@
+"""What people enter about alarms and units: seen, put aside, out of service, what was done."""
+
+from typing import Final
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.shop import Shop
+from rimewatch.web.enter import Desk
+from rimewatch.web.guard import Guard, Visitor
+from rimewatch.web.live import Board
+from rimewatch.web.people import Role
+from rimewatch.web.rendering import go_to
+
+SHELVES_MIN: Final = (15, 30, 60, 120, 240)
+"""For how long an alarm may be put aside on the page (our choice)."""
+PROMISES_MIN: Final = (10, 20, 30, 60)
+
+
+class UnitForms:
+    """Takes the forms about alarms and units.
+
+    Args:
+        shop: The shop.
+        board: Which alarms are on.
+        guard: Who may act.
+        desk: Writes entries down.
+    """
+
+    def __init__(self, shop: Shop, board: Board, guard: Guard, desk: Desk) -> None:
+        self._shop = shop
+        self._board = board
+        self._guard = guard
+        self._desk = desk
+
+    def routes(self) -> list[BaseRoute]:
+        """Return the routes of the forms; none answers to GET."""
+        return [
+            Route("/acknowledge", self.acknowledge, methods=["POST"]),
+            Route("/shelve", self.shelve, methods=["POST"]),
+            Route("/unit/{unit}/service", self.service, methods=["POST"]),
+            Route("/unit/{unit}/note", self.note, methods=["POST"]),
+        ]
+
+    async def acknowledge(self, request: Request) -> Response:
+        """Note that somebody has seen the very alarm that was shown to them."""
+        visitor, fields = await self._form(request)
+        alarm = self._alarm(fields)
+        entry: dict[str, object] = {
+            "do": "acknowledge",
+            "unit": alarm.key.unit,
+            "rule": alarm.key.rule.value,
+        }
+        if minutes := fields.get("back_within_min"):
+            entry["back_within_min"] = number(minutes, "minutes")
+        await self._desk.take(visitor, entry, alarm=alarm.id)
+        return self._back(fields, alarm)
+
+    async def shelve(self, request: Request) -> Response:
+        """Put an alarm aside for some minutes."""
+        visitor, fields = await self._form(request)
+        alarm = self._alarm(fields)
+        minutes = number(fields.get("minutes", ""), "minutes")
+        if minutes > max(SHELVES_MIN):
+            raise HTTPException(422, f"An alarm is put aside for {max(SHELVES_MIN)} min at most.")
+        await self._desk.take(
+            visitor,
+            {
+                "do": "shelve",
+                "unit": alarm.key.unit,
+                "rule": alarm.key.rule.value,
+                "minutes": minutes,
+            },
+        )
+        return self._back(fields, alarm)
+
+    async def service(self, request: Request) -> Response:
+        """Take a unit out of service, or put it back."""
+        unit = known_unit(self._shop, request.path_params["unit"])
+        visitor, fields = await self._form(request)
+        do = fields.get("do", "")
+        if do not in ("out-of-service", "in-service"):
+            raise HTTPException(422, "Expected out-of-service or in-service.")
+        await self._desk.take(visitor, {"do": do, "unit": unit})
+        return go_to(f"/unit/{unit}")
+
+    async def note(self, request: Request) -> Response:
+        """Note a corrective action in somebody's own words."""
+        unit = known_unit(self._shop, request.path_params["unit"])
+        visitor, fields = await self._form(request)
+        entry: dict[str, object] = {
+            "do": "corrective-action",
+            "unit": unit,
+            "text": fields.get("text", ""),
+        }
+        if disposition := fields.get("disposition"):
+            entry["disposition"] = disposition
+        if lot := fields.get("lot"):
+            entry["lots"] = [lot]
+        await self._desk.take(visitor, entry)
+        return go_to(f"/unit/{unit}")
+
+    async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
+        visitor = await self._guard.visitor(request, Role.ACT)
+        return visitor, await self._guard.form(request, visitor)
+
+    def _alarm(self, fields: dict[str, str]) -> Alarm:
+        wanted = fields.get("alarm", "")
+        for alarm in self._board.latest.alarms:
+            if alarm.id == wanted:
+                return alarm
+        raise HTTPException(410, "This alarm is over; nothing was noted.")
+
+    @staticmethod
+    def _back(fields: dict[str, str], alarm: Alarm) -> Response:
+        at_unit = fields.get("from") == "unit" and alarm.key.unit is not None
+        return go_to(f"/unit/{alarm.key.unit}" if at_unit else "/")
+
+
+def known_unit(shop: Shop, unit: str) -> str:
+    """Return a unit's id.
+
+    Raises:
+        HTTPException: 404, if the shop has no such unit.
+    """
+    if unit not in shop.unit:
+        raise HTTPException(404)
+    return unit
+
+
+def number(text: str, what: str) -> float:
+    """Return a number that somebody typed, with a comma or a point.
+
+    Raises:
+        HTTPException: 422, if it is none.
+    """
+    try:
+        return float(text.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        raise HTTPException(422, f"The {what} are “{text[:40]}”; expected a number.") from None
