@@ -8,14 +8,16 @@ from rimewatch.clock import SystemClock
 from rimewatch.commands.group import CommandGroup
 from rimewatch.commands.options import (
     config_option,
+    instant_ms,
     journal_option,
     known_unit,
     load,
     who_option,
 )
-from rimewatch.commands.standing import enter, standing
+from rimewatch.commands.standing import enter, existing, standing
 from rimewatch.entries import Acknowledge, Shelve
 from rimewatch.errors import UserError
+from rimewatch.journal.errors import JournalError
 from rimewatch.rules.condition import AlarmKey
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Rule, UnitId
@@ -69,10 +71,18 @@ def list_alarms(config: Path, journal: Path) -> None:
 @command.command("acknowledge", epilog="Example:  rimewatch alarm acknowledge case-1 holding")
 @click.argument("unit")
 @click.argument("rule", type=RULES, metavar="RULE")
+@click.option(
+    "--back-within",
+    "back_within_min",
+    type=click.FloatRange(min=0, min_open=True, max=1440),
+    help="Minutes within which you will see to it: still so after that, it rings again.",
+)
 @config_option
 @journal_option
 @who_option
-def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> None:
+def acknowledge(
+    unit: str, rule: str, back_within_min: float | None, config: Path, journal: Path, who: str
+) -> None:
     """Say that you have seen an alarm and are acting; repeats and escalation stop.
 
     UNIT and RULE are as rimewatch alarm list shows them; UNIT is - for an alarm over
@@ -81,7 +91,7 @@ def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> 
     shop = load(config, sends=False)
     key = _key(shop, unit, rule)
     with standing(shop, journal) as now:
-        on = list(now.evaluator.alarms.alarms)
+        on = dict(now.evaluator.alarms.alarms)
     if key not in on:
         others = ", ".join(sorted(_name(other) for other in on)) or "none"
         raise UserError(
@@ -89,7 +99,14 @@ def acknowledge(unit: str, rule: str, config: Path, journal: Path, who: str) -> 
         )
     enter(
         journal,
-        Acknowledge(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule),
+        Acknowledge(
+            at_ms=SystemClock().now_ms(),
+            who=who,
+            unit=key.unit,
+            rule=key.rule,
+            back_within_min=back_within_min,
+            alarm=on[key].id,
+        ),
     )
     click.echo(f"Acknowledged: {_name(key)}. Note what was done with rimewatch unit note.")
 
@@ -120,3 +137,32 @@ def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, wh
         ),
     )
     click.echo(f"Shelved for {minutes:g} min: {_name(key)}.")
+
+
+@command.command(
+    "figures",
+    epilog="Example:  rimewatch alarm figures --config shop.toml --from 2026-03-01 --to 2026-04-01",
+)
+@click.option("--from", "begins", required=True, help="Beginning, in the shop's time zone.")
+@click.option("--to", "ends", help="End, in the shop's time zone; without it, now.")
+@config_option
+@journal_option
+def figures(begins: str, ends: str | None, config: Path, journal: Path) -> None:
+    """Measure how well the alarms serve: how many, how soon answered, what cries wolf."""
+    from rimewatch.alarms.codec import alarm_from_json
+    from rimewatch.alarms.metrics import measure
+    from rimewatch.journal.reader import JournalReader
+    from rimewatch.report.alarm_figures import figures_text
+
+    shop = load(config, sends=False)
+    from_ms = instant_ms(begins, shop)
+    to_ms = SystemClock().now_ms() if ends is None else instant_ms(ends, shop)
+    if to_ms <= from_ms:
+        raise UserError(f"--to {ends or 'now'} is not after --from {begins}")
+    existing(journal)
+    try:
+        with JournalReader.open(journal) as reader:
+            alarms = [alarm_from_json(row.text) for row in reader.alarms_between(from_ms, to_ms)]
+    except JournalError as error:
+        raise UserError(str(error)) from None
+    click.echo(figures_text(shop, measure(alarms, from_ms, to_ms)), nl=False)

@@ -62,9 +62,15 @@ def load(config: Path, *, sends: bool = True) -> Shop:
         UserError: With everything that is wrong in the file.
     """
     try:
-        return read_shop(config, os.environ, sends=sends)
+        shop = read_shop(config, os.environ, sends=sends)
     except ConfigError as error:
         raise UserError(str(error)) from None
+    if shop.messages.overrides:
+        from rimewatch.report.texts import problems_of
+
+        if problems := problems_of(shop.messages):
+            raise UserError("\n".join(problems))
+    return shop
 
 
 def instant_ms(text: str, shop: Shop) -> int:

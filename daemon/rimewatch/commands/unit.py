@@ -14,7 +14,8 @@ from rimewatch.commands.options import (
     who_option,
 )
 from rimewatch.commands.standing import enter, standing
-from rimewatch.entries import CorrectiveAction, InService, OutOfService
+from rimewatch.entries import CorrectiveAction, InService, MoveLot, OutOfService
+from rimewatch.errors import UserError
 from rimewatch.vocabulary import Disposition, LotId, UnitId
 
 
@@ -96,17 +97,34 @@ def note(
     click.echo("Noted.")
 
 
-@command.command("out-of-service", epilog="Example:  rimewatch unit out-of-service case-1")
+@command.command(
+    "out-of-service", epilog="Example:  rimewatch unit out-of-service case-1 --fish-to walk-in"
+)
 @click.argument("unit")
+@click.option("--fish-to", help="The unit its fish was moved to: its lots are entered there.")
 @config_option
 @journal_option
 @who_option
-def out_of_service(unit: str, config: Path, journal: Path, who: str) -> None:
+def out_of_service(unit: str, fish_to: str | None, config: Path, journal: Path, who: str) -> None:
     """Take a unit out of service: it keeps its record and raises nothing."""
     shop = load(config, sends=False)
     at_ms = SystemClock().now_ms()
-    enter(journal, OutOfService(at_ms=at_ms, who=who, unit=UnitId(known_unit(shop, unit))))
+    leaving = UnitId(known_unit(shop, unit))
+    moved: list[str] = []
+    if fish_to is not None:
+        new = UnitId(known_unit(shop, fish_to))
+        if new == leaving:
+            raise UserError(f"--fish-to {fish_to} is the unit itself; name where its fish is now")
+        with standing(shop, journal) as now:
+            lots = now.evaluator.lots_in(leaving)
+        for lot in lots:
+            enter(journal, MoveLot(at_ms=at_ms, who=who, lot=lot, unit=new))
+            moved.append(str(lot))
+    enter(journal, OutOfService(at_ms=at_ms, who=who, unit=leaving))
     click.echo(f"{unit} is out of service until you say otherwise.")
+    if fish_to is not None:
+        told = ", ".join(moved) if moved else "no lot was entered as being in it"
+        click.echo(f"Now in {fish_to}: {told}.")
 
 
 @command.command("in-service", epilog="Example:  rimewatch unit in-service case-1")

@@ -21,8 +21,9 @@ together do not all come back together."""
 URGENT_CAP_S: Final = 60.0
 """Longest wait of an urgent message while it is young."""
 
-URGENT_YOUNG_S: Final = 1800.0
-"""How long an urgent message counts as young."""
+URGENT_YOUNG_S: Final = 6 * 3600.0
+"""How long an urgent message counts as young: as long as most nights are. One that waits is the
+newest word on its alarm (older ones are given up), so somebody still has to hear it."""
 
 GIVE_UP_MS: Final = MS_PER_DAY
 """Age before which nothing is given up."""
@@ -62,7 +63,7 @@ def next_try_ms(*, tries: int, made_ms: int, tried_ms: int, key: str, urgent: bo
         tried_ms: When the last try failed.
         key: The message's idempotency key.
         urgent: Whether it may wake somebody; such a one waits at most 60 s in its
-            first 30 minutes.
+            first six hours.
 
     Returns:
         An instant after ``tried_ms``; None once it is both a day old and was tried

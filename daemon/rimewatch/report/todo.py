@@ -63,6 +63,7 @@ def todos(found: Findings) -> tuple[Todo, ...]:
         *_excursions(found),
         *_awaiting(found),
         *_unmonitored(found),
+        *_out_of_service(found),
         *_lots(found),
         *_probes(found),
         *_quarantine(found),
@@ -127,6 +128,18 @@ def _awaiting(found: Findings) -> Iterator[Todo]:
             f"{wording.joined(list(days), most=4)}."
         )
         yield Todo(text=text, unit=item.unit.id)
+
+
+def _out_of_service(found: Findings) -> Iterator[Todo]:
+    """Ask about what is still out of service: it raises nothing until somebody says otherwise."""
+    for item in found.units:
+        if item.out_of_service and item.out_of_service[-1][1] is None:
+            since = wording.local_moment(item.out_of_service[-1][0], found.zone)
+            text = (
+                f"{item.name} is still out of service, since {since}, and wakes nobody: "
+                "is that so? If not, put it back in service."
+            )
+            yield Todo(text=text, unit=item.unit.id)
 
 
 def _unmonitored(found: Findings) -> Iterator[Todo]:

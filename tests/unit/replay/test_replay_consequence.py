@@ -100,3 +100,13 @@ def test_lesser_alarm_is_more_urgent_beside_a_hold_that_has_come_far() -> None:
     doors = [a["priority"] for a in paper.ledger(shop(*tables))["alarms"] if a["rule"] == "door"]
 
     assert doors == ["low", "medium"]
+
+
+def test_morning_asks_about_what_is_still_out_of_service() -> None:
+    """Taken out for cleaning, and forgotten: every morning asks."""
+    paper = Paper().curve([(0.0, 2.0), (2400.0, 2.0)], "fish", every_s=60.0)
+    paper.do(60.0, "out-of-service", unit="case-1")
+    (morning,) = paper.replay(shop(*CASE, ONE_CONTACT)).mornings.values()
+    said = " ".join(morning.text.split())
+
+    assert "case-1 is still out of service, since Mon 2 March 06:01 CST, and wakes nobody" in said

@@ -1,0 +1,86 @@
+"""How well the alarms have served, as a page of text: figures beside their benchmarks.
+
+Every figure is from ``rimewatch.alarms.metrics``; nothing is measured or judged here. Pure.
+"""
+
+from collections.abc import Iterator
+from zoneinfo import ZoneInfo
+
+from rimewatch.alarms import metrics
+from rimewatch.alarms.metrics import Figures
+from rimewatch.report import wording
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_S, Priority
+
+SOURCES = (
+    "Benchmarks: IEC 62682 and ANSI/ISA-18.2, performance metrics, written for a plant's control",
+    "room with one operator always present; some values from memory (docs/alarms.md says which). A",
+    "shop with a phone by the bed needs far fewer: they are bounds, not aims. That one in twenty",
+    "alarms is high, three medium and the rest low is EEMUA 191's advice.",
+)
+
+
+def figures_text(shop: Shop, figures: Figures) -> str:
+    """Return the figures of some time as text, with what a control room would not accept."""
+    return "\n".join(_lines(shop, figures)) + "\n"
+
+
+def _lines(shop: Shop, figures: Figures) -> Iterator[str]:
+    zone = ZoneInfo(shop.timezone)
+    begins = wording.local_moment(figures.from_ms, zone)
+    ends = wording.local_moment(figures.to_ms, zone)
+    yield f"{wording.printable(shop.name)}: alarms from {begins} to {ends}"
+    yield ""
+    for name, value, benchmark in _rows(shop, figures):
+        yield f"{name:<34}{value:<22}{benchmark}".rstrip()
+    yield ""
+    beyond = figures.beyond_benchmarks()
+    if beyond:
+        yield "Beyond what a control room would accept:"
+        yield from (f"– {sentence}" for sentence in beyond)
+    else:
+        yield "Nothing is beyond what a control room would accept."
+    if figures.chattering:
+        names = [f"{key.unit or 'several units'} {key.rule.value}" for key in figures.chattering]
+        yield f"Chattering: {wording.joined(names)}."
+    for flood in figures.floods:
+        lasted_ms = (figures.to_ms if flood.ends_ms is None else flood.ends_ms) - flood.begins_ms
+        yield (
+            f"Flood: {flood.alarms} alarms from {wording.local_moment(flood.begins_ms, zone)}, "
+            f"{wording.duration(lasted_ms / MS_PER_S)}."
+        )
+    yield ""
+    yield from SOURCES
+
+
+def _rows(shop: Shop, figures: Figures) -> Iterator[tuple[str, str, str]]:
+    yield "raised", str(figures.alarms), ""
+    manageable, excessive = metrics.MANAGEABLE_PER_DAY, metrics.EXCESSIVE_PER_DAY
+    bounds = f"manageable up to {manageable:.0f}, to be cut from {excessive:.0f}"
+    yield "a day, on average", f"{figures.alarms_per_day:.1f}", bounds
+    for priority, advised in ((Priority.HIGH, 5), (Priority.MEDIUM, 15), (Priority.LOW, 80)):
+        count = figures.by_priority[priority]
+        share = f" ({count / figures.alarms:.0%})" if figures.alarms else ""
+        yield f"of priority {priority.value}", f"{count}{share}", f"about {advised} %"
+    if shop.night is not None:
+        yield "that sounded in the night", str(figures.woke), ""
+    yield "repeats sent", str(figures.repeats_sent), ""
+    yield "until acknowledged, median", _duration(figures.to_acknowledge_median_s), ""
+    yield "until acknowledged, longest", _duration(figures.to_acknowledge_longest_s), ""
+    yield "never acknowledged", str(figures.never_acknowledged), ""
+    yield "chattering", str(len(figures.chattering)), "none"
+    yield "on at the end", str(figures.standing), ""
+    yield (
+        "on for more than 24 h at the end",
+        str(figures.stale),
+        f"fewer than {metrics.STALE_BELOW}",
+    )
+    yield (
+        "time in flood",
+        f"{figures.flood_share:.1%}",
+        f"below {metrics.FLOOD_SHARE_BELOW:.0%}",
+    )
+
+
+def _duration(seconds: float | None) -> str:
+    return "–" if seconds is None else wording.duration(seconds)
