@@ -9,6 +9,7 @@ from click.testing import CliRunner, Result
 
 from handmade import ONE_CONTACT, Paper, probe, shop, unit
 from mosquitto_broker import Mosquitto
+from rimewatch.alarms.codec import alarm_from_json
 from rimewatch.cli import rimewatch
 from rimewatch.clock import SystemClock
 from rimewatch.entries import Acknowledge, MoveLot, OutOfService
@@ -85,7 +86,10 @@ def test_acknowledge_with_a_promise_names_the_very_alarm(
     assert running.service.wait_for(entries=3, timeout_s=PATIENCE_S)
     with JournalReader.open(running.journal_path) as journal:
         (alarm,) = [row for row in journal.standing_alarms() if row.id == last.alarm]
-    assert '"state":"acknowledged"' in alarm.text
+    kept = alarm_from_json(alarm.text)
+    assert kept.first_acknowledged_ms is not None
+    # This test's clock is an hour ahead: the half hour has passed, and it rings again.
+    assert kept.opened_ms == kept.first_acknowledged_ms + 30 * 60_000
 
 
 def test_unit_out_of_service_takes_its_lots_where_its_fish_went(
