@@ -1,0 +1,160 @@
+"""``rimewatch listen``: find probes on a broker and propose a configuration."""
+
+import dataclasses
+import json
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rimewatch.commands.files import write_whole
+from rimewatch.errors import UserError
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from rimewatch.clock import Clock
+    from rimewatch.intake.survey import Guess, Survey
+    from rimewatch.shop import Broker
+
+SHOWN: int = 40
+"""Rows of the table; everything is in the proposal and in --json."""
+REDRAW_S = 1.0
+
+
+@click.command(
+    epilog="Example:  rimewatch listen --broker mqtt://127.0.0.1:1883 --seconds 120 "
+    "--write shop.toml"
+)
+@click.option("--broker", required=True, help="The broker, mqtt://HOST or mqtts://HOST.")
+@click.option(
+    "--seconds",
+    type=click.FloatRange(min=0.1, max=86_400),
+    default=60.0,
+    show_default=True,
+    help="How long to listen.",
+)
+@click.option("--username", help="User at the broker.")
+@click.option("--password-env", metavar="NAME", help="Environment variable with the password.")
+@click.option("--ca-file", help="Authority that signed the broker's certificate (PEM).")
+@click.option("--timezone", default="UTC", show_default=True, help="The shop's time zone.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+@click.option(
+    "--write",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the proposed configuration; never over an existing file.",
+)
+def command(
+    broker: str,
+    seconds: float,
+    username: str | None,
+    password_env: str | None,
+    ca_file: str | None,
+    timezone: str,
+    as_json: bool,  # noqa: FBT001 (a flag)
+    write: Path | None,
+) -> None:
+    """Listen to everything on a broker for a while, and say what each topic seems to be."""
+    from rich.console import Console
+
+    from rimewatch.clock import SystemClock
+    from rimewatch.config.broker import full_address
+    from rimewatch.intake.broker_settings import BrokerSettingsError
+    from rimewatch.intake.eavesdrop import OPEN_BROKER, NotHeard, is_open
+    from rimewatch.intake.proposal import propose
+    from rimewatch.shop import Broker
+
+    address = full_address(broker)
+    if address is None:
+        raise UserError(
+            "--broker is no broker's address; expected mqtt://HOST:PORT or mqtts://HOST:PORT, "
+            "with --username and --password-env beside it"
+        )
+    if write is not None and write.exists():
+        raise UserError(f"{write} is there already; name another file with --write")
+    where = Broker(
+        url=address,
+        client_id="rimewatch",
+        username=username,
+        password=_password(password_env),
+        ca_file=ca_file,
+    )
+    clock = SystemClock()
+    try:
+        if is_open(where, clock):
+            click.echo(OPEN_BROKER.format(address=address), err=True)
+        survey = _listen(where, clock, seconds)
+    except (NotHeard, BrokerSettingsError) as error:
+        raise UserError(str(error)) from None
+    guesses = survey.guesses()
+    if as_json:
+        click.echo(json.dumps([dataclasses.asdict(guess) for guess in guesses], indent=2))
+    else:
+        Console().print(_table(guesses))
+    if survey.left_out:
+        click.echo(f"{survey.left_out} messages on further topics were left out.", err=True)
+    password = f"env:{password_env}" if password_env else ""
+    _give(propose(guesses, where, password=password, timezone=timezone), write, as_json=as_json)
+
+
+def _give(text: str, write: Path | None, *, as_json: bool) -> None:
+    if "[[unit]]" not in text:
+        raise UserError(
+            "nothing that looks like a cold unit was heard; listen for longer with --seconds"
+        )
+    if write is not None:
+        write_whole(write, text)
+        told = f"Written to {write}. Go over it, then: rimewatch check --config {write}"
+        click.echo(told, err=True)
+    elif not as_json:
+        click.echo(text)
+
+
+def _listen(where: "Broker", clock: "Clock", seconds: float) -> "Survey":
+    """Listen, and show what there is so far where somebody looks at a terminal."""
+    from rich.console import Console
+    from rich.live import Live
+
+    from rimewatch.intake.eavesdrop import eavesdrop
+    from rimewatch.intake.survey import Survey
+
+    survey = Survey()
+    console = Console(stderr=True)
+    shown_s = clock.monotonic_s()
+    with Live(console=console, auto_refresh=False, transient=True) as live:
+        for heard in eavesdrop(where, clock, seconds):
+            if heard is not None and not heard.topic.startswith("rimewatch/"):
+                survey.add(heard.topic, heard.payload, heard.arrived_ms, retained=heard.retained)
+            if console.is_terminal and clock.monotonic_s() - shown_s >= REDRAW_S:
+                shown_s = clock.monotonic_s()
+                live.update(_table(survey.guesses()), refresh=True)
+    return survey
+
+
+def _password(name: str | None) -> str | None:
+    if name is None:
+        return None
+    if name not in os.environ:
+        raise UserError(f"the environment has no {name}; set it, or leave --password-env out")
+    return os.environ[name]
+
+
+def _table(guesses: "list[Guess]") -> "Table":
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table("Topic", "Messages", "Format", "Field", "Every", "Range", "Looks like")
+    for guess in guesses[:SHOWN]:
+        field = guess.value if guess.match is None else f"{guess.value} of {guess.match[1]}"
+        span = "" if guess.low is None else f"{guess.low:g} to {guess.high:g} {guess.scale}"
+        table.add_row(
+            escape(guess.topic),
+            str(guess.messages),
+            guess.format,
+            escape(field),
+            "" if guess.interval_s is None else f"{guess.interval_s:.0f} s",
+            span,
+            guess.likeness or escape(guess.last),
+        )
+    return table

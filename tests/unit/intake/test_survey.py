@@ -1,0 +1,142 @@
+import json
+
+import cbor2
+import pysparkplug
+import pytest
+from intake_shop import ARRIVED_MS
+
+from rimewatch.config import load_shop
+from rimewatch.intake.proposal import propose
+from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.survey import MOST_TOPICS, Guess, Survey
+from rimewatch.shop import Broker
+from rimewatch.vocabulary import Kind, Measures, Scale
+
+BROKER = Broker(url="mqtt://127.0.0.1:1883", client_id="rimewatch")
+
+
+def heard(topic: str, *payloads: str | bytes, every_ms: int = 60_000) -> list[Guess]:
+    survey = Survey()
+    for place, payload in enumerate(payloads):
+        data = payload.encode() if isinstance(payload, str) else payload
+        survey.add(topic, data, ARRIVED_MS + place * every_ms)
+    return survey.guesses()
+
+
+class TestGuesses:
+    @pytest.mark.parametrize(
+        ("payload", "likeness"),
+        [
+            ("2.1", "a display case or walk-in"),
+            ("-19.5", "a freezer"),
+            ("-62", "an ultra-low freezer"),
+            ("21.5", "a temperature, not cold"),
+        ],
+    )
+    def test_bare_number_is_likened_by_its_cold(self, payload: str, likeness: str) -> None:
+        """A person sees at once which topic is the freezer."""
+        (guess,) = heard("shop/x/air", payload, payload)
+
+        assert (guess.format, guess.likeness, guess.interval_s) == ("number", likeness, 60.0)
+
+    def test_json_field_time_and_battery_are_found(self) -> None:
+        """The likely field of each is proposed, also one deep inside."""
+        payload = json.dumps(
+            {"sensor": {"temp_c": 2.1, "rh": 80}, "ts": ARRIVED_MS, "battery": 88, "rssi": -60}
+        )
+        (guess,) = heard("gw/a", payload)
+
+        assert (guess.value, guess.time, guess.battery) == ("sensor.temp_c", "ts", "battery")
+
+    def test_door_is_told_from_a_temperature(self) -> None:
+        """True and false are a contact's."""
+        (guess,) = heard("shop/case-1/door", '{"open": true}', '{"open": false}')
+
+        assert (guess.measures, guess.likeness) == ("door", "a door contact")
+
+    @pytest.mark.parametrize(
+        ("name", "value", "scale"),
+        [("t", 38.1, "F"), ("t", 2.1, "C"), ("t", 275.4, "K"), ("temp_f", 20.0, "F")],
+    )
+    def test_scale_is_guessed_by_name_or_range(self, name: str, value: float, scale: str) -> None:
+        """Nothing kept cold is at 38 °C."""
+        (guess,) = heard("shop/case-1/air", json.dumps({name: value}))
+
+        assert guess.scale == scale
+
+    def test_devices_on_one_topic_are_told_apart(self) -> None:
+        """A gateway's topic holds several probes, each with its mark."""
+        rows = [json.dumps({"id": i, "t": t}) for i, t in [("a1", 2.0), ("b2", -19.0)] * 3]
+
+        assert [(g.match, g.likeness) for g in heard("gw/air", *rows)] == [
+            (("id", "a1"), "a display case or walk-in"),
+            (("id", "b2"), "a freezer"),
+        ]
+
+    def test_senml_is_found_as_cbor_too(self) -> None:
+        """A pack names its unit; each record with one is proposed."""
+        pack = cbor2.dumps([{-2: "case-1:", 0: "t", 1: "Cel", 2: 2.1}])
+        (guess,) = heard("senml/1", pack)
+
+        assert (guess.format, guess.value, guess.scale) == ("senml", "case-1:t", "C")
+
+    def test_sparkplug_birth_names_its_metrics(self) -> None:
+        """A birth says it all: source, metric, value."""
+        metric = pysparkplug.Metric(
+            ARRIVED_MS, "Temperature", pysparkplug.DataType.FLOAT, -20.0, alias=3
+        )
+        birth = pysparkplug.DBirth(ARRIVED_MS, 1, (metric,)).encode(include_dtypes=True)
+        (guess,) = heard("spBv1.0/fish/DBIRTH/node-1/freezer-1", birth)
+
+        assert guess.topic == "spBv1.0/fish/+/node-1/freezer-1"
+        assert (guess.format, guess.value, guess.kind) == ("sparkplug", "Temperature", "freezer")
+
+    @pytest.mark.parametrize("payload", [b"\xff\xfe", b"", b"[[[[", b'{"a": "b"}', b"hello"])
+    def test_stranger_is_unknown_and_nothing_is_raised(self, payload: bytes) -> None:
+        """What is no probe is listed, and proposed by nobody."""
+        guesses = heard("printer/status", payload)
+
+        assert all(not guess.measures for guess in guesses)
+        assert "[[probe]]" not in propose(guesses, BROKER)
+
+    def test_million_topics_fill_no_memory(self) -> None:
+        """Beyond a thousand topics, messages are only counted."""
+        survey = Survey()
+        for number in range(MOST_TOPICS + 500):
+            survey.add(f"x/{number}", b"2.1", ARRIVED_MS)
+
+        assert (len(survey.guesses()), survey.left_out) == (MOST_TOPICS, 500)
+
+
+def test_proposal_is_a_configuration_that_reads_what_was_heard() -> None:
+    """The file is accepted as it stands, and every message it was made from gives a reading."""
+    survey = Survey()
+    said = [
+        ("shop/case-1/air", b'{"t": 38.2, "ts": %d, "bat": 91}' % ARRIVED_MS),
+        ("shop/case-1/door", b'{"open": false}'),
+        ("shop/freezer-1/air", b"-19.4"),
+        ("gw/air", b'{"id": "a1", "t": 2.5}'),
+        ("gw/air", b'{"id": "b2", "t": -61.0}'),
+        ("gw/air", b'{"id": "a1", "t": 2.6}'),
+        ('odd "name"/\u00e9tage/air', b'{"te mp": 1, "temperature": 3.5}'),
+    ]
+    for place, (topic, payload) in enumerate(said):
+        survey.add(topic, payload, ARRIVED_MS + place * 1000)
+    text = propose(survey.guesses(), BROKER, timezone="America/Chicago")
+
+    shop = load_shop(text)
+
+    receiver = Receiver(shop)
+    for topic, payload in said:
+        received = receiver.receive(topic, payload, ARRIVED_MS)
+        assert len(received.readings) == 1, (topic, received, text)
+        assert not received.quarantined
+    assert {unit.kind for unit in shop.units} == {
+        Kind.DISPLAY_CASE,
+        Kind.FREEZER,
+        Kind.ULTRA_LOW_FREEZER,
+    }
+    case = next(p for p in shop.probes if p.topic == "shop/case-1/air")
+    assert (case.scale, case.fields["battery"]) == (Scale.FAHRENHEIT, "bat")
+    door = next(p for p in shop.probes if p.measures is Measures.DOOR)
+    assert door.unit == case.unit
