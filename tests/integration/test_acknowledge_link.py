@@ -165,7 +165,7 @@ def test_link_that_was_changed_leads_to_nothing(
         assert status == 404
         assert "case-1" not in page
     assert alarm_of(running).acknowledged_ms is None
-    assert browser.ask("/")[0] == 404
+    assert browser.ask("/nothing-here")[0] == 404
 
 
 def test_link_of_the_day_before_has_expired(running: RunningService, receiver: Receiver) -> None:

@@ -85,7 +85,8 @@ class Guard:
         """
         refuse_other_origins(request)
         fields = await read_form(request)
-        if not hmac.compare_digest(fields.pop("form_token", ""), visitor.form_token):
+        given = fields.pop("form_token", "").encode()
+        if not hmac.compare_digest(given, visitor.form_token.encode()):
             raise HTTPException(403, "This form is no longer valid; load the page again.")
         return fields
 

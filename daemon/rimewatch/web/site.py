@@ -20,6 +20,7 @@ from rimewatch.web.people import People
 from rimewatch.web.rendering import STATIC, Renderer
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
+from rimewatch.web.unit_page import UnitPage
 
 PAGES = (("/", "Now"),)
 """Path and name of what the menu leads to."""
@@ -59,6 +60,7 @@ def make_site(
     desk = Desk(journal_path, board, clock, parse)
     routes: list[BaseRoute] = [
         *NowPage(shop, board, guard, renderer, clock).routes(),
+        *UnitPage(shop, journal_path, board, guard, renderer, clock).routes(),
         *UnitForms(shop, board, guard, desk).routes(),
         *SignInPages(guard, renderer, clock).routes(),
         Route("/static/{name}", static_file),

@@ -1,0 +1,163 @@
+"""One unit: how it is, its course over six hours to a year, and what people may do about it."""
+
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from rimewatch.clock import Clock
+from rimewatch.journal.errors import JournalError
+from rimewatch.journal.reader import JournalReader
+from rimewatch.report import wording
+from rimewatch.shop import Shop, Unit
+from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
+from rimewatch.web.chart import chart_svg
+from rimewatch.web.course import SPANS, Course, course_of
+from rimewatch.web.guard import Guard
+from rimewatch.web.live import Board, SpellNow, UnitNow
+from rimewatch.web.rendering import Renderer, drawing
+from rimewatch.web.standing import alarm_words, unit_view
+from rimewatch.web.unit_forms import PROMISES_MIN, SHELVES_MIN, known_unit
+
+USUAL: Final = "day"
+MOST_ROWS: Final = 20
+_BUSY_S: Final = 5.0
+
+
+class UnitPage:
+    """Shows one unit at a time.
+
+    Args:
+        shop: The shop.
+        journal_path: Where the past is read, by a connection of each answer's own.
+        board: Where the writer's latest snapshot is.
+        guard: Who may see it.
+        renderer: Makes the page.
+        clock: Tells the time.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        journal_path: Path,
+        board: Board,
+        guard: Guard,
+        renderer: Renderer,
+        clock: Clock,
+    ) -> None:
+        self._shop = shop
+        self._journal_path = journal_path
+        self._board = board
+        self._guard = guard
+        self._renderer = renderer
+        self._clock = clock
+        self._zone = ZoneInfo(shop.timezone)
+
+    def routes(self) -> list[BaseRoute]:
+        """Return the route of the page."""
+        return [Route("/unit/{unit}", self.page)]
+
+    async def page(self, request: Request) -> Response:
+        """Show a unit."""
+        visitor = await self._guard.visitor(request)
+        unit = self._shop.unit[UnitId(known_unit(self._shop, request.path_params["unit"]))]
+        name = request.query_params.get("span", USUAL)
+        span = name if name in SPANS else USUAL
+        at_ms = self._clock.now_ms()
+        snapshot = self._board.latest
+        now = snapshot.unit(unit.id)
+        course = await run_in_threadpool(self._course, unit, now, at_ms, SPANS[span][1])
+        view = unit_view(unit, now, self._shop, at_ms)
+        return self._renderer.page(
+            "unit.html",
+            title=view.name,
+            visitor=visitor,
+            view=view,
+            alarms=[
+                {"alarm": alarm, "words": alarm_words(self._shop, alarm, at_ms)}
+                for alarm in snapshot.alarms
+                if alarm.key.unit == unit.id or unit.id in alarm.units
+            ],
+            spans=[(key, word) for key, (word, _) in SPANS.items()],
+            span=span,
+            chart=self._chart(unit, course, SPANS[span][0]),
+            excursions=self._excursions(unit, now, at_ms - SPANS[span][1], at_ms),
+            facts=[] if course is None else self._facts(course),
+            lots=[str(story.lot) for story in snapshot.lots if story.entries.unit == unit.id],
+            dispositions=[word.value for word in Disposition],
+            promises=PROMISES_MIN,
+            shelves=SHELVES_MIN,
+            is_out=now.out_of_service,
+        )
+
+    def _course(self, unit: Unit, now: UnitNow, at_ms: int, length_ms: int) -> Course | None:
+        probes = self._shop.governing_probes(unit.id)
+        if not probes:
+            return None
+        probe = next((p for p in probes if p.id == now.probe), probes[0])
+        try:
+            with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+                return course_of(self._shop, journal, probe, at_ms - length_ms, at_ms)
+        except JournalError:
+            return None
+
+    def _chart(self, unit: Unit, course: Course | None, word: str) -> object:
+        if course is None or not course.fish:
+            return ""
+        low = min(b.low_c for b in course.fish)
+        high = max(b.high_c for b in course.fish)
+        seen = wording.temperature_range(low, high, self._shop.display)
+        label = f"{wording.printable(unit.name)}, the last {word}: fish {seen}"
+        return drawing(chart_svg(self._shop, unit, course, label))
+
+    def _excursions(
+        self, unit: Unit, now: UnitNow, from_ms: int, to_ms: int
+    ) -> list[dict[str, Any]]:
+        every = [spell for spell in (now.over, now.early) if spell is not None]
+        every += [spell for spell in now.spells if (spell.end_ms or to_ms) >= from_ms]
+        return [self._excursion(unit, spell, to_ms) for spell in every[:MOST_ROWS]]
+
+    def _excursion(self, unit: Unit, spell: SpellNow, to_ms: int) -> dict[str, Any]:
+        end_ms = spell.end_ms
+        lasted_s = max(0.0, ((to_ms if end_ms is None else end_ms) - spell.start_ms) / MS_PER_S)
+        early = spell.rule is Rule.OPERATING_LIMIT
+        limit_c = unit.operating_limit_c if early else unit.limit_c
+        over = "its limit" if limit_c is None else wording.temperature(limit_c, self._shop.display)
+        return {
+            "start": wording.local_moment(round(spell.start_ms), self._zone),
+            "lasted": wording.duration(lasted_s) + (" so far" if end_ms is None else ""),
+            "peak": wording.temperature(spell.peak_c, self._shop.display),
+            "over": f"{over} (early line)" if early else over,
+        }
+
+    def _facts(self, course: Course) -> list[str]:
+        facts = []
+        if course.fish:
+            seen = wording.temperature_range(
+                min(b.low_c for b in course.fish),
+                max(b.high_c for b in course.fish),
+                self._shop.display,
+            )
+            facts.append(f"Fish: {seen}.")
+        if course.air:
+            seen = wording.temperature_range(
+                min(b.low_c for b in course.air),
+                max(b.high_c for b in course.air),
+                self._shop.display,
+            )
+            facts.append(f"Air: {seen}.")
+        if course.gaps:
+            missing_s = sum(end - start for start, end in course.gaps) / MS_PER_S
+            times = wording.counted(len(course.gaps), "gap")
+            facts.append(f"Not measured for {wording.duration(missing_s)} ({times}).")
+        if course.doors:
+            longest_s = max(end - start for start, end in course.doors) / MS_PER_S
+            times = wording.counted(len(course.doors), "opening")
+            facts.append(f"Door: {times}, the longest {wording.duration(longest_s)}.")
+        if course.defrosts:
+            facts.append(f"Scheduled defrosts: {len(course.defrosts)}.")
+        return facts

@@ -1,0 +1,206 @@
+"""One unit's page: its course without a peak lost, and forms that become entries."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from handmade import probe, shop, unit
+from page_visitor import Pages, pages_of, publish, send
+from rimewatch.clock import SteppedClock
+from rimewatch.entries import CorrectiveAction, InService, OutOfService, Shelve
+from rimewatch.evaluation.store import Span
+from rimewatch.journal.journal import Journal
+from rimewatch.readings import Reading
+from rimewatch.service.writer import Writer
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_DAY, Disposition, ProbeId
+from rimewatch.web.course import SPANS, course_of, gaps, steps
+from rimewatch.web.people import Role
+
+START_MS = 1_772_452_800_000
+
+
+@pytest.fixture(autouse=True)
+def _nobody_takes_entries_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No service runs here that a form would wait for."""
+    monkeypatch.setattr("rimewatch.web.enter.TAKEN_IN_WITHIN_S", 0.05)
+
+
+@pytest.fixture
+def own_shop() -> Shop:
+    """Return a shop with one case whose fish is measured."""
+    return shop(unit(), probe("fish", measures="product"), probe("door", measures="door"))
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    """Give a journal for writing."""
+    with Journal.open(tmp_path / "rimewatch.db") as opened:
+        yield opened
+
+
+@pytest.fixture
+def pages(own_shop: Shop, journal: Journal) -> Pages:
+    """Return the pages of a case that got warm half an hour ago."""
+    clock = SteppedClock(START_MS)
+    Writer(own_shop, journal, clock).take(())
+    journal.add_readings(
+        [
+            Reading(
+                probe=ProbeId("fish"),
+                observed_ms=START_MS + n * 60_000,
+                arrived_ms=START_MS + n * 60_000,
+                raw=value,
+                value=value,
+            )
+            for n in range(120)
+            for value in [9.0 if n >= 90 else 1.0]
+        ]
+    )
+    clock.move_to(START_MS + 120 * 60_000)
+    found = pages_of(own_shop, journal.path, clock)
+    publish(found, own_shop, journal)
+    return found
+
+
+def test_unit_page_shows_the_course_and_the_excursion(pages: Pages) -> None:
+    """Began, how long, how warm; the drawing has a text of its own."""
+    page = pages.signed_in().get("/unit/case-1?span=6h").text
+
+    assert '<svg class="chart"' in page
+    assert 'aria-label="case-1, the last 6 hours: fish 33.8 to 48.2 °F"' in page
+    assert "30 min so far" in page
+    assert "Not measured for 4 h" in page
+
+
+@pytest.mark.parametrize("span", list(SPANS))
+def test_unit_page_draws_every_span(pages: Pages, span: str) -> None:
+    """From six hours to a year."""
+    answer = pages.signed_in(name=f"Ana {span}").get(f"/unit/case-1?span={span}")
+
+    assert answer.status_code == 200
+    assert '<svg class="chart"' in answer.text
+
+
+def test_steps_of_a_year_keep_a_peak_of_one_minute() -> None:
+    """The one warm reading of half a million is there, at its height."""
+    times = START_MS + np.arange(525_600, dtype=np.int64) * 60_000
+    values = np.full(len(times), 1.0)
+    values[400_123] = 9.5
+    found = steps(times, values, START_MS, START_MS + 365 * MS_PER_DAY, 365 * MS_PER_DAY // 360)
+
+    assert len(found) == 360
+    assert [step.high_c for step in found if step.high_c > 1.0] == [9.5]
+    assert all(step.low_c == 1.0 for step in found)
+
+
+def test_gaps_hold_the_edges_of_a_period() -> None:
+    """What was not measured at its beginning and its end is a gap like any other."""
+    times = np.array([50, 60, 90], dtype=np.int64)
+
+    assert gaps(times, 0, 200, 20.0) == ((0.0, 50.0), (60.0, 90.0), (90.0, 200.0))
+    assert gaps(np.array([], dtype=np.int64), 0, 200, 20.0) == ((0.0, 200.0),)
+
+
+class _NoReadings:
+    """A store in which there is nothing."""
+
+    def span(self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None) -> Span:
+        del probe, from_ms, to_ms
+        return Span(np.empty(0, np.int64), np.empty(0))
+
+    def last_before(self, probe: ProbeId, before_ms: int) -> tuple[int, float] | None:
+        del probe, before_ms
+        return None
+
+
+def test_course_without_a_reading_is_one_gap(own_shop: Shop) -> None:
+    """Missing data is never cold: nothing is drawn."""
+    course = course_of(own_shop, _NoReadings(), own_shop.probes[0], 0, MS_PER_DAY)
+
+    assert course.fish == ()
+    assert course.gaps == ((0.0, float(MS_PER_DAY)),)
+
+
+def test_corrective_action_is_written_down_with_who_and_what_became_of_the_fish(
+    pages: Pages, journal: Journal
+) -> None:
+    """As the person said it."""
+    fields = {"text": "Moved <all> to the walk-in", "disposition": "kept"}
+    status = send(pages.signed_in(name="Ana"), "/unit/case-1/note", fields, "/unit/case-1")
+
+    assert status == 303
+    entry = journal.entries_after(0)[-1][1]
+    assert isinstance(entry, CorrectiveAction)
+    assert (entry.who, entry.text, entry.disposition) == (
+        "Ana",
+        "Moved <all> to the walk-in",
+        Disposition.KEPT,
+    )
+    assert entry.at_ms == pages.clock.now_ms()
+
+
+def test_corrective_action_without_words_is_refused(pages: Pages, journal: Journal) -> None:
+    """An empty form is no record."""
+    status = send(pages.signed_in(), "/unit/case-1/note", {"text": " "}, "/unit/case-1")
+
+    assert status == 422
+    assert journal.entries_after(0) == []
+
+
+def test_unit_is_taken_out_of_service_and_put_back(pages: Pages, journal: Journal) -> None:
+    """Two entries, nothing else."""
+    client = pages.signed_in()
+    for do in ("out-of-service", "in-service"):
+        assert send(client, "/unit/case-1/service", {"do": do}, "/unit/case-1") == 303
+
+    kinds = [type(entry) for _, entry in journal.entries_after(0)]
+    assert kinds == [OutOfService, InService]
+
+
+def test_alarm_is_put_aside_for_a_while_and_never_for_ever(pages: Pages, journal: Journal) -> None:
+    """Four hours at most."""
+    (alarm,) = pages.board.latest.alarms
+    client = pages.signed_in()
+    asked = {"alarm": alarm.id, "from": "unit"}
+
+    assert send(client, "/shelve", {**asked, "minutes": "100000"}, "/unit/case-1") == 422
+    assert send(client, "/shelve", {**asked, "minutes": "nan"}, "/unit/case-1") == 422
+    assert send(client, "/shelve", {**asked, "minutes": "30"}, "/unit/case-1") == 303
+    (entry,) = [entry for _, entry in journal.entries_after(0)]
+    assert isinstance(entry, Shelve)
+    assert entry.minutes == 30.0
+
+
+@pytest.mark.parametrize(
+    "path", ["/acknowledge", "/shelve", "/unit/case-1/service", "/unit/case-1/note"]
+)
+def test_form_of_somebody_who_only_looks_is_refused(
+    pages: Pages, journal: Journal, path: str
+) -> None:
+    """A role is checked where the form arrives, and not only where it is shown."""
+    client = pages.signed_in(Role.LOOK)
+
+    assert send(client, path, {"text": "x", "do": "in-service"}) == 403
+    assert journal.entries_after(0) == []
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/unit/nowhere",
+        "/unit/..%2f..%2fetc%2fpasswd",
+        "/static/..%2f..%2fapp.py",
+        "/static/../app.py",
+        "/static/%2e%2e/people.py",
+        "/unit/case-1%00",
+    ],
+)
+def test_path_that_leads_out_leads_to_nothing(pages: Pages, path: str) -> None:
+    """Names are looked up, never opened."""
+    answer = pages.signed_in().get(path)
+
+    assert answer.status_code == 404
+    assert "import" not in answer.text
