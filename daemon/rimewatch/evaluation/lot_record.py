@@ -6,6 +6,7 @@ import numpy as np
 
 from rimewatch.entries import (
     AnyEntry,
+    CalibrationCheck,
     CancelEntry,
     CorrectLot,
     LotEntry,
@@ -68,7 +69,7 @@ def record_of(
         need=story.need,
         proof=story.proof,
         why_not=story.why_not,
-        hold=_hold(shop, store, histories, story, now_ms),
+        hold=_hold(shop, store, histories, story, _checks(entries, now_ms), now_ms),
         statements=tuple(lot.statements),
         thawing=lot.thawing,
         path=path_of(shop, store, lot, now_ms),
@@ -120,7 +121,12 @@ def lines_of(entries: Sequence[AnyEntry], lot: LotId) -> tuple[EntryLine, ...]:
 
 
 def _hold(
-    shop: Shop, store: ReadingStore, histories: Histories, story: LotStory, now_ms: int
+    shop: Shop,
+    store: ReadingStore,
+    histories: Histories,
+    story: LotStory,
+    checks: Sequence[CalibrationCheck],
+    now_ms: int,
 ) -> HoldRecord | None:
     hold, lot = story.hold, story.entries
     freezing = lot.freezing
@@ -143,7 +149,7 @@ def _hold(
         lead_h=_lead_h(shop, histories, lot, freezing, hold, now_ms),
         thickness_mm=None if lot.received is None else lot.received.thickness_mm,
         probes=tuple(
-            _used(shop, probe)
+            _used(shop, probe, checks, counted_to_ms)
             for unit in dict.fromkeys(place.unit for place in lot.hold_placements())
             if unit in shop.unit
             for probe in shop.governing_probes(unit)
@@ -213,7 +219,19 @@ def _lead_h(
     return (started_ms - cold_since_ms) / MS_PER_H
 
 
-def _used(shop: Shop, probe: Probe) -> ProbeUsed:
+def _checks(entries: Sequence[AnyEntry], to_ms: int) -> list[CalibrationCheck]:
+    """Return the checks of probes up to an instant, the earliest first."""
+    found = [e for e in entries if isinstance(e, CalibrationCheck) and e.at_ms <= to_ms]
+    return sorted(found, key=lambda check: check.at_ms)
+
+
+def _used(shop: Shop, probe: Probe, checks: Sequence[CalibrationCheck], to_ms: float) -> ProbeUsed:
+    """Return a probe as it stood at the end of a hold."""
+    own = [check for check in checks if check.probe == probe.id]
+    before = [check for check in own if check.at_ms <= to_ms]
+    offsets = [
+        check.offset_c for check in before if check.offset_c is not None and check.from_ms <= to_ms
+    ]
     lag_s = shop.unit[probe.unit].lag_s if probe.measures is Measures.AIR else 0.0
     if probe.measures is Measures.PRODUCT:
         evidence = Evidence.CENTRE_PROBE
@@ -226,7 +244,8 @@ def _used(shop: Shop, probe: Probe) -> ProbeUsed:
         evidence=evidence,
         lag_s=lag_s,
         uncertainty_c=probe.uncertainty_c,
-        offset_c=probe.offset_c,
+        offset_c=offsets[-1] if offsets else probe.offset_c,
+        check=before[-1] if before else own[0] if own else None,
     )
 
 

@@ -15,7 +15,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.entries import AnyEntry, AttachStatement, CancelEntry, ReceiveLot, StartThawing
+from rimewatch.entries import (
+    AnyEntry,
+    AttachStatement,
+    CalibrationCheck,
+    CancelEntry,
+    ReceiveLot,
+    StartThawing,
+)
 from rimewatch.lots.hold import Break
 from rimewatch.lots.needs import Need
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION
@@ -104,8 +111,8 @@ class ProbeUsed:
     uncertainty_c: float
     """Subtracted from the option's line: the guard band (JCGM 106:2012, 8.3)."""
     offset_c: float
-    calibration: str = ""
-    """What is known of its last check; empty: no check is on record."""
+    check: CalibrationCheck | None = None
+    """Its last check before the hold's end, or else the first since; None: none is on record."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -20,6 +20,7 @@ from rimewatch.lots.record import (
     HoldRecord,
     LotRecord,
     Place,
+    ProbeUsed,
     Proof,
 )
 from rimewatch.report import wording
@@ -206,9 +207,13 @@ def _freezing(hold: HoldRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
         )
     yield "Cold inside", _inside(hold)
     for number, used in enumerate(hold.probes):
-        yield "Measured by" if number == 0 else "", probe_words(used, reader.units, reader.scale)
+        yield "Measured by" if number == 0 else "", _used(used, reader)
     if not hold.probes:
         yield "Measured by", "no probe: nothing is proven"
+
+
+def _used(used: ProbeUsed, reader: _Reader) -> str:
+    return probe_words(used, reader.units, reader.zone, reader.scale)
 
 
 def _inside(hold: HoldRecord) -> str:

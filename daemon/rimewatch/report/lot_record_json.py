@@ -73,7 +73,7 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
                 "lag_s": used.lag_s,
                 "uncertainty_c": used.uncertainty_c,
                 "offset_c": used.offset_c,
-                "calibration": used.calibration or None,
+                "calibration": None if used.check is None else entry_to_dict(used.check),
             }
             for used in hold.probes
         ],

@@ -54,7 +54,7 @@ def moment(at_ms: float, zone: tzinfo) -> str:
     return f"{at:%Y-%m-%d %H:%M} {wording.zone_name(at)}"
 
 
-def probe_words(used: ProbeUsed, units: Mapping[UnitId, str], scale: Scale) -> str:
+def probe_words(used: ProbeUsed, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
     """Say what a probe measured, and how far it can be trusted."""
     how = _EVIDENCE[used.evidence].format(lag=wording.duration(used.lag_s))
     plus_minus = wording.temperature_difference(used.uncertainty_c, scale)
@@ -62,8 +62,16 @@ def probe_words(used: ProbeUsed, units: Mapping[UnitId, str], scale: Scale) -> s
     where = units.get(used.unit, used.unit)
     return (
         f"{used.probe} in {where}, {how}; uncertainty ±{plus_minus}, offset {offset}, "
-        f"{used.calibration or NO_CALIBRATION}"
+        f"{_check(used, zone, scale)}"
     )
+
+
+def _check(used: ProbeUsed, zone: tzinfo, scale: Scale) -> str:
+    if used.check is None:
+        return NO_CALIBRATION
+    against = f" against {used.check.reference}" if used.check.reference else ""
+    off = wording.temperature_difference(used.check.found_c, scale)
+    return wording.printable(f"checked {moment(used.check.at_ms, zone)}{against}: off by {off}")
 
 
 def entry_words(line: EntryLine, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:

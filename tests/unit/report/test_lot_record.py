@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from core_run import CoreRun, run_core
 from handmade import Paper, probe, shop, unit
+from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
@@ -23,7 +24,7 @@ from rimewatch.report.lot_record_json import lot_record_json
 from rimewatch.report.lot_record_pdf import lot_record_pdf
 from rimewatch.report.lot_record_text import WIDTH, lot_record_text
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, Scale
+from rimewatch.vocabulary import LotId, ProbeId, Scale
 
 H = 3600.0
 LOT = LotId("L-0412")
@@ -124,6 +125,36 @@ def test_record_as_json_is_in_celsius_and_utc() -> None:
     assert [i["reason"] for i in told["hold"]["interruptions"]] == ["warm"]
     assert told["hold"]["interruptions"][0]["lost_h"] == pytest.approx(30.2, abs=0.1)
     assert told["entries"][5]["entered"] == "2026-02-11T07:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("done_h", "offset_c", "said"),
+    [
+        # The hold is complete after 199.8 h; an offset holds from its entry on.
+        (20.0, 0.2, "offset 0.4 °F, checked 2026-02-03 05:00 CST against ice bath: off by −0.4 °F"),
+        (20.0, None, "offset 0.0 °F, checked 2026-02-03 05:00 CST against ice bath"),
+        (210.0, 0.2, "offset 0.0 °F, checked 2026-02-11 03:00 CST against ice bath"),
+        (231.0, 0.2, "offset 0.0 °F, no calibration check on record"),
+    ],
+)
+def test_record_says_when_its_probe_was_checked(
+    done_h: float, offset_c: float | None, said: str
+) -> None:
+    """Before the hold's end, or else after it; never from a time the record does not know."""
+    run, place = life(), saltmarsh()
+    check = CalibrationCheck(
+        at_ms=run.store.span(ProbeId("freezer-1-air")).times_ms[0].item() + round(done_h * 3.6e6),
+        probe=ProbeId("freezer-1-air"),
+        found_c=-0.2,
+        reference="ice bath",
+        offset_c=offset_c,
+    )
+    histories, entries = run.evaluator.histories(), [*run.evaluator.entries, check]
+    story = tell(place, run.store, histories, book(entries)[LOT], run.to_ms)
+
+    page = lot_page(place, record_of(place, run.store, histories, story, entries, run.to_ms))
+
+    assert said in dict(page.freezing)["Measured by"]
 
 
 def test_record_as_pdf_is_one_page_and_the_same_bytes_again() -> None:
