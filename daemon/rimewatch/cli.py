@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "probe": "See how probes are; check one in melting ice.",
     "quarantine": "See what was not believed; read it once more.",
     "unit": "Take a unit out of service, or note what was done.",
+    "people": "Say who may sign in to the pages.",
     "mirror": "Look after the copy in a time series database.",
     "archive": "Export many shops' journals and replay them.",
     "verify": "Check that the journal is sound.",

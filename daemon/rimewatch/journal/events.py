@@ -95,6 +95,16 @@ def summary_of(connection: sqlite3.Connection, date: Date) -> SummaryRow | None:
     return SummaryRow(date=date, text=found[0], html=found[1], page=found[2])
 
 
+def summary_dates(connection: sqlite3.Connection, limit: int) -> list[Date]:
+    """Return the mornings that have a summary, the latest first."""
+    return [
+        Date.fromisoformat(date)
+        for (date,) in connection.execute(
+            "SELECT date FROM summary ORDER BY date DESC LIMIT ?", (limit,)
+        ).fetchall()
+    ]
+
+
 def latest_summary(connection: sqlite3.Connection) -> SummaryRow | None:
     """Return the summary of the latest morning that has one."""
     found = connection.execute(

@@ -246,6 +246,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return events.latest_summary(connection)
 
+    def summary_dates(self, limit: int = 400) -> list[Date]:
+        """Return the mornings that have a summary, the latest first."""
+        with self._snapshot() as connection:
+            return events.summary_dates(connection, limit)
+
     # --- seals ---
 
     def latest_seal(self) -> seals.SealRow | None:

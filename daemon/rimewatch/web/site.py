@@ -14,7 +14,10 @@ from rimewatch.clock import Clock
 from rimewatch.shop import Shop
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
+from rimewatch.web.health_page import HealthPage
 from rimewatch.web.live import Board
+from rimewatch.web.lots_page import LotPages
+from rimewatch.web.mornings_page import MorningPages
 from rimewatch.web.now_page import NowPage
 from rimewatch.web.people import People
 from rimewatch.web.rendering import STATIC, Renderer
@@ -22,7 +25,12 @@ from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
 from rimewatch.web.unit_page import UnitPage
 
-PAGES = (("/", "Now"),)
+PAGES = (
+    ("/", "Now"),
+    ("/lots", "Lots"),
+    ("/mornings", "Mornings"),
+    ("/health", "Health"),
+)
 """Path and name of what the menu leads to."""
 
 FILES = {
@@ -62,6 +70,9 @@ def make_site(
         *NowPage(shop, board, guard, renderer, clock).routes(),
         *UnitPage(shop, journal_path, board, guard, renderer, clock).routes(),
         *UnitForms(shop, board, guard, desk).routes(),
+        *LotPages(shop, board, guard, renderer, desk, clock).routes(),
+        *MorningPages(journal_path, guard, renderer).routes(),
+        *HealthPage(shop, board, guard, renderer, clock).routes(),
         *SignInPages(guard, renderer, clock).routes(),
         Route("/static/{name}", static_file),
     ]
