@@ -81,20 +81,20 @@ class Renderer:
         )
         return HTMLResponse(text, status_code=status, headers={"Content-Security-Policy": POLICY})
 
-    async def sign_in_first(self, request: Request, error: Exception) -> Response:
+    async def sign_in_first(self, _request: Request, error: Exception) -> Response:
         """Send whoever is not signed in to where they can."""
         assert isinstance(error, SignInFirst), "registered for that alone"
-        if request.url.path.startswith("/api/"):
-            return PlainTextResponse("Sign in first.\n", status_code=401)
         return go_to(sign_in_path(error.back))
 
     async def refused(self, request: Request, error: Exception) -> Response:
         """Say why something was refused, in words."""
         assert isinstance(error, HTTPException), "registered for that alone"
+        if request.url.path.startswith(("/api/", "/metrics")):
+            return PlainTextResponse(
+                f"{error.detail}\n", status_code=error.status_code, headers=error.headers
+            )
         if error.status_code == 404:
             return PlainTextResponse("There is nothing here.\n", status_code=404)
-        if request.url.path.startswith("/api/"):
-            return PlainTextResponse(f"{error.detail}\n", status_code=error.status_code)
         return self.page(
             "refused.html", title="Not done", status=error.status_code, said=error.detail
         )

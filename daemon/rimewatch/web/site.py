@@ -12,6 +12,7 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.clock import Clock
 from rimewatch.shop import Shop
+from rimewatch.web.api import Api
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
@@ -73,6 +74,7 @@ def make_site(
         *LotPages(shop, board, guard, renderer, desk, clock).routes(),
         *MorningPages(journal_path, guard, renderer).routes(),
         *HealthPage(shop, board, guard, renderer, clock).routes(),
+        *Api(shop, journal_path, board, guard, clock).routes(),
         *SignInPages(guard, renderer, clock).routes(),
         Route("/static/{name}", static_file),
     ]
