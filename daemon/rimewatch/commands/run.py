@@ -2,6 +2,8 @@
 
 import signal
 import sys
+import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -9,6 +11,22 @@ import click
 from rimewatch.commands.options import config_option, journal_option, load
 from rimewatch.errors import UserError
 from rimewatch.shop import Shop
+
+
+def _warn_if_open(shop: Shop, say: Callable[[str], None]) -> None:
+    """Say once, beside the start, that the broker takes anybody; nothing waits for it."""
+    from rimewatch.clock import SystemClock
+    from rimewatch.intake.broker_settings import BrokerSettingsError
+    from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
+
+    def look() -> None:
+        try:
+            if is_open(shop.broker, SystemClock()):
+                say(OPEN_BROKER.format(address=shop.broker.url))
+        except BrokerSettingsError:
+            pass  # the session itself says it better
+
+    threading.Thread(target=look, name="open-broker", daemon=True).start()
 
 
 @click.command(
@@ -50,6 +68,7 @@ def command(config: Path, journal: Path) -> None:
                     signal.SIGHUP: service.reload,
                 }
             )
+            _warn_if_open(shop, say)
             service.run()
             say("Stopped; everything taken in is on the disk.")
     except (JournalError, BrokerSettingsError, UnusableProbe, Locked) as error:

@@ -38,6 +38,7 @@ class Happening(StrEnum):
     OLDER_PROTOCOL = "older-protocol"
     """The broker does not speak MQTT 5; 3.1.1 is tried."""
     SUBSCRIPTION_REFUSED = "subscription-refused"
+    PUBLISH_REFUSED = "publish-refused"
     FAULT = "fault"
     """An error of our own or of the client library; the connection is made anew."""
 

@@ -466,8 +466,21 @@ class BrokerSession:
             )
             self._tell(Happening.SUBSCRIPTION_REFUSED, text)
 
-    def _on_publish(self, _client: Client, _userdata: object, *_rest: object) -> None:
+    def _on_publish(
+        self,
+        _client: Client,
+        _userdata: object,
+        _mid: int,
+        code: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
         self._heard()
+        if code.is_failure:  # MQTT 5 alone says so; 3.1.1 drops what is not allowed
+            text = (
+                f"The broker at {self._end.address} does not let us publish on "
+                f"{self.status_topic} ({code.getName()}): allow its user to write rimewatch/#."
+            )
+            self._tell(Happening.PUBLISH_REFUSED, text)
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         self._heard()

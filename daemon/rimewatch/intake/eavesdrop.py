@@ -43,7 +43,8 @@ class NotHeard(Exception):  # noqa: N818 - a word people use reads better than "
 class _Guest:
     """A short-lived connection."""
 
-    def __init__(self, broker: Broker, clock: Clock) -> None:
+    def __init__(self, broker: Broker, clock: Clock, *, listens: bool) -> None:
+        self._listens = listens
         self.end = endpoint(broker)
         self.waiting: queue.Queue[Arrived] = queue.Queue(MOST_WAITING)
         self.left_out = 0
@@ -90,7 +91,7 @@ class _Guest:
     ) -> None:
         if code.is_failure:
             self.trouble = describe_refusal(code.value, code.getName(), self.end.address)
-        else:
+        elif self._listens:
             client.subscribe(EVERYTHING, qos=0)
         self.connected.set()
 
@@ -121,7 +122,7 @@ def eavesdrop(
         NotHeard: If the broker cannot be listened to.
         BrokerSettingsError: If the settings cannot be used.
     """
-    guest = _Guest(broker, clock)
+    guest = _Guest(broker, clock, listens=True)
     guest.open(ANSWER_WITHIN_S)
     end_s = clock.monotonic_s() + seconds
     try:
@@ -137,7 +138,7 @@ def eavesdrop(
 def is_open(broker: Broker, clock: Clock) -> bool:
     """Return whether a broker takes anybody: no user, no password, no certificate of ours."""
     stranger = replace(broker, username=None, password=None, cert_file=None, key_file=None)
-    guest = _Guest(stranger, clock)
+    guest = _Guest(stranger, clock, listens=False)
     try:
         guest.open(OPEN_WITHIN_S)
     except NotHeard:

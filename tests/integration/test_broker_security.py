@@ -1,0 +1,198 @@
+"""Encryption, passwords and access control, over a real broker; each refusal one sentence."""
+
+import gc
+import subprocess
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from broker_sides import LIMIT_S, Shopkeeper
+from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.reasoncodes import ReasonCode
+
+from certificates import Authority
+from mosquitto_broker import Mosquitto
+from rimewatch.clock import SystemClock
+from rimewatch.intake.arrivals import Happening
+from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.eavesdrop import NotHeard, eavesdrop, is_open
+from rimewatch.shop import Broker
+
+pytestmark = pytest.mark.integration
+
+StartMosquitto = Callable[..., Mosquitto]
+NewSession = Callable[..., BrokerSession]
+CONFIG = Path(__file__).parents[2] / "config"
+
+
+@pytest.fixture
+def guarded(tmp_path: Path, start_mosquitto: StartMosquitto) -> Mosquitto:
+    """Give a broker as config/mosquitto.conf has it once its three lines are in place."""
+    shipped = (CONFIG / "mosquitto.conf").read_text()
+    lines = [line.removeprefix("# ") for line in shipped.splitlines()]
+    wanted = ("allow_anonymous false", "password_file", "acl_file", "message_size_limit")
+    chosen = "\n".join(line for line in lines if line.startswith(wanted))
+    assert chosen.count("\n") == 3, "the shipped file has each of the lines once"
+    passwords = tmp_path / "passwords"
+    passwords.touch(0o600)
+    for user in ("rimewatch", "case-1"):
+        subprocess.run(["mosquitto_passwd", "-b", passwords, user, f"word-of-{user}"], check=True)
+    for shipped_path, path in (
+        ("/mosquitto/config/passwords", passwords),
+        ("/mosquitto/config/mosquitto-acl.conf", CONFIG / "mosquitto-acl.conf"),
+    ):
+        chosen = chosen.replace(shipped_path, str(path))
+    return start_mosquitto(chosen)
+
+
+def publish_as(broker: Mosquitto, user: str, topic: str) -> ReasonCode:
+    """Publish a reading as a device, and return what the broker says of it."""
+    answers: list[ReasonCode] = []
+    answered = threading.Event()
+    client = Client(CallbackAPIVersion.VERSION2, client_id=user, protocol=MQTTv5)
+    client.username_pw_set(user, f"word-of-{user}")
+
+    def on_publish(_c: object, _u: object, _mid: int, code: ReasonCode, _p: object) -> None:
+        answers.append(code)
+        answered.set()
+
+    client.on_publish = on_publish
+    client.on_connect = lambda c, *_: c.publish(topic, b"2.5", qos=1)
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    assert answered.wait(LIMIT_S)
+    client.disconnect()
+    client.loop_stop()
+    return answers[0]
+
+
+OURS = {"client_id": "rime-1", "username": "rimewatch", "password": "word-of-rimewatch"}
+
+
+class TestAccessControl:
+    def test_probe_publishes_on_its_own_topic_and_rimewatch_reads_it(
+        self, guarded: Mosquitto, new_session: NewSession
+    ) -> None:
+        """The shipped files let a reading through."""
+        keeper = Shopkeeper(new_session(guarded.url, **OURS))
+        keeper.run_until(lambda: keeper.session.health().listening)
+
+        assert not publish_as(guarded, "case-1", "shop/case-1/air").is_failure
+        keeper.run_until(lambda: len(keeper.messages) == 1)
+
+    @pytest.mark.parametrize("topic", ["shop/case-2/air", "rimewatch/rime-1/entry", "other"])
+    def test_probe_publishes_nowhere_else(
+        self, guarded: Mosquitto, new_session: NewSession, topic: str
+    ) -> None:
+        """A probe that was taken over cannot speak for another one, nor for a person."""
+        keeper = Shopkeeper(new_session(guarded.url, **OURS))
+        keeper.run_until(lambda: keeper.session.health().listening)
+
+        assert publish_as(guarded, "case-1", topic).getName() == "Not authorized"
+        assert not publish_as(guarded, "case-1", "shop/case-1/last").is_failure
+        keeper.run_until(lambda: bool(keeper.messages))
+        assert [message.topic for message in keeper.messages] == ["shop/case-1/last"]
+
+    def test_topic_we_may_not_write_is_one_clear_sentence(
+        self, guarded: Mosquitto, new_session: NewSession
+    ) -> None:
+        """Our own status is refused: who set the broker up is told what to allow."""
+        user = {"username": "case-1", "password": "word-of-case-1"}
+        keeper = Shopkeeper(new_session(guarded.url, **user))
+
+        text = keeper.until_event(Happening.PUBLISH_REFUSED).text
+
+        assert "does not let us publish on rimewatch/rime-1/status" in text
+        assert "word-of" not in text
+
+    def test_wrong_password_is_one_clear_sentence(
+        self, guarded: Mosquitto, new_session: NewSession
+    ) -> None:
+        """The sentence names the keys to look at and not what was in them."""
+        keeper = Shopkeeper(
+            new_session(guarded.url, client_id="rime-1", username="rimewatch", password="hush-9")
+        )
+
+        text = keeper.until_event(Happening.REFUSED).text
+
+        assert "check broker.username" in text
+        assert "hush-9" not in text
+
+    def test_only_a_broker_without_passwords_is_called_open(
+        self, guarded: Mosquitto, mosquitto: Mosquitto
+    ) -> None:
+        """Also where our own password would be right: strangers have none."""
+        assert not is_open(Broker(url=guarded.url, **OURS), SystemClock())
+        assert is_open(Broker(url=mosquitto.url, client_id="rime-1"), SystemClock())
+
+    def test_eavesdropper_is_refused_in_one_clear_sentence(self, guarded: Mosquitto) -> None:
+        """Whoever listens without a password is told so."""
+        stranger = Broker(url=guarded.url, client_id="rime-1")
+        with pytest.raises(NotHeard, match=r"check broker\.username"):
+            list(eavesdrop(stranger, SystemClock(), 1.0))
+
+
+@pytest.mark.filterwarnings(
+    # The client library leaves the socket of a failed handshake to the garbage collector.
+    "ignore:unclosed <ssl.SSLSocket:ResourceWarning"
+)
+class TestCertificates:
+    @pytest.fixture(autouse=True)
+    def collect(self) -> Iterator[None]:
+        """Let such sockets go within their own test."""
+        yield
+        gc.collect()
+
+    @pytest.fixture
+    def authority(self, tmp_path: Path) -> Authority:
+        return Authority(tmp_path, "shop-authority")
+
+    @pytest.fixture
+    def strict(self, authority: Authority, start_mosquitto: StartMosquitto) -> Mosquitto:
+        """Give a broker that asks for a certificate of its own authority."""
+        certificate, key = authority.sign("broker")
+        key.chmod(0o644)
+        return start_mosquitto(
+            f"listener PORT 127.0.0.1\ncafile {authority.file}\ncertfile {certificate}\n"
+            f"keyfile {key}\nrequire_certificate true\nallow_anonymous true\n"
+        )
+
+    def url(self, broker: Mosquitto) -> str:
+        return f"mqtts://127.0.0.1:{broker.port}"
+
+    def test_own_certificate_of_the_authority_lets_us_in(
+        self, strict: Mosquitto, authority: Authority, new_session: NewSession
+    ) -> None:
+        """Both sides prove who they are."""
+        certificate, key = authority.sign("rimewatch")
+        files = {"ca_file": authority.file, "cert_file": certificate, "key_file": key}
+        named = {name: str(file) for name, file in files.items()}
+        keeper = Shopkeeper(new_session(self.url(strict), **named))
+
+        keeper.run_until(lambda: keeper.session.health().listening)
+        assert not is_open(Broker(url=self.url(strict), client_id="a", **named), SystemClock())
+
+    def test_missing_certificate_of_ours_is_one_clear_sentence(
+        self, strict: Mosquitto, authority: Authority, new_session: NewSession
+    ) -> None:
+        """The broker wants one; the sentence says which keys."""
+        keeper = Shopkeeper(new_session(self.url(strict), ca_file=str(authority.file)))
+
+        text = keeper.until_event(Happening.UNREACHABLE).text
+
+        assert text.startswith("The broker at mqtts://127.0.0.1:")
+        assert "\n" not in text
+
+    def test_broker_of_another_authority_is_one_clear_sentence(
+        self, strict: Mosquitto, tmp_path: Path, new_session: NewSession
+    ) -> None:
+        """Somebody else's broker in its place is not believed."""
+        other = Authority(tmp_path, "somebody-else")
+        keeper = Shopkeeper(new_session(self.url(strict), ca_file=str(other.file)))
+
+        text = keeper.until_event(Happening.UNREACHABLE).text
+
+        assert "a certificate that is not trusted" in text
+        assert "check broker.ca_file" in text
