@@ -49,6 +49,7 @@ PROBES = [
         ("number", {}),
         ("json", {"value": "t", "time": "ts", "battery": "bat"}),
         ("json", {"value": "a.t", "time": "max(ts)", "battery": "sum(bat)"}),
+        ("json", {"value": "a[].t", "time": "a[].ts"}),
         ("json", {"value": "avg(t)", "time": "ts[0]", "battery": "to_number(bat)"}),
         ("senml", {}),
         ("senml", {"value": "t", "battery": "bat"}),

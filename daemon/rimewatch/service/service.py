@@ -6,6 +6,7 @@ here, which the loop looks at after each batch.
 
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -321,6 +322,7 @@ class Service:
                 wait_s = min(2.0 * wait_s, RETRY_S[1])
             else:
                 if told:
+                    self._note_lag(writer, told)
                     self._say("Recording again.")
                     self._cry.recovered(self._dispatcher)
                 break
@@ -328,6 +330,13 @@ class Service:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
         return len(entries)
+
+    def _note_lag(self, writer: Writer, why: str) -> None:
+        """Note on the record how much waited while nothing could be written."""
+        waiting = self._session.health().waiting
+        with suppress(JournalError):  # the next batch meets it again, and says so
+            detail = f"{waiting} messages wait here, the rest at the broker; {why}"
+            writer.journal.add_event(self._clock.now_ms(), "recording again", detail)
 
     def _post(self, writer: Writer) -> None:
         try:

@@ -1,0 +1,121 @@
+"""Whatever is sent: nothing is raised, nothing vanishes, no memory grows."""
+
+import random
+import tracemalloc
+
+import pysparkplug
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_decoders_hold import ARRIVED_MS, NASTY, payloads, probe
+
+from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.survey import Survey
+from rimewatch.shop import Broker, Mark, Probe, Shop
+from rimewatch.vocabulary import ProbeId
+
+NODE = "spBv1.0/fish/{}/node-1"
+SPARKPLUG: list[Probe] = [
+    probe(
+        id=ProbeId("s"),
+        format="sparkplug",
+        topic="spBv1.0/fish/+/node-1/case-1",
+        fields={"value": "T", "battery": "B"},
+    )
+]
+MARKED = [
+    probe(id=ProbeId(name), topic="gw", match=Mark(field="id", equals=name)) for name in ("a", "b")
+]
+
+
+def receiver() -> Receiver:
+    from datetime import time
+
+    from rimewatch.vocabulary import Scale
+
+    return Receiver(
+        Shop(
+            name="Saltmarsh Row Fish",
+            timezone="America/Chicago",
+            display=Scale.CELSIUS,
+            summary_at=time(6, 30),
+            broker=Broker(url="mqtt://127.0.0.1:1883", client_id="rime-1"),
+            units=(),
+            probes=(*SPARKPLUG, *MARKED),
+        )
+    )
+
+
+def corpus() -> list[tuple[str, bytes]]:
+    """Return sound messages of a node, as a client library writes them."""
+    metric = pysparkplug.Metric(ARRIVED_MS, "T", pysparkplug.DataType.FLOAT, 2.0, alias=7)
+    count = pysparkplug.Metric(ARRIVED_MS, "bdSeq", pysparkplug.DataType.INT64, 3)
+    return [
+        (
+            NODE.format("NBIRTH"),
+            pysparkplug.NBirth(ARRIVED_MS, 0, (count,)).encode(include_dtypes=True),
+        ),
+        (
+            NODE.format("DBIRTH") + "/case-1",
+            pysparkplug.DBirth(ARRIVED_MS, 1, (metric,)).encode(include_dtypes=True),
+        ),
+        (NODE.format("DDATA") + "/case-1", pysparkplug.DData(ARRIVED_MS, 2, (metric,)).encode()),
+        (NODE.format("NDEATH"), pysparkplug.NDeath(ARRIVED_MS, count).encode()),
+        ("gw", b'{"id": "a", "t": 2.0, "ts": 1772438400}'),
+    ]
+
+
+TOPICS = [topic for topic, _ in corpus()]
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([topic for topic, _ in corpus()]), payloads | st.sampled_from(NASTY)
+        ),
+        max_size=8,
+    )
+)
+def test_any_bytes_on_any_topic_give_readings_or_quarantine(said: list[tuple[str, bytes]]) -> None:
+    """The receiver raises nothing, whatever came before."""
+    one = receiver()
+    for topic, payload in said:
+        received = one.receive(topic, payload, ARRIVED_MS)
+        assert all(-90.0 <= reading.value <= 60.0 for reading in received.readings)
+
+
+def test_damaged_messages_are_survived_and_sound_ones_still_read() -> None:
+    """Five thousand mutations of sound messages; then the node is born anew and is heard."""
+    chance = random.Random(20260302)
+    one, survey, sound = receiver(), Survey(), corpus()
+    for number in range(5000):
+        topic, payload = chance.choice(sound)
+        damaged = bytearray(payload)
+        for _ in range(chance.randint(1, 4)):
+            place = chance.randrange(len(damaged))
+            damaged[place : place + chance.randint(0, 3)] = chance.randbytes(chance.randint(0, 3))
+            damaged = damaged or bytearray(b"\0")
+        one.receive(topic, bytes(damaged), ARRIVED_MS + number)
+        survey.add(topic, bytes(damaged), ARRIVED_MS + number)
+    survey.guesses()
+
+    told = [one.receive(topic, payload, ARRIVED_MS + 6000) for topic, payload in sound[:3]]
+
+    assert [len(received.readings) for received in told] == [0, 1, 1]
+
+
+def test_million_topics_take_no_memory() -> None:
+    """A stranger who invents topics, devices and nodes fills nothing: under 8 MB for 200 000."""
+    one = receiver()
+    device = corpus()[1][1]
+    for number in range(20_000):  # what is remembered at all is full by then
+        one.receive(f"x/{number}", b"1", ARRIVED_MS)
+    tracemalloc.start()
+    before, _ = tracemalloc.get_traced_memory()
+    for number in range(20_000, 110_000):
+        one.receive(f"x/{number}", b"1", ARRIVED_MS)
+        one.receive(f"spBv1.0/fish/DBIRTH/node-1/d-{number}", device, ARRIVED_MS)
+    grown = tracemalloc.get_traced_memory()[0] - before
+    tracemalloc.stop()
+
+    assert grown < 8 << 20, f"{grown} bytes more"
