@@ -13,7 +13,7 @@ from rimewatch.config import ConfigError, Problem, load_shop, warnings_of
 from rimewatch.config.tables import DEFAULT_LIMIT_C
 
 EXAMPLE = (Path(__file__).parents[2] / "config" / "saltmarsh-row.toml").read_text(encoding="utf-8")
-ARRAYS = ("unit", "probe", "contact", "escalation")
+ARRAYS = ("species", "unit", "probe", "contact", "escalation")
 NEEDED = {
     "shop": {"name", "timezone"},
     "broker": set[str](),
@@ -22,6 +22,8 @@ NEEDED = {
     "contact": {"id", "name", "urls"},
     "night": {"from", "to"},
     "escalation": {"after_s", "contacts"},
+    "records": set[str](),
+    "species": {"common", "scientific", "group", "forms_scombrotoxin"},
 }
 
 

@@ -13,6 +13,7 @@ from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
     AttachStatement,
+    CalibrationCheck,
     CancelEntry,
     CorrectiveAction,
     CorrectLot,
@@ -22,6 +23,7 @@ from rimewatch.entries import (
     MoveLot,
     OutOfService,
     ReceiveLot,
+    RetryQuarantine,
     Shelve,
     StartCooling,
     StartFreezing,
@@ -46,6 +48,7 @@ from rimewatch.vocabulary import (
     LotId,
     Option,
     Origin,
+    ProbeId,
     Rule,
     States,
     UnitId,
@@ -93,6 +96,8 @@ ENTRIES: list[AnyEntry] = [
     EndCooling(at_ms=AT_MS, unit=CASE),
     StartTimeControl(at_ms=AT_MS, lot=LOT, hours=6, celsius=4.0),
     EndTimeControl(at_ms=AT_MS, unit=CASE),
+    CalibrationCheck(at_ms=AT_MS, probe=ProbeId("case-1-air"), found_c=0.4, offset_c=-0.4),
+    RetryQuarantine(at_ms=AT_MS, who="Ines"),
 ]
 
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -123,6 +128,9 @@ entries: st.SearchStrategy[AnyEntry] = st.one_of(
                     "thickness_mm": st.none() | numbers,
                     "celsius": st.none() | numbers,
                     "kilograms": st.none() | numbers,
+                    "probe": names.map(ProbeId),
+                    "found_c": numbers,
+                    "offset_c": st.none() | numbers,
                 }.get(field, texts)
                 for field in kind.__dataclass_fields__
                 if field not in ("rule", "option", "origin", "states", "disposition", "serve_raw")
