@@ -34,7 +34,7 @@ TODOS_EVERY_S: Final = 60.0
 CURVE_EVERY_S: Final = 600.0
 """How often a unit's curve is drawn from the journal again, late readings included."""
 CURVE_MS: Final = 12 * 3_600_000
-BUCKET_MS: Final = 10 * 60_000
+BUCKET_MS: Final = 15 * 60_000
 MOST_SPELLS: Final = 60
 
 

@@ -38,7 +38,7 @@ PING_S: Final = 15.0
 AT_MOST_EVERY_S: Final = 2.0
 """How often a stream tells news (our choice): nobody reads faster."""
 CURVE_MS: Final = 12 * 3_600_000
-BUCKET_MS: Final = 10 * 60_000
+BUCKET_MS: Final = 15 * 60_000
 _OPEN: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED_UNACKNOWLEDGED})
 _RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 

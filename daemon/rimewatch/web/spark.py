@@ -46,14 +46,18 @@ def spark(
 
     path: list[str] = []
     before: Bucket | None = None
+    at_x = at_y = 0
     for bucket in shown:
         is_cut = before is None or bucket.at_ms - before.at_ms > 2 * bucket_ms
-        place = f"{x(bucket.at_ms + bucket_ms / 2):.0f} {y(bucket.high_c):.0f}"
-        path.append(f"{'M' if is_cut else 'L'}{place}")
-        fall = y(bucket.low_c) - y(bucket.high_c)
-        path.append(f"v{fall:.0f}" if fall >= 1 or is_cut else "")
-        if is_cut and fall < 1:
-            path[-1] = "h1"  # a bucket alone is seen as well
+        to_x = round(x(bucket.at_ms + bucket_ms / 2))
+        top, bottom = round(y(bucket.high_c)), round(y(bucket.low_c))
+        # Steps from one point to the next are shorter than places.
+        path.append(f"M{to_x} {top}" if is_cut else f"l{_pair(to_x - at_x, top - at_y)}")
+        if bottom > top:
+            path.append(f"v{bottom - top}")
+        elif is_cut:
+            path.append("h1")  # a bucket alone is seen as well
+        at_x, at_y = to_x + int(is_cut and bottom == top), bottom
         before = bucket
     line = ""
     if low <= limit_c <= high:
@@ -61,5 +65,9 @@ def spark(
         line = f'<path class="lim" d="M0 {at}H{WIDTH}"/>'
     return (
         f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" preserveAspectRatio="none" '
-        f'aria-hidden="true" focusable="false">{line}<path d="{"".join(path)}"/></svg>'
+        f'aria-hidden="true">{line}<path d="{"".join(path)}"/></svg>'
     )
+
+
+def _pair(right: int, down: int) -> str:
+    return f"{right}{'' if down < 0 else ' '}{down}"

@@ -1,0 +1,187 @@
+"""The pages in a real browser, before the real service: phone and screen, light and dark."""
+
+import re
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from handmade import Paper, probe, shop, unit
+from mosquitto_broker import Mosquitto
+from rimewatch.entries import Acknowledge
+from rimewatch.journal.reader import JournalReader
+from rimewatch.shop import Web
+from running_service import RunningService
+
+pytestmark = pytest.mark.integration
+
+PHONE = {"width": 390, "height": 844}
+SCREEN = {"width": 1280, "height": 800}
+PASSWORD = "ice and salt and ice"
+WAIT_MS = 20_000
+UNITS = 50
+PAGES = ("/", "/unit/case-1", "/unit/case-2?span=week", "/lots", "/mornings", "/health")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Give the system's Chromium."""
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def running(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningService]:
+    """Run the service over a case that is warm, one that is cold and one never heard."""
+    plain = shop(
+        unit("case-1", name="Front display case"),
+        probe("fish", measures="product"),
+        unit("case-2", name="Side display case"),
+        probe("air-2", "case-2"),
+        unit("case-3", name="Walk-in cooler"),
+        probe("air-3", "case-3"),
+    )
+    own = replace(
+        plain, broker=replace(plain.broker, url=mosquitto.url), web=Web(host="127.0.0.1", port=0)
+    )
+    paper = Paper().curve([(0, 2.0), (60, 8.0), (120, 8.5)], "fish")
+    lines = paper.curve([(0, 1.0), (60, 1.1), (120, 1.0)], "air-2").receive(121, "L1").read()
+    with RunningService(own, tmp_path / "rimewatch.db", lines[0].at_ms) as service:
+        service.play(mosquitto.port, lines)
+        yield service
+
+
+def address(running: RunningService) -> str:
+    """Return where the pages are."""
+    return f"http://127.0.0.1:{running.service.pages.port}"
+
+
+def first_person(running: RunningService, context: BrowserContext) -> Page:
+    """Sign in by the link that the service printed at its first start."""
+    said = " ".join(running.said)
+    found = re.search(r"open http://127\.0\.0\.1:\d+(/set-up/\S+)", said)
+    assert found is not None, said
+    page = context.new_page()
+    page.goto(address(running) + found[1])
+    page.get_by_label("Your name").fill("Ana")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Set it and sign in").click()
+    expect(page).to_have_url(f"{address(running)}/", timeout=WAIT_MS)
+    return page
+
+
+@pytest.mark.parametrize("scheme", ["dark", "light"])
+@pytest.mark.parametrize("viewport", [PHONE, SCREEN], ids=["phone", "screen"])
+def test_pages_can_be_used_by_everybody_and_load_nothing_from_elsewhere(
+    running: RunningService, browser: Browser, viewport: dict[str, int], scheme: str
+) -> None:
+    """No violation that axe-core finds; no sideways scrolling; no error; no other host."""
+    context = browser.new_context(viewport=viewport, color_scheme=scheme)  # type: ignore[arg-type]  # a literal
+    page = first_person(running, context)
+    errors: list[str] = []
+    hosts: set[str] = set()
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    page.on("request", lambda request: hosts.add(request.url.split("/")[2]))
+    for path in PAGES:
+        page.goto(address(running) + path)
+        expect(page.get_by_role("heading", level=1)).to_be_visible()
+        found = [(v["id"], v["nodes"][0]["html"]) for v in Axe().run(page).response["violations"]]
+        assert found == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+    context.close()
+
+    assert errors == []
+    assert hosts == {address(running).removeprefix("http://")}
+
+
+def test_now_page_works_without_script(running: RunningService, browser: Browser) -> None:
+    """Two seconds, one thumb: what is wrong is at the top, and one tap says it was seen."""
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]  # a literal
+    page = first_person(running, context)
+    expect(page.get_by_role("heading", level=1)).to_have_text("One too warm and one not measured")
+    button = page.get_by_role("button", name=re.compile("I have seen it.*Front display"))
+    box = button.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] < PHONE["height"]
+    assert min(box["width"], box["height"]) >= 44
+    button.click()
+    expect(page.get_by_text("Seen by Ana")).to_be_visible(timeout=WAIT_MS)
+    context.close()
+
+    with JournalReader.open(running.journal_path) as journal:
+        entries = [entry for _, entry in journal.entries_after(0)]
+    assert [e.who for e in entries if isinstance(e, Acknowledge)] == ["Ana"]
+
+
+def test_figures_and_states_follow_live(
+    running: RunningService, browser: Browser, mosquitto: Mosquitto
+) -> None:
+    """A page that lies open shows what is so, without being loaded again."""
+    context = browser.new_context(viewport=PHONE)  # type: ignore[arg-type]  # a literal
+    page = first_person(running, context)
+    expect(page.locator("#live")).to_have_text("live", timeout=WAIT_MS)
+    side = page.locator('[data-unit="case-2"]')
+    expect(side.locator("[data-fish]")).to_have_text("33.8 °F")
+    running.play(mosquitto.port, Paper().say(180, 2.5, "air-2").read())
+    expect(side.locator("[data-fish]")).to_have_text("36.5 °F", timeout=WAIT_MS)
+    running.play(mosquitto.port, Paper().say(240, 9.0, "air-2").read())
+    expect(side).to_have_class(re.compile("warm"), timeout=WAIT_MS)
+    context.close()
+
+
+def test_service_ends_while_pages_lie_open(running: RunningService, browser: Browser) -> None:
+    """An open stream never holds the service up."""
+    context = browser.new_context()
+    page = first_person(running, context)
+    expect(page.locator("#live")).to_have_text("live", timeout=WAIT_MS)
+    began_s = time.monotonic()
+    running.service.stop()
+    running._thread.join(15.0)
+
+    assert not running._thread.is_alive()
+    assert time.monotonic() - began_s < 15.0
+    context.close()
+
+
+def test_first_page_of_fifty_units_is_small(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    """Below 50 kB, and in some tens of milliseconds; the limit here allows for a busy machine."""
+    tables = [
+        text
+        for n in range(UNITS)
+        for text in (unit(f"case-{n}", name=f"Display case {n}"), probe(f"air-{n}", f"case-{n}"))
+    ]
+    plain = shop(*tables)
+    own = replace(
+        plain, broker=replace(plain.broker, url=mosquitto.url), web=Web(host="127.0.0.1", port=0)
+    )
+    paper = Paper()
+    for n in range(UNITS):
+        paper.curve([(m * 600, 1.0 + (m * 7 + n) % 5 / 4) for m in range(12)], f"air-{n}")
+    lines = paper.read()
+    with RunningService(own, tmp_path / "rimewatch.db", lines[0].at_ms) as service:
+        service.play(mosquitto.port, lines)
+        found = re.search(r"/set-up/(\S+)", " ".join(service.said))
+        assert found is not None
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        form = f"name=Ana&password={PASSWORD.replace(' ', '+')}".encode()
+        opener.open(f"{address(service)}/set-up/{found[1]}", form, timeout=20).close()
+        took_s, sizes = [], []
+        for _ in range(10):
+            began_s = time.perf_counter()
+            with opener.open(f"{address(service)}/", timeout=20) as answer:
+                sizes.append(len(answer.read()))
+            took_s.append(time.perf_counter() - began_s)
+
+    assert 20_000 < max(sizes) < 50_000
+    assert min(took_s) < 0.1
