@@ -47,8 +47,8 @@ from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import hold_of
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
-from rimewatch.evaluation.overseer import RECOVERY_S, Overseer
-from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS
+from rimewatch.evaluation.overseer import Overseer
+from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, RECOVERY_S
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track

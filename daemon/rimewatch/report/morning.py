@@ -8,8 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
