@@ -5,22 +5,20 @@ excursions, peaks, on-delays, gaps and the breaks of freezing holds.
 """
 
 import tempfile
+import time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import polars as pl
-
 from harness import Row, Timed, compare
-from rimewatch.evaluation.channels import history_of
+
 from rimewatch.config import load_shop
+from rimewatch.evaluation.channels import history_of, settings_for
 from rimewatch.journal import Journal, JournalReader
 from rimewatch.readings import Reading
 from rimewatch.rules.channel import fold
 from rimewatch.rules.watch import ChannelState
-from rimewatch.evaluation.channels import settings_for
-
-import time
 
 YEAR = 525_600
 START_MS = 1_767_225_600_000

@@ -16,10 +16,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from harness import Row, Timed, compare
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
-from harness import Row, Timed, compare
 from rimewatch.clock import SystemClock
 from rimewatch.config import load_shop
 from rimewatch.service.service import Service
@@ -31,18 +31,18 @@ NAIVE_SHARE = 20
 
 def shop_text(port: int, probes: int = PROBES, client_id: str = "bench-rimewatch") -> str:
     """Return a configuration with some probes in as many display cases."""
-    parts = [
+    head = [
         '[shop]\nname = "Bench"\ntimezone = "UTC"\n',
         f'[broker]\nurl = "mqtt://127.0.0.1:{port}"\nclient_id = "{client_id}"\n',
     ]
-    for number in range(probes):
-        parts.append(
-            f'[[unit]]\nid = "u{number}"\nname = "Case {number}"\nkind = "display-case"\n'
-            f'[[probe]]\nid = "p{number}"\nunit = "u{number}"\nmeasures = "air"\n'
-            f'topic = "shop/u{number}/air"\nformat = "json"\n'
-            'fields = { value = "t", time = "ts", battery = "bat" }\nevery_s = 60\n'
-        )
-    return "".join(parts)
+    units = [
+        f'[[unit]]\nid = "u{number}"\nname = "Case {number}"\nkind = "display-case"\n'
+        f'[[probe]]\nid = "p{number}"\nunit = "u{number}"\nmeasures = "air"\n'
+        f'topic = "shop/u{number}/air"\nformat = "json"\n'
+        'fields = { value = "t", time = "ts", battery = "bat" }\nevery_s = 60\n'
+        for number in range(probes)
+    ]
+    return "".join([*head, *units])
 
 
 def payloads(count: int, probes: int = PROBES) -> list[tuple[str, bytes]]:
@@ -203,51 +203,47 @@ def ours(port: int, client_id: str, count: int, folder: Path) -> Timed:
     return Timed(count, elapsed)
 
 
+def at_window(inflight: int, count: int, rounds: int) -> Row:
+    """Return the comparison at one in-flight window of the broker."""
+    folder = Path(tempfile.mkdtemp(prefix="rimewatch-bench-"))
+    broker = Broker(folder, inflight)
+    port = broker.port
+    messages = payloads(count)
+
+    def with_queue(
+        drain: Callable[[str, int], Timed], name: str, share: int = 1
+    ) -> Callable[[], Timed]:
+        def once() -> Timed:
+            own = messages[-(len(messages) // share) :]
+            client_id = f"bench-{name}-{time.monotonic_ns()}"
+            queue_up(port, client_id, own)
+            return drain(client_id, len(own))
+
+        return once
+
+    try:
+        return compare(
+            f"Intake, {count:,} queued, in-flight window {inflight}",
+            "messages/s",
+            {
+                "rimewatch, whole pipeline, FULL": with_queue(
+                    lambda c, n: ours(port, c, n, folder), "ours"
+                ),
+                "bare paho, only counting": with_queue(
+                    lambda c, n: counting(port, c, n), "counting"
+                ),
+                "mosquitto_sub": with_queue(lambda c, n: subscriber(port, c, n), "sub"),
+                f"naive script, FULL (1 of {NAIVE_SHARE})": with_queue(
+                    lambda c, n: naive(port, c, n, folder), "naive", NAIVE_SHARE
+                ),
+            },
+            rounds=rounds,
+        )
+    finally:
+        broker.stop()
+        shutil.rmtree(folder)
+
+
 def run(count: int = 200_000, rounds: int = 5) -> list[Row]:
     """Return the comparison at the broker's default window of 20, and at a wider one."""
-    rows = []
-    for inflight in (20, 1000):
-        folder = Path(tempfile.mkdtemp(prefix="rimewatch-bench-"))
-        broker = Broker(folder, inflight)
-        messages = payloads(count)
-        try:
-
-            def with_queue(
-                drain: Callable[[str, int], Timed],
-                name: str,
-                share: int = 1,
-                broker: Broker = broker,
-                messages: list[tuple[str, bytes]] = messages,
-            ) -> Callable[[], Timed]:
-                def once() -> Timed:
-                    own = messages[-(len(messages) // share) :]
-                    client_id = f"bench-{name}-{time.monotonic_ns()}"
-                    queue_up(broker.port, client_id, own)
-                    return drain(client_id, len(own))
-
-                return once
-
-            port = broker.port
-            rows.append(
-                compare(
-                    f"Intake, {count:,} queued, in-flight window {inflight}",
-                    "messages/s",
-                    {
-                        "rimewatch, whole pipeline, FULL": with_queue(
-                            lambda c, n: ours(port, c, n, folder), "ours"
-                        ),
-                        "bare paho, only counting": with_queue(
-                            lambda c, n: counting(port, c, n), "counting"
-                        ),
-                        "mosquitto_sub": with_queue(lambda c, n: subscriber(port, c, n), "sub"),
-                        f"naive script, FULL (1 of {NAIVE_SHARE})": with_queue(
-                            lambda c, n: naive(port, c, n, folder), "naive", NAIVE_SHARE
-                        ),
-                    },
-                    rounds=rounds,
-                )
-            )
-        finally:
-            broker.stop()
-            shutil.rmtree(folder)
-    return rows
+    return [at_window(inflight, count, rounds) for inflight in (20, 1000)]

@@ -2,6 +2,7 @@
 
 import json
 from io import BytesIO
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -123,7 +124,13 @@ def night() -> list[dict[str, object]]:
             "serve_raw": True,
             "celsius": 1.0,
         },
-        {"at": at(20.1), "do": "start-freezing", "lot": "L-1", "unit": "ulf-1", "option": "35C-15h"},
+        {
+            "at": at(20.1),
+            "do": "start-freezing",
+            "lot": "L-1",
+            "unit": "ulf-1",
+            "option": "35C-15h",
+        },
         {"at": at(262.3), "do": "acknowledge", "unit": "case-1", "rule": "holding"},
         {"at": at(270.3), "do": "corrective-action", "unit": "case-1", "text": "Fish moved."},
     ]
@@ -172,7 +179,7 @@ def test_a_service_stopped_and_started_in_the_night_comes_to_the_same_ledger(
     journal_path = tmp_path / "rimewatch.db"
 
     cuts = [0, 130, 255, 330, len(lines)]
-    for start, end in zip(cuts, cuts[1:], strict=False):
+    for start, end in pairwise(cuts):
         with RunningService(shop, journal_path, lines[start].at_ms) as running:
             running.play(mosquitto.port, lines[start:end])
 
