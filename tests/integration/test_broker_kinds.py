@@ -1,18 +1,16 @@
-import asyncio
-import socket
 import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from amqtt.broker import Broker as OlderBroker
 from broker_sides import LIMIT_S, ScriptedBroker, Shopkeeper, publish_many
 from paho.mqtt.client import Client
 
 from mosquitto_broker import Mosquitto
 from rimewatch.intake.arrivals import Happening
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.service.embedded_broker import EmbeddedBroker
 
 pytestmark = pytest.mark.integration
 
@@ -94,24 +92,8 @@ class TestOlderBroker:
     @pytest.fixture
     def older_broker(self) -> Iterator[int]:
         """Run it on a port of its own, in a thread of its own; give the port."""
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port: int = probe.getsockname()[1]
-        loop = asyncio.new_event_loop()
-        thread = threading.Thread(target=loop.run_forever)
-        thread.start()
-        plugin = "amqtt.plugins.authentication.AnonymousAuthPlugin"
-        settings = {
-            "listeners": {"default": {"type": "tcp", "bind": f"127.0.0.1:{port}"}},
-            "plugins": {plugin: {"allow_anonymous": True}},
-        }
-        broker = OlderBroker(settings, loop=loop)
-        asyncio.run_coroutine_threadsafe(broker.start(), loop).result(LIMIT_S)
-        yield port
-        asyncio.run_coroutine_threadsafe(broker.shutdown(), loop).result(LIMIT_S)
-        loop.call_soon_threadsafe(loop.stop)
-        thread.join(LIMIT_S)
-        loop.close()
+        with EmbeddedBroker() as broker:
+            yield broker.port
 
     def test_broker_of_311_only_is_served_by_311(
         self, older_broker: int, new_session: NewSession

@@ -65,6 +65,12 @@ class EmbeddedBroker:
             return
         self._started.set()
         self._loop.run_forever()
+        # It leaves tasks behind when it shuts down; nobody would end them but the collector.
+        left = asyncio.all_tasks(self._loop)
+        for task in left:
+            task.cancel()
+        self._loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
+        self._loop.close()
 
     async def _start(self) -> None:
         self._broker = Broker(
