@@ -10,6 +10,7 @@ import pytest
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
+from rimewatch.readings import Reason
 from rimewatch.service.embedded_broker import EmbeddedBroker
 from service_process import Probes, ServiceProcess, readings, run_command, until
 
@@ -387,7 +388,7 @@ class TestDevicesThatMisbehave:
     def test_payload_of_ten_megabytes_does_not_stop_the_watch(
         self, tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]
     ) -> None:
-        """The broker is asked to keep such a packet to itself; what follows it arrives."""
+        """It is set aside with its topic, reason and start; what follows it arrives."""
         broker = start_mosquitto(LARGE_QUEUE)
         config = write_shop(tmp_path, broker.port)
 
@@ -399,8 +400,12 @@ class TestDevicesThatMisbehave:
             probes.publish(AIR, [*series(3, 2.0, until_s=60), b"1" * 10_000_000])
             probes.publish(AIR, series(3, 2.0))
             service.wait_for_readings("case-1-air", 6)
+            (kept,) = service.look(lambda j: j.quarantine_latest(10))
             assert service.stop() == 0
             assert "ended" not in service.said
+
+        assert (kept.topic, kept.reason) == (AIR, Reason.TOO_LARGE)
+        assert kept.payload_start == b"1" * 256
 
 
 def assert_one_sentence(code: int, stderr: bytes, expected: str) -> None:

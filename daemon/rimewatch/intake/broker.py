@@ -44,6 +44,7 @@ from rimewatch.intake.broker_trouble import (
     describe_refusal,
     describe_silence,
 )
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.topics import is_filter
 from rimewatch.shop import Broker
 
@@ -53,9 +54,9 @@ SESSION_EXPIRY_S: Final = 14 * 24 * 3600
 RECEIVE_MAXIMUM: Final = 1000
 """Messages the broker may send ahead of our acknowledgements (MQTT 5; its own limit holds too)."""
 
-MAX_PACKET_BYTES: Final = 1 << 20
+MAX_PACKET_BYTES: Final = 16 << 20
 """The broker sends nothing larger (MQTT 5). Far above the receiver's limit, so that what
-is merely too large still reaches quarantine."""
+is merely too large still reaches quarantine; of that only the start is kept in memory."""
 
 MAX_WAITING: Final = 50_000
 """Items in the queue beyond which QoS 0 messages are dropped. QoS 1 is bounded by the
@@ -494,7 +495,7 @@ class BrokerSession:
         self._queue.put(
             Arrived(
                 topic,
-                bytes(message.payload),
+                bytes(message.payload[: MAX_PAYLOAD_BYTES + 1]),
                 self._heard_ms,
                 message.retain,
                 message.mid,

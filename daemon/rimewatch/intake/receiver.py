@@ -20,6 +20,7 @@ from rimewatch.intake.device_time import ClockOffset, is_plausible
 from rimewatch.intake.entries import EntryError
 from rimewatch.intake.entry_messages import entry_of_message
 from rimewatch.intake.offsets import Offsets
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.quality import Refusal, doubt_finite, doubt_humidity, doubt_temperature
 from rimewatch.intake.sparkplug.host import Request, SparkplugHost
 from rimewatch.intake.sparkplug.topics import source_of
@@ -29,9 +30,6 @@ from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.science.rtd import celsius_from_ohms
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale
-
-MAX_PAYLOAD_BYTES: Final = 64 * 1024
-"""A larger payload is not decoded. A probe's message has some hundred bytes."""
 
 KEPT_BYTES: Final = 256
 """How much of a quarantined payload is kept."""
@@ -138,7 +136,7 @@ class Receiver:
                 return self._heard(topic, payload, arrived_ms, retained=retained)
             return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, "no probe has it")
         if len(payload) > MAX_PAYLOAD_BYTES:
-            detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
+            detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
             return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         return self._decoded(watched, topic, payload, arrived_ms, retained=retained)
 
@@ -182,7 +180,7 @@ class Receiver:
     def _heard(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         """Take a Sparkplug message: whose it is, only the messages before it can tell."""
         if len(payload) > MAX_PAYLOAD_BYTES:
-            detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
+            detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
             return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         told = self._host.hear(topic, payload, arrived_ms)
         readings: list[Reading] = []
@@ -261,7 +259,7 @@ class Receiver:
 
     def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         if len(payload) > MAX_PAYLOAD_BYTES:
-            detail = f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are read"
+            detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
             return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         try:
             entry = entry_of_message(self._shop, payload, arrived_ms, retained=retained)

@@ -4,7 +4,8 @@ import pytest
 from intake_shop import ARRIVED_MS, TOPIC, probe, receiver, shop
 
 from rimewatch.intake.decoders import UnusableProbe
-from rimewatch.intake.receiver import MAX_PAYLOAD_BYTES, Received, Receiver
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
+from rimewatch.intake.receiver import Received, Receiver
 from rimewatch.readings import Reading, Reason
 from rimewatch.vocabulary import Measures, ProbeId, Scale
 
