@@ -1,9 +1,11 @@
 """Fixtures that several folders of tests share: a real broker, started on a port of its own."""
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from paho.mqtt.client import MQTTv311
 
@@ -11,6 +13,12 @@ from mosquitto_broker import Mosquitto
 from rimewatch.clock import Clock, SystemClock
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.shop import Broker
+
+# In CI the same examples each time: a run there says something of the change it runs for.
+# At home new ones each time: that is how rare faults are found.
+hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
+hypothesis.settings.register_profile("home", deadline=None)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
 
 
 @pytest.fixture

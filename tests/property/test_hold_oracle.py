@@ -11,7 +11,7 @@ from itertools import accumulate, pairwise
 from typing import Any
 
 import numpy as np
-from hypothesis import event, given, settings
+from hypothesis import event, example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -213,6 +213,11 @@ def test_hold_at_minus_35_is_complete_exactly_where_every_second_of_it_was_cold(
     solid_at=st.lists(st.integers(0, 59), max_size=2),
     from_s=st.integers(0, 20_000),
 )
+@example(  # solid for an eighth of a second, between two readings a second apart
+    one=[(0, -21.0), (1, -21.0), *[(1 + 3600 * n, -21.0) for n in range(1, 60)]],
+    solid_at=[0],
+    from_s=0,
+)
 def test_hold_after_solid_is_complete_exactly_where_the_oracle_says(
     one: Curve, solid_at: list[int], from_s: int
 ) -> None:
@@ -222,12 +227,17 @@ def test_hold_after_solid_is_complete_exactly_where_the_oracle_says(
 
     stored, celsius = on_grid(one, -20.0, to_s)
     frozen, _ = on_grid(one, -35.0, to_s)
+    seen = np.append(~np.isnan(celsius), False)
     is_solid, count_s, completed_s = False, -1, None
-    for second in range(from_s + 1, to_s + 1):
+    for second in range(from_s, to_s + 1):
+        # One reading alone, with silence around it, freezes nothing; nor does an instant at
+        # the line as the lot comes.
+        before = second > from_s and seen[second - 1]
+        after = seen[second + 1] and (second > from_s or celsius[second] < -35.0 - 1e-9)
         if celsius[second] > -5.0:
             is_solid = False
-        elif frozen[second] and frozen[second - 1]:
-            is_solid = True  # one reading alone, with silence around it, freezes nothing
+        elif frozen[second] and (before or after):
+            is_solid = True
         count_s = count_s + 1 if is_solid and stored[second] else -1
         if count_s == 24 * H:
             completed_s = second

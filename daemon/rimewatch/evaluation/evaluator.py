@@ -109,6 +109,7 @@ class Evaluator:
         self.shop = shop
         self.store = store
         self.now_ms = at_ms
+        self.started_ms = at_ms
         self.alarms = AlarmState() if resumed is None else resumed.alarms
         self.entries: list[AnyEntry] = [] if resumed is None else list(resumed.entries)
         self.batteries: dict[ProbeId, float] = {} if resumed is None else dict(resumed.batteries)
@@ -121,6 +122,7 @@ class Evaluator:
         self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
         self._beside = Beside(shop)
         self._minute = -1
+        self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
         self._bench = RuleBench(shop, at_ms)
         self._lots: dict[LotId, LotEntries] = book(self.entries)
         self._late_since_ms: int | None = None
@@ -237,10 +239,16 @@ class Evaluator:
         dues = (
             self._morning[1],
             self._bench.next_due_ms(),
-            self._engine.next_due_ms(self.alarms),
+            self._alarms_due_ms(),
             None if self._late_since_ms is None else self._late_since_ms + CATCH_UP_AFTER_MS,
         )
         return min(due_ms for due_ms in dues if due_ms is not None)
+
+    def _alarms_due_ms(self) -> int | None:
+        """Return when an alarm has something to do; worked out once for each state of theirs."""
+        if self._alarms_due[0] is not self.alarms:
+            self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
+        return self._alarms_due[1]
 
     def take_outcomes(self) -> Sequence[Outcome]:
         """Return what there is to write and to send since the last call, in order."""

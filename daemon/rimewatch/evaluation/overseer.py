@@ -57,6 +57,8 @@ class Host(Protocol):
     tracks: dict[ProbeId, Track]
     last_ms: dict[ProbeId, int]
     """When each probe that ever spoke last did."""
+    started_ms: int
+    """When this evaluator began to watch."""
 
     def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
         """Return the lots that stand in a unit now."""
@@ -185,7 +187,13 @@ class Overseer:
     def judge_silence(self) -> None:
         """Find that all probes are silent together, or speak again."""
         standing = self._host.alarms.conditions.get(ALL_STALE)
-        condition = silence_condition(self._shop, self._host.last_ms, standing, self._host.now_ms)
+        condition = silence_condition(
+            self._shop,
+            self._host.last_ms,
+            standing,
+            self._host.now_ms,
+            since_ms=self._host.started_ms,
+        )
         if condition is not None and standing is None:
             for unit in condition.units:
                 self._host.suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)

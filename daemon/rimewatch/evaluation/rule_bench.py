@@ -25,6 +25,8 @@ class RuleBench:
         self._states: list[Any] = []
         self._of_probe: dict[ProbeId, list[int]] = {probe.id: [] for probe in shop.probes}
         self._found: dict[Place, dict[int, Finding]] = {}
+        self._found_at: list[dict[int, Finding]] = []
+        """For each slot its place's findings, to look nothing up for every reading."""
         self._due: list[tuple[int, int]] = []
         self._scheduled: dict[int, int] = {}
         for probe in shop.probes:
@@ -34,6 +36,7 @@ class RuleBench:
                     continue
                 slot = len(self._slots)
                 self._slots.append((rule, probe.id, unit.id))
+                self._found_at.append(self._found.setdefault((unit.id, rule.rule), {}))
                 self._states.append(rule.start(unit, probe, at_ms))
                 self._of_probe[probe.id].append(slot)
                 self._schedule(slot)
@@ -107,9 +110,11 @@ class RuleBench:
 
     def _look(self, slot: int, now_ms: int) -> bool:
         rule = self._slots[slot][0]
-        found = self._found.setdefault(self._place(slot), {})
         finding = rule.finding(self._states[slot], now_ms)
+        found = self._found_at[slot]
         before = found.get(slot)
+        if finding is None and before is None:
+            return False
         if finding is not None and before is not None and finding.since_ms > before.since_ms:
             # The same trouble goes on: a backlog does not make it begin later.
             finding = replace(finding, since_ms=before.since_ms)

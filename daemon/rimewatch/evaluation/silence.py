@@ -5,7 +5,7 @@ from typing import Final
 
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.shop import Probe, Shop
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import ProbeId, Rule
 
 ALL_STALE: Final = AlarmKey(unit=None, rule=Rule.STALE)
@@ -22,7 +22,12 @@ BACK_SHARE: Final = 0.5
 
 
 def silence_condition(
-    shop: Shop, last_ms: Mapping[ProbeId, int], standing: Condition | None, at_ms: int
+    shop: Shop,
+    last_ms: Mapping[ProbeId, int],
+    standing: Condition | None,
+    at_ms: int,
+    *,
+    since_ms: int = 0,
 ) -> Condition | None:
     """Return that all probes are silent together, if it is so at an instant.
 
@@ -31,36 +36,39 @@ def silence_condition(
         last_ms: When each probe that ever spoke last did.
         standing: The common silence that was so before.
         at_ms: The instant.
+        since_ms: When this evaluator began to watch. Silence is counted from then on: what
+            the broker kept while nobody watched is old, and no sign of a dead hub.
     """
-    heard = [p for p in shop.probes if p.stale_s is not None and p.id in last_ms]
-    overdue = [p for p in heard if _overdue(p, last_ms, at_ms)]
+    heard_ms = {
+        p.id: max(last_ms[p.id], since_ms)
+        for p in shop.probes
+        if p.stale_s is not None and p.id in last_ms
+    }
+    probes = [p for p in shop.probes if p.id in heard_ms]
+    overdue = [p for p in probes if at_ms - heard_ms[p.id] >= OVERDUE * stale_ms(p)]
     if standing is not None:
-        group = [p for p in heard if p.unit in standing.units]
-        silent = [p for p in group if p in overdue]
-        return standing if len(silent) >= (1.0 - BACK_SHARE) * len(group) else None
+        group = {p.id for p in probes if p.unit in standing.units}
+        silent = sum(p.id in group for p in overdue)
+        return standing if silent >= (1.0 - BACK_SHARE) * len(group) else None
     if len(overdue) < FEWEST_PROBES:
         return None
-    latest_ms = max(last_ms[p.id] for p in overdue)
+    latest_ms = max(heard_ms[p.id] for p in overdue)
     within_ms = max(stale_ms(p) for p in overdue)
     # Those that died long before are no part of it, and no evidence against it.
-    together = [p for p in overdue if last_ms[p.id] > latest_ms - within_ms]
-    speaking = [p for p in heard if last_ms[p.id] > latest_ms]
+    together = [p for p in overdue if heard_ms[p.id] > latest_ms - within_ms]
+    speaking = sum(ms > latest_ms for ms in heard_ms.values())
     units = tuple(dict.fromkeys(p.unit for p in together))
     if (
         len(together) < FEWEST_PROBES
         or len(units) < FEWEST_UNITS
-        or len(together) < SHARE * (len(together) + len(speaking))
-        or not any(at_ms - last_ms[p.id] >= stale_ms(p) for p in together)
+        or len(together) < SHARE * (len(together) + speaking)
+        or not any(at_ms - heard_ms[p.id] >= stale_ms(p) for p in together)
     ):
         return None
     return Condition(
         key=ALL_STALE,
-        since_ms=min(last_ms[p.id] for p in together),
+        since_ms=min(heard_ms[p.id] for p in together),
         units=units,
         detail=f"{len(together)} probes fell silent together: look at what they share, "
         "the hub, the network or the broker",
     )
-
-
-def _overdue(probe: Probe, last_ms: Mapping[ProbeId, int], at_ms: int) -> bool:
-    return at_ms - last_ms[probe.id] >= OVERDUE * stale_ms(probe)

@@ -74,7 +74,19 @@ class ImplausibleRule:
                     f"jumped by {abs(jump_c):.0f} K from one reading to the next: "
                     "somebody moved it, or it is broken",
                 )
-        return replace(state, last_ms=sample.at_ms, last_value=sample.value)
+        # Spelled out: this runs for every reading, and replace() is slow.
+        return ImplausibleState(
+            state.probe,
+            state.jump_c,
+            sample.at_ms,
+            sample.value,
+            state.doubts,
+            state.doubted_since_ms,
+            state.doubted_ms,
+            state.found_since_ms,
+            state.sign_ms,
+            state.sign,
+        )
 
     def doubt(self, state: ImplausibleState, at_ms: int) -> ImplausibleState:
         """Take note that a value was not believed."""

@@ -89,17 +89,20 @@ class StuckRule:
         repeats = 0 if _missed(state) else state.repeats
         readings = state.readings + repeats + 1
         keep = min(1.0, MEMORY_READINGS / readings)
-        return replace(
-            state,
-            value=sample.value,
-            since_ms=sample.at_ms,
-            last_ms=sample.at_ms,
-            repeats=0,
-            readings=readings * keep,
-            changes=(state.changes + changed) * keep,
-            beside_c=beside_c,
-            beside_low_c=0.0 if beside_c is None else beside_c,
-            beside_high_c=0.0 if beside_c is None else beside_c,
+        beside = 0.0 if beside_c is None else beside_c
+        # Spelled out: this runs for nearly every reading, and replace() is slow.
+        return StuckState(
+            state.probe,
+            state.is_product,
+            sample.value,
+            sample.at_ms,
+            sample.at_ms,
+            0,
+            readings * keep,
+            (state.changes + changed) * keep,
+            beside_c,
+            beside,
+            beside,
         )
 
     def finding(self, state: StuckState, now_ms: int) -> Finding | None:  # noqa: ARG002
