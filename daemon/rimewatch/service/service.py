@@ -355,7 +355,7 @@ class Service:
 
     def _note_end(self, writer: Writer) -> None:
         try:
-            writer.take((), self._results())
+            writer.take((), self._results(), last=True)
             self._mirroring.stop(writer.journal)
             writer.journal.add_event(self._clock.now_ms(), "stop", "asked to stop")
         except JournalError as error:

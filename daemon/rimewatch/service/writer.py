@@ -47,6 +47,10 @@ from rimewatch.service.retry import retry_quarantine
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, About, ContactId, Priority
 
+CLOCKS_EVERY_MS: Final = 10 * 60_000
+"""How much of what is known of the probes' clocks a power cut may cost: they are reported
+only, no reading is changed by them."""
+
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
 """How much is folded again after a restart, at most."""
 
@@ -66,6 +70,7 @@ class Writer:
         self._entry_number = 0
         self._handed_out: dict[int, OutboxRow] = {}
         self._checkpoint_due_ms = 0
+        self._clocks_due_ms = 0
         self._saved_alarms = ""
         self._progress = 0
         self._is_torn = True
@@ -130,12 +135,16 @@ class Writer:
 
     # --- what arrives ---------------------------------------------------------------------
 
-    def take(self, items: Sequence[Item], results: Sequence[Result] = ()) -> list[AnyEntry]:
+    def take(
+        self, items: Sequence[Item], results: Sequence[Result] = (), *, last: bool = False
+    ) -> list[AnyEntry]:
         """Judge and write a batch, in one transaction.
 
         Args:
             items: What arrived, in order.
             results: What became of messages that were sent.
+            last: Whether this writer ends with it, or begins anew: then all that it
+                remembers is written, and not only what is due.
 
         Returns:
             The operators' entries that were taken in with it.
@@ -145,6 +154,8 @@ class Writer:
         """
         if self._is_torn:
             self.rebuild()
+        if last:
+            self._clocks_due_ms = self._checkpoint_due_ms = 0
         try:
             with self.journal.batch():
                 entries = self.journal.entries_after(self._entry_number)
@@ -336,6 +347,7 @@ class Writer:
     def _keep_summary(self, due: SummaryDue) -> None:
         if self.journal.summary_done(due.day):
             return
+        self._remember_clocks()
         morning = render_morning(
             self.shop,
             self.journal,
@@ -386,6 +398,12 @@ class Writer:
             urgent=False,
         )
 
+    def _remember_clocks(self) -> None:
+        """Write what is known of the probes' clocks: now and then, not for every reading."""
+        self._clocks_due_ms = self.evaluator.now_ms + CLOCKS_EVERY_MS
+        for probe, note in self.receiver.clock_notes().items():
+            self.journal.save_state(f"{CLOCK_STATE}{probe}", note.to_text())
+
     def _remember(self) -> None:
         """Write what a restart goes on from."""
         evaluator = self.evaluator
@@ -404,8 +422,8 @@ class Writer:
                 }
             ),
         )
-        for probe, note in self.receiver.clock_notes().items():
-            self.journal.save_state(f"{CLOCK_STATE}{probe}", note.to_text())
+        if evaluator.now_ms >= self._clocks_due_ms:
+            self._remember_clocks()
         for probe, track in evaluator.tracks.items():
             if track.disturbed_from_ms is not None:
                 self.journal.drop_checkpoints(f"track:{probe}", track.disturbed_from_ms)
