@@ -4,6 +4,7 @@
 #   make demo SPEED=1       the same as slow as life
 #   make test               sets up what the tests need, and passes them
 #   make wheel-check        builds the packages and tries them outside the checkout
+#   make bench              measures, prints a table, writes build/benchmarks.json
 #   make check              lint, format, types, import contracts
 
 SPEED ?= 1800
@@ -15,7 +16,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check wheel-check format clean
+.PHONY: demo test bench check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -24,6 +25,10 @@ test: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
 		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium
 	$(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+
+bench: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
+	$(BIN)/python benchmarks/run_all.py
 
 wheel-check: $(VENV)/.dev
 	.ci/wheel-check
