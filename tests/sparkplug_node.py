@@ -86,8 +86,10 @@ class Node:
         self.transport.client.socket().shutdown(socket.SHUT_RDWR)
 
     def close(self) -> None:
-        self.transport.client.disconnect()
-        self.transport.client.loop_stop()
+        client = self.transport.client
+        client.disconnect()
+        client.loop_stop()
+        client._reset_sockets()  # it leaves the pair that wakes its thread to the collector
 
     def _on_command(self, node: sp.EdgeNode, message: sp.Message) -> None:
         (asked,) = message.payload.metrics

@@ -74,6 +74,7 @@ def test_node_is_followed_from_its_birth_over_a_gap_to_its_death(
         node.data(3.5)
         eventually(lambda: values() == [2.0, 3.5])
 
+        node.reborn.clear()  # a host that begins may have asked for births already
         node.skip()
         node.data(9.5)
         assert node.reborn.wait(PATIENCE_S), "no rebirth was asked for"
