@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "replay": "Evaluate a trace into a ledger and morning summaries.",
     "summary": "Show a morning's summary.",
     "review": "Show how a week or four weeks went, beside those before.",
+    "what-if": "Show what another configuration would have made of your own past.",
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge and shelve alarms.",

@@ -16,10 +16,11 @@ import pyarrow as pa  # type: ignore[import-untyped]
 import pyarrow.parquet as pq  # type: ignore[import-untyped]
 
 from rimewatch.archive.layout import ArchiveError, Month, entries_file, readings_file, shop_folder
+from rimewatch.intake.past import battery_places
 from rimewatch.journal.entry_codec import do_of, entry_to_json
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.readings import LAST_MS, MILLI, FullSpan
-from rimewatch.vocabulary import MS_PER_H, ProbeId
+from rimewatch.vocabulary import ProbeId
 
 READINGS: Final = pa.schema(
     [
@@ -80,7 +81,7 @@ def export(
     readings = files = octets = 0
     for probe in journal.known_probes():
         for month, span in _months(journal, probe):
-            table = _table(span, _batteries(journal, probe, span))
+            table = _table(span, battery_places(journal, probe, span))
             path = readings_file(folder, probe, month)
             octets += _write(table, path, column_encoding=_DELTAS, use_dictionary=False)
             readings += len(span)
@@ -104,17 +105,6 @@ def _months(journal: JournalReads, probe: ProbeId) -> Iterator[tuple[Month, Full
         if len(span):
             yield month, span
         month = month.next()
-
-
-def _batteries(journal: JournalReads, probe: ProbeId, span: FullSpan) -> dict[int, float]:
-    """Return levels by the place of the reading in the span that bears them."""
-    levels = journal.battery_levels(probe, int(span.times_ms[0]), int(span.times_ms[-1]))
-    placed: dict[int, float] = {}
-    for hour_ms, level in levels:
-        place = int(np.searchsorted(span.times_ms, hour_ms))
-        if place < len(span) and span.times_ms[place] < hour_ms + MS_PER_H:
-            placed[place] = level
-    return placed
 
 
 def _table(span: FullSpan, batteries: dict[int, float]) -> Any:  # noqa: ANN401 (untyped library)

@@ -5,6 +5,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from rimewatch.report import wording
+from rimewatch.report.batch_facts import CoolingFacts, TimedFacts
 from rimewatch.report.curve import Curve, Span
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import Disposition, LotId, Option, Priority, Rule, Scale, UnitId
@@ -257,6 +258,8 @@ class Summary:
     quarantine: tuple[QuarantineFacts, ...]
     alarms: tuple[AlarmRecord, ...]
     actions: tuple[Action, ...]
+    cooling: tuple[CoolingFacts, ...] = ()
+    timed: tuple[TimedFacts, ...] = ()
 
     @property
     def headline(self) -> str:

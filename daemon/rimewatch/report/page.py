@@ -11,7 +11,9 @@ from typing import Final
 from rimewatch.report import wording
 from rimewatch.report.facts import State, Summary, UnitFacts
 from rimewatch.report.sections import Section, sections
-from rimewatch.vocabulary import MS_PER_S
+from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
+from rimewatch.shop import Unit
+from rimewatch.vocabulary import MS_PER_S, Scale
 
 CAUTIONS: Final = (
     "This is a record of what the probes measured; it is not a guarantee of food safety.",
@@ -121,6 +123,8 @@ def _unit_block(summary: Summary, facts: UnitFacts) -> UnitBlock:
 def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
     if facts.readings:
         yield _above(summary, facts)
+    if reason := limit_reason(facts.unit, summary.scale):
+        yield f"{reason[0].upper()}{reason[1:].rstrip('.')}."
     if facts.out_of_service:
         yield f"Out of service: {_out_of_service(summary, facts)}."
     if facts.missing_s > 0:
@@ -132,6 +136,18 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
         extras.append(f"{wording.counted(facts.defrosts, 'defrost')}.")
     if extras:
         yield " ".join(extras)
+
+
+def limit_reason(unit: Unit, scale: Scale) -> str:
+    """Return by what reason a unit has a limit of its own; empty: it has none."""
+    if not unit.laxer_because:
+        return ""
+    reason = wording.printable(unit.laxer_because)
+    limit = f"limit {wording.temperature(unit.limit_c, scale)}"
+    if not unit.kind.is_freezer and unit.limit_c > COLD_HOLDING_LIMIT_C:
+        published = wording.temperature(COLD_HOLDING_LIMIT_C, scale)
+        limit += f" in place of {published} (FDA Food Code 2022 3-501.16(A)(2))"
+    return f"{limit}: {reason}"
 
 
 def _above(summary: Summary, facts: UnitFacts) -> str:

@@ -10,10 +10,18 @@ from typing import Final
 from rimewatch.journal.canonical import grouped
 from rimewatch.report import chart, wording
 from rimewatch.report.facts import Excursion
-from rimewatch.report.page import CAUTIONS
+from rimewatch.report.page import CAUTIONS, limit_reason
 from rimewatch.report.records import Records
 from rimewatch.report.records_tables import action_state, interruptions, moment, unit_name
-from rimewatch.report.sections import CAUSES, DISPOSITIONS, RULES, option_words
+from rimewatch.report.sections import (
+    CAUSES,
+    COOLING,
+    DISPOSITIONS,
+    RULES,
+    TIMERS,
+    option_words,
+    sections,
+)
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
 from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
 from rimewatch.vocabulary import MS_PER_S, Paper, UnitId
@@ -43,6 +51,7 @@ def records_pdf(records: Records, charts: Mapping[UnitId, bytes], *, paper: Pape
     for log in records.logs:
         _unit(sheet, records, log, charts.get(log.unit.id))
     _lots(sheet, records)
+    _batches(sheet, records)
     _alarms(sheet, records)
     _rest(sheet, records)
     return sheet.finished()
@@ -60,6 +69,9 @@ def _first_page(sheet: Sheet, records: Records) -> None:
         f"Times are those of {facts.zone.key}; temperatures are °{facts.scale.value}.",
         ink=QUIET_INK,
     )
+    for unit in facts.units:
+        if reason := limit_reason(unit.unit, facts.scale):
+            sheet.text(f"{unit.name}: {reason}")
     if records.seals:
         last = records.seals[-1]
         sheet.text(f"Seal of {last.day.isoformat()}: {grouped(last.seal)}", ink=QUIET_INK)
@@ -143,8 +155,8 @@ def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> No
             f"{span}; above the limit for {wording.duration(found.fish_above_limit_s)} as the "
             f"fish felt it; unmonitored for {wording.duration(found.missing_s)}."
         )
-    if log.unit.laxer_because:
-        sheet.text(f"Limit by its own reason: {log.unit.laxer_because}")
+    if reason := limit_reason(log.unit, scale):
+        sheet.text(f"{reason[0].upper()}{reason[1:]}")
     if png is not None:
         sheet.space(2.0)
         sheet.picture(png, ratio=_RATIO, says=f"{found.name}: its temperature over the period.")
@@ -222,6 +234,17 @@ def _lots(sheet: Sheet, records: Records) -> None:
             size_pt=SMALL_PT,
             ink=QUIET_INK,
         )
+
+
+def _batches(sheet: Sheet, records: Records) -> None:
+    """Tell of batches that cooled and of timers, in the words of the summary."""
+    for section in sections(records.facts):
+        if section.title in (COOLING, TIMERS):
+            sheet.heading(section.title)
+            for item in section.items:
+                sheet.text(item.head, bold=True)
+                for line in item.lines:
+                    sheet.text(line)
 
 
 def _alarms(sheet: Sheet, records: Records) -> None:

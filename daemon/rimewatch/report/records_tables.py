@@ -17,6 +17,7 @@ from rimewatch.report.facts import Excursion, LotFacts
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.records import Records
 from rimewatch.report.temperature_log import LOG_HOURS
+from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 from rimewatch.vocabulary import MS_PER_S, UnitId
 
 Cell = str | int | float | bool | None
@@ -162,6 +163,50 @@ def _lots(records: Records) -> Iterator[Row]:
         )
 
 
+def _limits(records: Records) -> Iterator[Row]:
+    for facts in records.facts.units:
+        unit = facts.unit
+        if unit.laxer_because:
+            published_c = None if unit.kind.is_freezer else COLD_HOLDING_LIMIT_C
+            yield (unit.id, facts.name, unit.limit_c, published_c, unit.laxer_because)
+
+
+def _cooling(records: Records) -> Iterator[Row]:
+    for item in records.facts.cooling:
+        for number, stage in enumerate(item.stages or (None,), start=1):
+            yield (
+                item.unit,
+                item.lot,
+                item.food.value,
+                _when(records, item.put_in_ms),
+                _when(records, item.taken_out_ms),
+                item.state,
+                item.measured,
+                None if stage is None else number,
+                None if stage is None else stage.to_c,
+                None if stage is None else stage.within_h,
+                None if stage is None else _when(records, stage.deadline_ms),
+                None if stage is None else _when(records, stage.reached_ms),
+                None if stage is None else stage.missed,
+            )
+
+
+def _timed(records: Records) -> Iterator[Row]:
+    for item in records.facts.timed:
+        yield (
+            item.unit,
+            item.lot,
+            item.hours,
+            _when(records, item.started_ms),
+            _when(records, item.ends_ms),
+            _when(records, item.ended_ms),
+            item.state,
+            _when(records, item.discard_ms),
+            item.warmest_c,
+            round(item.unmonitored_s / 60, 2),
+        )
+
+
 def interruptions(lot: LotFacts) -> int:
     """Return how often a lot's hold was set back within the period."""
     return len(lot.set_back)
@@ -292,6 +337,46 @@ TABLES: Final = (
             "ice_days",
         ),
         rows=_lots,
+    ),
+    Table(
+        name="limits",
+        columns=("unit", "name", "limit_c", "published_c", "reason"),
+        rows=_limits,
+    ),
+    Table(
+        name="cooling",
+        columns=(
+            "unit",
+            "lot",
+            "food",
+            "put_in",
+            "taken_out",
+            "state",
+            "measured",
+            "stage",
+            "to_c",
+            "within_h",
+            "deadline",
+            "reached",
+            "missed",
+        ),
+        rows=_cooling,
+    ),
+    Table(
+        name="time-control",
+        columns=(
+            "unit",
+            "lot",
+            "hours",
+            "started",
+            "ends",
+            "ended",
+            "state",
+            "discard",
+            "warmest_c",
+            "unmonitored_min",
+        ),
+        rows=_timed,
     ),
     Table(
         name="alarms",

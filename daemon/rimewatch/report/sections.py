@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.report import wording
+from rimewatch.report.batch_facts import cooling_words, timed_words
 from rimewatch.report.facts import (
     Action,
     AlarmRecord,
@@ -25,6 +26,12 @@ The standard counts within a minute; over a night, common practice, no source.""
 
 LOTS: Final = "Lots"
 """The title of the section on lots."""
+
+COOLING: Final = "Cooling"
+"""The title of the section on batches that cool."""
+
+TIMERS: Final = "Held by the clock"
+"""The title of the section on food under a timer."""
 
 CAUSES: Final = {
     "door": "a door left open",
@@ -105,6 +112,8 @@ def _sections(summary: Summary) -> Iterator[Section]:
             if lot.state != "withdrawn"
         ),
     )
+    yield Section(title=COOLING, items=tuple(_batches(summary)))
+    yield Section(title=TIMERS, items=tuple(_timers(summary)))
     yield Section(title="Alarms", items=tuple(_alarms(summary)))
     told = {action for item in summary.excursions for action in item.actions}
     yield Section(
@@ -185,6 +194,20 @@ def _action(summary: Summary, action: Action) -> str:
 
 def _percent(share: float) -> str:
     return "under 1 %" if share < 0.01 else f"{share * 100:.0f} %"
+
+
+def _batches(summary: Summary) -> Iterator[Item]:
+    for item in summary.cooling:
+        name = _name(summary, UnitId(item.unit))
+        head, lines = cooling_words(item, name, summary.zone, summary.scale)
+        yield Item(head=head, lines=lines)
+
+
+def _timers(summary: Summary) -> Iterator[Item]:
+    for item in summary.timed:
+        name = _name(summary, UnitId(item.unit)) if item.unit else ""
+        head, lines = timed_words(item, name, summary.zone, summary.scale)
+        yield Item(head=head, lines=lines)
 
 
 def _lots(lots: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.awaiting import meant_by
 from rimewatch.report import wording
+from rimewatch.report.batch_facts import cooling_facts, timed_facts
 from rimewatch.report.curve import Curve
 from rimewatch.report.facts import (
     Action,
@@ -136,6 +137,8 @@ def build_summary(
         quarantine=quarantine,
         alarms=tuple(alarm_records),
         actions=tuple(action for action in noted if period.from_ms <= action.at_ms <= period.to_ms),
+        cooling=cooling_facts(ledger),
+        timed=timed_facts(ledger),
     )
 
 

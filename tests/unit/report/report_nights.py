@@ -301,6 +301,49 @@ def bad_ledger() -> dict[str, Any]:
             "payload_start": "3.4",
         },
     ]
+    ledger["cooling"] = [
+        {
+            "unit": "walk-in",
+            "lot": "C1",
+            "food": "cooked",
+            "put_in": "2026-03-01T23:00:00Z",
+            "taken_out": "2026-03-02T06:00:00Z",
+            "started": "2026-03-01T23:00:00Z",
+            "state": "failed",
+            "measured": True,
+            "stages": [
+                {
+                    "to_c": 21.0,
+                    "within_h": 2.0,
+                    "deadline": "2026-03-02T01:00:00Z",
+                    "reached": "2026-03-02T01:30:00Z",
+                    "missed": True,
+                },
+                {
+                    "to_c": 5.0,
+                    "within_h": 6.0,
+                    "deadline": "2026-03-02T05:00:00Z",
+                    "reached": "2026-03-02T04:45:00Z",
+                    "missed": False,
+                },
+            ],
+        }
+    ]
+    ledger["time_control"] = [
+        {
+            "unit": None,
+            "lot": "T1",
+            "hours": 4,
+            "started": "2026-03-01T23:00:00Z",
+            "ended": None,
+            "ends": "2026-03-02T03:00:00Z",
+            "state": "discard",
+            "discard": "2026-03-02T03:00:00Z",
+            "warmest_c": 14.0,
+            "unmonitored_s": 0.0,
+            "reason": "4 h are over",
+        }
+    ]
     ledger["corrective_actions"] = [
         {
             "at": "2026-03-02T08:58:00Z",

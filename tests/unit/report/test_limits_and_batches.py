@@ -1,0 +1,165 @@
+"""What summary and records tell of laxer limits, cooling batches and timers."""
+
+import io
+import json
+from dataclasses import replace
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from pypdf import PdfReader
+from report_nights import FROM_MS, TO_MS, bad_ledger, quiet_ledger, shop
+
+from handmade import ONE_CONTACT, Paper, ms, probe, unit
+from handmade import shop as handmade_shop
+from rimewatch.report.batch_facts import TimedFacts, timed_words
+from rimewatch.report.page import page
+from rimewatch.report.records import Records
+from rimewatch.report.records_pdf import records_pdf
+from rimewatch.report.records_tables import csv_files, json_text
+from rimewatch.report.sections import COOLING, TIMERS
+from rimewatch.report.summary import build_summary
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import Paper as PaperSize
+from rimewatch.vocabulary import Scale
+
+TIMER_SOURCE = "(FDA Food Code 2022, 3-501.19)"
+REASON = "Variance 12 of the county"
+
+
+def laxer(display: Scale = Scale.CELSIUS) -> Shop:
+    """Return the shop with a reason for the first case's limit of 6 °C."""
+    plain = shop(display=display)
+    first = replace(plain.units[0], limit_c=6.0, laxer_because=REASON)
+    return replace(plain, units=(first, *plain.units[1:]))
+
+
+def records_of(of: Shop, ledger: dict[str, Any]) -> Records:
+    return Records(
+        first=date(2026, 3, 1),
+        last=date(2026, 3, 2),
+        from_ms=FROM_MS,
+        to_ms=TO_MS,
+        facts=build_summary(of, ledger, {}, FROM_MS, TO_MS),
+        logs=(),
+        handled=(),
+        checks=(),
+        happenings=(),
+        seals=(),
+        ledger=ledger,
+    )
+
+
+@pytest.mark.parametrize(
+    ("scale", "limits"),
+    [
+        (Scale.CELSIUS, "6.0 °C in place of 5.0 °C"),
+        (Scale.FAHRENHEIT, "42.8 °F in place of 41.0 °F"),
+    ],
+)
+def test_summary_says_by_what_reason_a_limit_is_laxer(scale: Scale, limits: str) -> None:
+    """A limit of one's own never looks like the published one."""
+    seen = page(build_summary(laxer(scale), quiet_ledger(), {}, FROM_MS, TO_MS))
+    line = f"Limit {limits} (FDA Food Code 2022 3-501.16(A)(2)): {REASON}."
+
+    assert line in seen.units[0].lines
+    assert not any("in place of" in text for block in seen.units[1:] for text in block.lines)
+
+
+def test_records_say_at_their_head_by_what_reason_a_limit_is_laxer() -> None:
+    """Whoever inspects sees it on the first page, and in the tables."""
+    records = records_of(laxer(), quiet_ledger())
+    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.LETTER)))
+    first = " ".join(paper.pages[0].extract_text().split())
+
+    assert "Front display case: limit 6.0 °C in place of 5.0 °C" in first
+    assert REASON in first
+    (row,) = json.loads(json_text(records))["limits"]
+    assert (row["unit"], row["limit_c"], row["published_c"]) == ("case-1", 6.0, 5.0)
+    assert row["reason"] == REASON
+
+
+def test_summary_without_batches_and_timers_has_no_such_sections() -> None:
+    """Nothing to tell takes no room."""
+    seen = page(build_summary(shop(), quiet_ledger(), {}, FROM_MS, TO_MS))
+
+    assert not {COOLING, TIMERS} & {section.title for section in seen.sections}
+
+
+def test_records_tell_of_batches_and_timers_on_paper_and_in_tables() -> None:
+    """The paper says what the morning said; the table has each stage."""
+    records = records_of(shop(display=Scale.CELSIUS), bad_ledger())
+    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.A4)))
+    text = " ".join(" ".join(one.extract_text() for one in paper.pages).split())
+    files = csv_files(records)
+
+    assert "Walk-in cooler, lot C1 (cooked food): not cooled in time" in text
+    assert "Lot T1: 4 h by the clock, to be discarded" in text
+    assert len(files["cooling.csv"].splitlines()) == 3
+    assert (
+        files["cooling.csv"]
+        .splitlines()[1]
+        .endswith(",1,21.0,2.0,2026-03-01T19:00:00-06:00,2026-03-01T19:30:00-06:00,True")
+    )
+    assert files["time-control.csv"].splitlines()[1].startswith(",T1,4.0,2026-03-01T17:00:00-06:00")
+
+
+def test_batch_that_was_measured_is_told_as_the_ledger_has_it() -> None:
+    """From the probe's readings to the sentence."""
+    of = handmade_shop(unit(), probe("air"), probe("core", measures="product"), ONE_CONTACT)
+    trace = Paper().curve([(0, 1.0), (600, 1.0)], "core", 60)
+    trace.do(600, "start-cooling", unit="case-1", lot="L9")
+    trace.curve([(660, 60.0), (6060, 20.0), (15_060, 4.0), (18_660, 3.0)], "core", 60)
+    ledger = trace.ledger(of)
+    seen = page(build_summary(of, ledger, {}, ms(ledger["from"]), ms(ledger["to"])))
+    (section,) = [section for section in seen.sections if section.title == COOLING]
+
+    (item,) = section.items
+    assert item.head == "case-1, lot L9 (cooked food): cooled in time"
+    assert [line[:17] for line in item.lines[1:]] == ["69.8 °F within 2 ", "41.0 °F within 6 "]
+
+
+TIMED = TimedFacts(
+    unit="",
+    lot="T1",
+    hours=6.0,
+    started_ms=FROM_MS,
+    ended_ms=None,
+    ends_ms=FROM_MS + 21_600_000,
+    state="running",
+    discard_ms=None,
+    warmest_c=12.0,
+    unmonitored_s=0.0,
+)
+
+
+@pytest.mark.parametrize(
+    ("timer", "head", "last"),
+    [
+        (TIMED, "running", "Warmest 12.0 °C."),
+        (replace(TIMED, ended_ms=FROM_MS + 60_000), "ended in time", "Warmest 12.0 °C."),
+        (
+            replace(TIMED, state="discard", discard_ms=FROM_MS + 60_000),
+            "to be discarded",
+            f"Not to be served from Sun 1 March 06:31 CST on: it got too warm {TIMER_SOURCE}.",
+        ),
+        (
+            replace(TIMED, state="not eligible", ends_ms=None, warmest_c=None),
+            "not eligible",
+            "Nobody measured the food as it left temperature control.",
+        ),
+        (
+            replace(TIMED, state="not eligible"),
+            "not eligible",
+            "It was too warm as it left temperature control for a timer to count.",
+        ),
+        (replace(TIMED, unmonitored_s=1800.0), "running", "Unmonitored for 30 min."),
+    ],
+)
+def test_timer_is_told_by_how_it_stands(timer: TimedFacts, head: str, last: str) -> None:
+    """Running, ended, run out, too warm, or never valid."""
+    said, lines = timed_words(timer, "", ZoneInfo("America/Chicago"), Scale.CELSIUS)
+
+    assert said == f"Lot T1: 6 h by the clock, {head}"
+    assert lines[-1] == last
