@@ -243,6 +243,30 @@ def test_hangup_with_a_right_configuration_uses_it(
         assert service.stop() == 0
 
 
+def test_alarm_of_a_unit_that_the_configuration_lost_ends_at_the_hangup(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """A case that was sold rings no more, and the record says why."""
+    config = write_shop(tmp_path, mosquitto.port, phone=receiver.port)
+
+    with (
+        ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+        Probes(mosquitto.port) as probes,
+    ):
+        started(service)
+        probes.publish(AIR, series(20, 9.0, every_s=60))
+        receiver.wait_for(lambda r: bool(r.got), "the alarm", 60.0)
+        config.write_text(config.read_text().replace("case-1", "case-2"))
+        service.send(signal.SIGHUP)
+        service.wait_for("was read again and is in use")
+        until(lambda: service.look(lambda j: not j.standing_alarms()), "the end of the alarm")
+        assert service.stop() == 0
+        events = service.look(lambda j: j.events_between(0, 10**14)) or []
+
+    ended = "alarm holding of case-1 ended: the configuration watches it no more"
+    assert ended in [event.detail for event in events]
+
+
 @pytest.mark.parametrize("by", ["hangup", "restart"])
 def test_topic_that_the_configuration_no_longer_names_is_not_delivered_any_more(
     tmp_path: Path, mosquitto: Mosquitto, by: str

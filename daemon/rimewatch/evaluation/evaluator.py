@@ -56,6 +56,7 @@ from rimewatch.evaluation.unit_air import Beside
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
+from rimewatch.rules.probe_rules import PROBE_RULES
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
 
@@ -72,6 +73,10 @@ CHATTER_S = {
     Rule.PROJECTION: 600.0,
 }
 """Alarms of these rules that come back so soon are one alarm: see docs/decisions/0012."""
+
+
+RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
+"""Rules that are asked only of the probes they apply to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,6 +269,7 @@ class Evaluator:
                 self._bench.take(probe.id, sample, self.now_ms)
         self._overseer.air.load(self.now_ms)
         self._minute = max(self.last_ms.values(), default=-1) // MS_PER_MINUTE
+        self._retire()
         self._carried = {
             (key.unit, key.rule)
             for key in self.alarms.conditions
@@ -271,6 +277,11 @@ class Evaluator:
         }
         for unit in self.shop.units:
             self._judge_unit(unit.id)
+
+    @property
+    def has_outcomes(self) -> bool:
+        """Whether there is something to write or to send."""
+        return bool(self._outcomes)
 
     def histories(self) -> dict[ProbeId, ChannelHistory]:
         """Return what the channels have found so far, late readings included."""
@@ -301,6 +312,25 @@ class Evaluator:
             return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
+
+    def _retire(self) -> None:
+        """End the alarms of what the configuration does not have any more."""
+        state = self.alarms
+        known = {*state.conditions, *state.alarms, *state.shelves, *state.suppressed}
+        gone = {key for key in known if not self._is_watched(key)}
+        self._do(self._engine.retire(state, gone, self.shop.unit, self.now_ms))
+
+    def _is_watched(self, key: AlarmKey) -> bool:
+        if key.unit is None:
+            return True
+        unit = self.shop.unit.get(key.unit)
+        if unit is None:
+            return False
+        if key.rule in (Rule.HOLDING, Rule.FREEZER):
+            return key.rule is limit_rule(unit)
+        if key.rule is Rule.OPERATING_LIMIT:
+            return unit.operating_limit_c is not None
+        return key.rule not in RUN_ON_PROBES or self._bench.is_watched(unit.id, key.rule)
 
     def _run_until(self, until_ms: int) -> None:
         while (due_ms := self.next_due_ms()) <= until_ms:

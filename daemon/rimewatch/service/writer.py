@@ -101,9 +101,12 @@ class Writer:
         return self._progress
 
     def has_work(self) -> bool:
-        """Whether something is due, or somebody has entered something."""
-        return self.evaluator.next_due_ms() <= self._clock.now_ms() or bool(
-            self.journal.entries_after(self._entry_number, 1)
+        """Whether something is due or waits to be kept, or somebody has entered something."""
+        evaluator = self.evaluator
+        return (
+            evaluator.has_outcomes
+            or evaluator.next_due_ms() <= self._clock.now_ms()
+            or bool(self.journal.entries_after(self._entry_number, 1))
         )
 
     def rebuild(self) -> None:
@@ -303,6 +306,10 @@ class Writer:
             returned_ms=alarm.returned_ms,
             text=codec.alarm_to_json(alarm),
         )
+        if alarm.returned_ms is not None and not self.shop.unit.keys() >= set(alarm.units):
+            # What still waits of an alarm whose unit is gone would send somebody to it.
+            for contact in self.shop.contacts:
+                self.journal.outbox_supersede(contact.id, alarm.id, "", self._clock.now_ms())
 
     def _keep_message(self, due: MessageDue) -> None:
         send = due.send
