@@ -18,6 +18,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
+from rimewatch.service.charts import Charts, charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
@@ -138,7 +139,8 @@ class Service:
 
     def _watch(self, journal: Journal) -> None:
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
-        writer = Writer(self._shop, journal, self._clock)
+        self._charts = Charts(charts_folder(self._journal_path))
+        writer = Writer(self._shop, journal, self._clock, self._charts)
         earlier = earlier_filters(journal, self._shop.broker)
         session = broker_session(self._shop, self._clock, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
@@ -152,6 +154,8 @@ class Service:
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
+        if self._shop.contacts and (trouble := self._charts.warm_up(self._shop)):
+            self._say(f"No picture can be drawn: {trouble}.")
         self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
         try:
             self._loop(writer)
@@ -172,7 +176,7 @@ class Service:
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
-        housekeeping = Housekeeping(writer.journal, lambda: writer.shop)
+        housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()

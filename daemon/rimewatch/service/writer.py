@@ -34,6 +34,7 @@ from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.report.seal_line import seal_line
+from rimewatch.service.charts import Charts
 from rimewatch.service.missed import without_missed_repeats
 from rimewatch.service.resume import (
     ALARM_STATE,
@@ -58,9 +59,13 @@ class Writer:
         shop: The shop.
         journal: The journal, opened for writing by this thread.
         clock: Tells the time.
+        charts: Draws what goes out with alarms; None: they are words alone.
     """
 
-    def __init__(self, shop: Shop, journal: Journal, clock: Clock) -> None:
+    def __init__(
+        self, shop: Shop, journal: Journal, clock: Clock, charts: Charts | None = None
+    ) -> None:
+        self._charts = charts
         self.journal = journal
         self._clock = clock
         self._entry_number = 0
@@ -328,7 +333,7 @@ class Writer:
         )
         # Of one alarm a contact waits for the newest word alone.
         self.journal.outbox_supersede(send.contact, send.alarm_id, send.token, send.at_ms)
-        self.journal.outbox_add(
+        number = self.journal.outbox_add(
             at_ms=send.at_ms,
             contact=send.contact,
             alarm_id=send.alarm_id,
@@ -339,6 +344,10 @@ class Writer:
             not_before_ms=send.at_ms,
             urgent=send.priority is Priority.HIGH and send.about is not About.RETURNED,
         )
+        if number is None or self._charts is None:
+            return
+        if trouble := self._charts.draw(self.shop, self.journal, send):
+            self.journal.add_event(self._clock.now_ms(), "no picture", trouble)
 
     def _keep_summary(self, due: SummaryDue) -> None:
         if self.journal.summary_done(due.day):

@@ -12,6 +12,7 @@ from rimewatch.journal.errors import JournalError, JournalFull
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.results import Delivered, Failed
 from rimewatch.service import writer as writer_module
+from rimewatch.service.charts import Charts
 from rimewatch.service.housekeeping import WAL_EVERY_MS, Housekeeping
 from rimewatch.service.resume import resume
 from rimewatch.service.writer import Writer
@@ -331,3 +332,30 @@ class TestChangedConfiguration:
 
         assert [row.rule for row in journal.standing_alarms()] == [Rule.HOLDING]
         assert len(writer.due_messages()) == 1
+
+
+class TestPictures:
+    def test_library_that_fails_to_draw_loses_no_message_and_is_told_once(
+        self,
+        journal: Journal,
+        clock: SteppedClock,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        """A missing font is no reason for silence."""
+
+        def broken(*_: object, **__: object) -> bytes:
+            raise OSError("no font to be found")
+
+        monkeypatch.setattr("rimewatch.report.chart._draw", broken)
+        writer = Writer(shop(), journal, clock, Charts(tmp_path / "charts"))
+        for number, celsius in enumerate((9.0, 2.0, 9.0, 2.0)):
+            batch = arrivals(20, celsius, from_ms=START_MS + number * 20 * 60_000)
+            clock.move_to(batch[-1].arrived_ms)
+            writer.take(batch)
+
+        told = [row.about for row in journal.messages_between(START_MS, 10**14)]
+        assert told.count(About.RAISED) == 2
+        events = [e for e in journal.events_between(START_MS, 10**14) if e.what == "no picture"]
+        assert len(events) == 1
+        assert "no font to be found" in events[0].detail
