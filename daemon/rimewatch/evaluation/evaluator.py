@@ -53,6 +53,7 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import Beside
+from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
@@ -292,6 +293,21 @@ class Evaluator:
         """Return the lots that stand in a unit now."""
         return tuple(lot.lot for lot in self._lots.values() if lot.unit == unit)
 
+    def holds_in(self, unit: UnitId) -> dict[LotId, Hold]:
+        """Return the holds of the lots that stand in a unit, as far as they have come."""
+        lots = [
+            lot
+            for lot in self._lots.values()
+            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
+        ]
+        if not lots:
+            return {}
+        histories = {probe: track.history() for probe, track in self.tracks.items()}
+        holds = {
+            lot.lot: hold_of(self.shop, histories, self.store, lot, self.now_ms) for lot in lots
+        }
+        return {lot: hold for lot, hold in holds.items() if hold is not None}
+
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
         weights = [
@@ -383,6 +399,10 @@ class Evaluator:
             return
         tracks = {probe: track.history() for probe, track in self.tracks.items()}
         condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
+        foretold = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.PROJECTION))
+        if condition is not None and foretold is not None and foretold.held_h is not None:
+            # As with a limit: what was foretold has come, and one alarm speaks of it.
+            self.suppress(foretold.key, key)
         self.apply({key: condition})
 
     def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
@@ -430,13 +450,8 @@ class Evaluator:
 
     def _held_h(self, unit: UnitId) -> list[float]:
         """Return the hours that are at stake in each hold of a unit that is not complete."""
-        histories = {probe: track.history() for probe, track in self.tracks.items()}
-        holds = [
-            hold_of(self.shop, histories, self.store, lot, self.now_ms)
-            for lot in self._lots.values()
-            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
-        ]
-        return [h.at_stake_h for h in holds if h is not None and h.completed_ms is None]
+        holds = self.holds_in(unit).values()
+        return [hold.at_stake_h for hold in holds if hold.completed_ms is None]
 
     def _do(self, result: tuple[AlarmState, tuple[Effect, ...]]) -> None:
         self.alarms, effects = result
