@@ -1,7 +1,7 @@
 """Fixtures that several folders of tests share: a real broker, started on a port of its own."""
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -54,13 +54,16 @@ def new_session() -> Iterator[Callable[..., BrokerSession]]:
         expect_session: bool = False,
         speaks_5: bool = True,
         clock: Clock | None = None,
+        filters: Sequence[str] = ("shop/#",),
+        earlier: Sequence[str] = (),
         **changes: Any,
     ) -> BrokerSession:
         session = BrokerSession(
             Broker(url=url, **{"client_id": "rime-1", **changes}),
-            ["shop/#"],
+            filters,
             clock or SystemClock(),
             expect_session=expect_session,
+            earlier=earlier,
             reconnect_s=(1, 1),
         )
         if not speaks_5:

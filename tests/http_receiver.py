@@ -23,6 +23,7 @@ class Answer(Enum):
     HANG = "takes it and says nothing until it is let go"
     TRICKLE = "takes it and sends its answer byte by byte until it is let go"
     LOSE = "takes it and closes without an answer"
+    WORDS_ONLY = "takes what has no attachment, answers 500 to the rest"
     RESET = "resets the connection"
 
 
@@ -62,6 +63,16 @@ class Receiver:
             held = self._changed.wait_for(lambda: condition(self), limit_s)
         assert held, f"waited {limit_s} s for {what}; got {self.requests} requests: {self.got}"
 
+    def poll(
+        self, condition: Callable[["Receiver"], bool], what: str, limit_s: float = WAIT_LIMIT_S
+    ) -> None:
+        """Wait until something holds that happens elsewhere, looking often; fail after a while."""
+        end_s = time.monotonic() + limit_s
+        while not condition(self):
+            assert time.monotonic() < end_s, f"waited {limit_s} s for {what}; got {self.got}"
+            with self._changed:
+                self._changed.wait(0.02)
+
     def wait_for_requests(self, count: int) -> None:
         """Wait until so many requests have arrived."""
         self.wait_for(lambda r: r.requests >= count, f"{count} requests")
@@ -82,6 +93,13 @@ class Receiver:
         """Note a request; say what is to be done with it."""
         with self._changed:
             self.requests += 1
+            if self.answer is Answer.WORDS_ONLY:
+                message = json.loads(body)
+                if message.get("attachments"):
+                    return Answer.REFUSE
+                self.got.append(message)
+                self._changed.notify_all()
+                return Answer.TAKE
             if self.answer not in (Answer.REFUSE, Answer.RESET):
                 self.got.append(json.loads(body))
             self._changed.notify_all()

@@ -180,6 +180,60 @@ class TestNothingIsLost:
         assert session.ack([*old, *again]) == 3
 
 
+class TestEarlierFilters:
+    @pytest.mark.parametrize("speaks_5", [True, False])
+    @pytest.mark.parametrize("earlier", [(), ("old/#", "shop/#")])
+    def test_topic_of_an_earlier_configuration_comes_no_more_once_it_is_given_up(
+        self,
+        mosquitto: Mosquitto,
+        new_session: NewSession,
+        speaks_5: bool,
+        earlier: tuple[str, ...],
+    ) -> None:
+        """The broker keeps what a session once asked for, until it is told to forget it."""
+        first = new_session(mosquitto.url, speaks_5=speaks_5, filters=("old/#", "shop/#"))
+        Shopkeeper(first).until_subscribed(mosquitto.port)
+        first.stop()
+
+        second = new_session(mosquitto.url, speaks_5=speaks_5, expect_session=True, earlier=earlier)
+        keeper = Shopkeeper(second)
+        keeper.run_until(lambda: second.health().listening and second.subscribed() == ("shop/#",))
+        publish.single("old/probe", b"old", qos=1, hostname="127.0.0.1", port=mosquitto.port)
+        sent = publish_many(mosquitto.port, 1)
+        keeper.run_until(lambda: sent[0] in keeper.readings())
+
+        came = [message.topic for message in keeper.messages if message.topic == "old/probe"]
+        assert came == ([] if earlier else ["old/probe"])
+
+    def test_message_between_an_old_filter_and_its_new_one_is_not_lost(
+        self, mosquitto: Mosquitto, new_session: NewSession
+    ) -> None:
+        """Probes that send while the topics are written anew in the configuration are heard."""
+        first = new_session(mosquitto.url, filters=("shop/+/air",))
+        Shopkeeper(first).until_subscribed(mosquitto.port)
+        first.stop()
+        sent = publish_many(mosquitto.port, 30)
+
+        second = new_session(
+            mosquitto.url, expect_session=True, filters=(TOPIC,), earlier=("shop/+/air",)
+        )
+        keeper = Shopkeeper(second)
+        keeper.run_until(lambda: second.subscribed() == (TOPIC,))
+        sent += publish_many(mosquitto.port, 30, first=30)
+        keeper.run_until(lambda: len(keeper.readings()) >= 60)
+
+        assert keeper.readings() == sent
+
+    def test_broker_without_our_session_is_asked_to_forget_nothing(
+        self, mosquitto: Mosquitto, new_session: NewSession
+    ) -> None:
+        """Where the session is gone, so is what it held."""
+        session = new_session(mosquitto.url, earlier=("old/#",))
+        Shopkeeper(session).until_subscribed(mosquitto.port)
+
+        assert session.subscribed() == ("shop/#",)
+
+
 class TestWhatBefallsASession:
     def test_broker_without_its_memory_is_told_as_a_lost_session(
         self, mosquitto: Mosquitto, new_session: NewSession

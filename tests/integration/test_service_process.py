@@ -10,8 +10,11 @@ import pytest
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
+from rimewatch.config import load_shop
+from rimewatch.journal.reader import JournalReader
 from rimewatch.readings import Reason
 from rimewatch.service.embedded_broker import EmbeddedBroker
+from rimewatch.service.filters import state_name
 from service_process import Probes, ServiceProcess, readings, run_command, until
 
 pytestmark = pytest.mark.integration
@@ -238,6 +241,74 @@ def test_hangup_with_a_right_configuration_uses_it(
         probes.publish("shop/case-1/product", ["3.2"])
         service.wait_for_readings("case-1-product", 1)
         assert service.stop() == 0
+
+
+def test_alarm_of_a_unit_that_the_configuration_lost_ends_at_the_hangup(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """A case that was sold rings no more, and the record says why."""
+    config = write_shop(tmp_path, mosquitto.port, phone=receiver.port)
+
+    with (
+        ServiceProcess(config, tmp_path / "rimewatch.db") as service,
+        Probes(mosquitto.port) as probes,
+    ):
+        started(service)
+        probes.publish(AIR, series(20, 9.0, every_s=60))
+        receiver.wait_for(lambda r: bool(r.got), "the alarm", 60.0)
+        config.write_text(config.read_text().replace("case-1", "case-2"))
+        service.send(signal.SIGHUP)
+        service.wait_for("was read again and is in use")
+        until(lambda: service.look(lambda j: not j.standing_alarms()), "the end of the alarm")
+        assert service.stop() == 0
+        events = service.look(lambda j: j.events_between(0, 10**14)) or []
+
+    ended = "alarm holding of case-1 ended: the configuration watches it no more"
+    assert ended in [event.detail for event in events]
+
+
+@pytest.mark.parametrize("by", ["hangup", "restart"])
+def test_topic_that_the_configuration_no_longer_names_is_not_delivered_any_more(
+    tmp_path: Path, mosquitto: Mosquitto, by: str
+) -> None:
+    """A probe sold with its fridge does not fill the quarantine for a fortnight."""
+    config = write_shop(tmp_path, mosquitto.port, more=PRODUCT_PROBE)
+    journal = tmp_path / "rimewatch.db"
+
+    with Probes(mosquitto.port) as probes:
+        service = ServiceProcess(config, journal)
+        with service:
+            started(service)
+            probes.publish("shop/case-1/product", ["3.2"])
+            service.wait_for_readings("case-1-product", 1)
+            write_shop(tmp_path, mosquitto.port)
+            if by == "hangup":
+                service.send(signal.SIGHUP)
+                service.wait_for("Listening", times=2)
+                heard_only_the_air(service, probes)
+            assert service.stop() == 0
+        if by == "restart":
+            with ServiceProcess(config, journal) as again:
+                started(again)
+                heard_only_the_air(again, probes)
+                assert again.stop() == 0
+
+
+def heard_only_the_air(service: ServiceProcess, probes: Probes) -> None:
+    """See that the air's topic is delivered, and the product's before it was not."""
+    until(
+        lambda: "product" not in "".join(service.look(filters_kept) or ("product",)),
+        "the broker's word that the old topic is given up",
+    )
+    probes.publish("shop/case-1/product", ["3.3"])
+    probes.publish(AIR, series(1, 2.0))
+    service.wait_for_readings("case-1-air", 1)
+    assert service.look(lambda j: j.quarantine_counts(0, 10**14).total) == 0
+
+
+def filters_kept(journal: JournalReader) -> tuple[str, ...]:
+    broker = load_shop((journal.path.parent / "shop.toml").read_text()).broker
+    return (journal.load_state(state_name(broker)) or "product",)
 
 
 def test_broker_that_starts_late_and_restarts_is_waited_for(

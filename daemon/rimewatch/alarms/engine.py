@@ -27,13 +27,13 @@ How it behaves, where the words could be read in more than one way:
   become cold again; what is then still so is raised.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.effects import Effect
 from rimewatch.alarms.night import NightPolicy
 from rimewatch.alarms.rota import RotaPolicy
-from rimewatch.alarms.timetable import earliest, milliseconds, steps_of
+from rimewatch.alarms.timetable import earliest, key_order, milliseconds, steps_of
 from rimewatch.alarms.workbench import Policy, Workbench
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Shop
@@ -233,6 +233,31 @@ class Engine:
         """Let a cause no longer silence an alarm; if it is still so, it is raised."""
         bench = self._begin(state, at_ms)
         bench.unsuppress((key,), by_key, at_ms)
+        return bench.result()
+
+    # --- a changed configuration ----------------------------------------------------------
+
+    def retire(
+        self,
+        state: AlarmState,
+        keys: Collection[AlarmKey],
+        units: Collection[UnitId],
+        at_ms: int,
+    ) -> Outcome:
+        """End alarms that nobody looks at any more; what is wrong with them is not known.
+
+        They are not told as returned, and what they suppressed may be heard again.
+
+        Args:
+            state: The state.
+            keys: What is watched no more.
+            units: The units there are: others are left out of what concerns several.
+            at_ms: When that was found.
+        """
+        bench = self._begin(state, at_ms)
+        bench.retire(sorted(keys, key=key_order), at_ms)
+        bench.leave_out(units, at_ms)
+        bench.out_of_service.intersection_update(units)
         return bench.result()
 
     # --- time -----------------------------------------------------------------------------

@@ -5,8 +5,9 @@ Private to the engine. Every change of an alarm's state goes through the table i
 Nothing outlives the call, so the engine stays pure from the outside.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, MutableMapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from rimewatch.alarms.alarm import Alarm, AlarmState, Repeat
 from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
@@ -397,6 +398,52 @@ class Workbench:
             alarm, state=next_state(alarm.state, Event.RETURNED), returned_ms=at_ms, owes=owes
         )
         self._put(alarm, at_ms, Event.RETURNED)
+
+    def retire(self, keys: Iterable[AlarmKey], at_ms: int) -> None:
+        """End the alarms of what is watched no more.
+
+        For the life cycle that is out of service for good, and over. Nobody is told that
+        all is normal again: nobody knows.
+        """
+        keys = tuple(keys)
+        for key in keys:
+            memories: tuple[MutableMapping[AlarmKey, Any], ...] = (
+                self.conditions,
+                self.clearing,
+                self.shelves,
+                self.suppressed,
+            )
+            for memory in memories:
+                memory.pop(key, None)
+            alarm = self.alarms.get(key)
+            if alarm is None:
+                continue
+            ended = replace(
+                alarm,
+                state=next_state(alarm.state, Event.TAKEN_OUT_OF_SERVICE, Event.RETURNED),
+                returned_ms=at_ms if alarm.returned_ms is None else alarm.returned_ms,
+                owes=(),
+            )
+            self._put(ended, at_ms, Event.RETURNED)
+            where = "" if key.unit is None else f" of {key.unit}"
+            text = f"alarm {key.rule.value}{where} ended: the configuration watches it no more"
+            self.log(at_ms, key, text)
+        for key in keys:  # when none of them can be raised by the end of another
+            self.lift(key, at_ms)
+
+    def leave_out(self, units: Collection[UnitId], at_ms: int) -> None:
+        """Take units that are no more out of what concerns several; end what is left of none."""
+        for key, condition in list(self.conditions.items()):
+            left = tuple(unit for unit in condition.units if unit in units)
+            if key.unit is not None or left == condition.units:
+                continue
+            if not left:
+                self.retire((key,), at_ms)
+                continue
+            self.conditions[key] = replace(condition, units=left)
+            alarm = self.alarms.get(key)
+            if alarm is not None and alarm.active:
+                self.update(alarm, self.conditions[key], at_ms)
 
     def lift(self, cause: AlarmKey, at_ms: int) -> None:
         """Let a cause suppress nothing any more."""

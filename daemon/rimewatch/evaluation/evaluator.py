@@ -53,9 +53,11 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import Beside
+from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
+from rimewatch.rules.probe_rules import PROBE_RULES
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
 
@@ -72,6 +74,10 @@ CHATTER_S = {
     Rule.PROJECTION: 600.0,
 }
 """Alarms of these rules that come back so soon are one alarm: see docs/decisions/0012."""
+
+
+RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
+"""Rules that are asked only of the probes they apply to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -272,6 +278,7 @@ class Evaluator:
                 self._bench.take(probe.id, sample, self.now_ms)
         self._overseer.air.load(self.now_ms)
         self._minute = max(self.last_ms.values(), default=-1) // MS_PER_MINUTE
+        self._retire()
         self._carried = {
             (key.unit, key.rule)
             for key in self.alarms.conditions
@@ -279,6 +286,11 @@ class Evaluator:
         }
         for unit in self.shop.units:
             self._judge_unit(unit.id)
+
+    @property
+    def has_outcomes(self) -> bool:
+        """Whether there is something to write or to send."""
+        return bool(self._outcomes)
 
     def histories(self) -> dict[ProbeId, ChannelHistory]:
         """Return what the channels have found so far, late readings included."""
@@ -288,6 +300,21 @@ class Evaluator:
     def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
         """Return the lots that stand in a unit now."""
         return tuple(lot.lot for lot in self._lots.values() if lot.unit == unit)
+
+    def holds_in(self, unit: UnitId) -> dict[LotId, Hold]:
+        """Return the holds of the lots that stand in a unit, as far as they have come."""
+        lots = [
+            lot
+            for lot in self._lots.values()
+            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
+        ]
+        if not lots:
+            return {}
+        histories = {probe: track.history() for probe, track in self.tracks.items()}
+        holds = {
+            lot.lot: hold_of(self.shop, histories, self.store, lot, self.now_ms) for lot in lots
+        }
+        return {lot: hold for lot, hold in holds.items() if hold is not None}
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
@@ -309,6 +336,25 @@ class Evaluator:
             return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
+
+    def _retire(self) -> None:
+        """End the alarms of what the configuration does not have any more."""
+        state = self.alarms
+        known = {*state.conditions, *state.alarms, *state.shelves, *state.suppressed}
+        gone = {key for key in known if not self._is_watched(key)}
+        self._do(self._engine.retire(state, gone, self.shop.unit, self.now_ms))
+
+    def _is_watched(self, key: AlarmKey) -> bool:
+        if key.unit is None:
+            return True
+        unit = self.shop.unit.get(key.unit)
+        if unit is None:
+            return False
+        if key.rule in (Rule.HOLDING, Rule.FREEZER):
+            return key.rule is limit_rule(unit)
+        if key.rule is Rule.OPERATING_LIMIT:
+            return unit.operating_limit_c is not None
+        return key.rule not in RUN_ON_PROBES or self._bench.is_watched(unit.id, key.rule)
 
     def _run_until(self, until_ms: int) -> None:
         while (due_ms := self.next_due_ms()) <= until_ms:
@@ -361,6 +407,10 @@ class Evaluator:
             return
         tracks = {probe: track.history() for probe, track in self.tracks.items()}
         condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
+        foretold = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.PROJECTION))
+        if condition is not None and foretold is not None and foretold.held_h is not None:
+            # As with a limit: what was foretold has come, and one alarm speaks of it.
+            self.suppress(foretold.key, key)
         self.apply({key: condition})
 
     def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
@@ -408,13 +458,8 @@ class Evaluator:
 
     def _held_h(self, unit: UnitId) -> list[float]:
         """Return the hours that are at stake in each hold of a unit that is not complete."""
-        histories = {probe: track.history() for probe, track in self.tracks.items()}
-        holds = [
-            hold_of(self.shop, histories, self.store, lot, self.now_ms)
-            for lot in self._lots.values()
-            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
-        ]
-        return [h.at_stake_h for h in holds if h is not None and h.completed_ms is None]
+        holds = self.holds_in(unit).values()
+        return [hold.at_stake_h for hold in holds if hold.completed_ms is None]
 
     def _do(self, result: tuple[AlarmState, tuple[Effect, ...]]) -> None:
         self.alarms, effects = result

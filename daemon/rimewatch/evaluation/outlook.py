@@ -1,11 +1,16 @@
-"""Where a unit's fish is heading, as a condition of rule ``projection``. Pure."""
+"""Where a unit's fish is heading, as a condition of rule ``projection``. Pure.
 
-from collections.abc import Sequence
-from dataclasses import replace
+Past its unit's limit, or before that past the temperature of a freezing option whose hold
+it is in: whichever line it comes to first is the one that is foretold, one alarm a unit.
+"""
 
-from rimewatch.evaluation.channels import limit_rule
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from rimewatch.evaluation.channels import hold_watch, limit_rule
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
+from rimewatch.lots.hold import STORED_AT_C, Hold
 from rimewatch.rules import projection
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.power_loss import Warming
@@ -17,8 +22,57 @@ from rimewatch.vocabulary import LotId, Rule
 S_PER_H = 3600.0
 
 
-def outlook_of(store: ReadingStore, warming: Warming, track: Track) -> Outlook | None:
-    """Return where the fish behind a governing probe is heading; None: nothing can be said."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stake:
+    """Holds of a unit that are counted now, and lost together above one temperature."""
+
+    line_c: float
+    """The option's temperature."""
+    lots: tuple[LotId, ...]
+    held_h: float
+    """What the furthest has been credited."""
+    needed_h: float
+
+
+def stakes_of(holds: Mapping[LotId, Hold]) -> tuple[Stake, ...]:
+    """Return what is lost with the holds of a unit, by the temperature they must not pass.
+
+    A hold is at stake while its count runs: one that is complete, or whose cold has not
+    begun or is lost already, is not.
+    """
+    lines: dict[float, dict[LotId, Hold]] = {}
+    for lot, hold in holds.items():
+        if hold.completed_ms is None and hold.credited_h > 0.0 and not _is_broken(hold):
+            lines.setdefault(STORED_AT_C[hold.option], {})[lot] = hold
+    stakes: list[Stake] = []
+    for line_c, found in sorted(lines.items()):
+        furthest = max(found.values(), key=lambda hold: hold.credited_h)
+        stakes.append(
+            Stake(
+                line_c=line_c,
+                lots=tuple(found),
+                held_h=furthest.credited_h,
+                needed_h=furthest.required_h,
+            )
+        )
+    return tuple(stakes)
+
+
+def _is_broken(hold: Hold) -> bool:
+    return bool(hold.interruptions) and hold.interruptions[-1].end_ms is None
+
+
+def outlook_of(
+    store: ReadingStore, warming: Warming, track: Track, line_c: float | None = None
+) -> Outlook | None:
+    """Return where the fish behind a governing probe is heading; None: nothing can be said.
+
+    Args:
+        store: The readings.
+        warming: The unit's air out of its band.
+        track: The probe, folded up to now.
+        line_c: What it may pass; None: its unit's limit.
+    """
     last_ms = track.state.last_ms
     if last_ms is None:
         return None
@@ -28,7 +82,42 @@ def outlook_of(store: ReadingStore, warming: Warming, track: Track) -> Outlook |
         span.values,
         fish_c=track.state.governing_c,
         lag_s=track.settings.lag_s,
-        limit_c=track.unit.limit_c,
+        limit_c=track.unit.limit_c if line_c is None else line_c,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A line before a unit's fish: its limit, or that of holds."""
+
+    track: Track
+    """The probe that is nearest to it."""
+    passed_at_c: float
+    """Governing temperature at which it counts as passed, the guard band included."""
+    stake: Stake | None
+    """None: the unit's limit."""
+
+    @property
+    def ahead_c(self) -> float:
+        """How far it is away."""
+        return self.passed_at_c - self.track.state.governing_c
+
+
+def nearest_line(unit: Unit, known: Sequence[Track], stakes: Sequence[Stake]) -> Line | None:
+    """Return the line that a unit's fish comes to first; None: all are behind it.
+
+    A hold is credited only where reading + uncertainty is at or below the option's
+    temperature: it is lost that much earlier.
+    """
+    lines = [Line(track=track, passed_at_c=unit.limit_c, stake=None) for track in known] + [
+        Line(track=track, passed_at_c=stake.line_c - track.probe.uncertainty_c, stake=stake)
+        for track in known
+        for stake in stakes
+    ]
+    return min(
+        (line for line in lines if line.ahead_c > 0.0),
+        key=lambda line: (line.ahead_c, line.stake is not None),
+        default=None,
     )
 
 
@@ -40,11 +129,14 @@ def projection_condition(
     standing: Condition | None,
     lots: tuple[LotId, ...],
     at_ms: int,
+    *,
+    stakes: Sequence[Stake] = (),
+    hold_lost: bool = False,
 ) -> Condition | None:
-    """Return that a unit's fish is on its way past its limit, if it is.
+    """Return that a unit's fish is on its way past its limit or that of its hold, if it is.
 
     Once raised it stays while the air is out and not coming back, and while the fish is
-    past its limit: nobody is told then that it is no longer on its way.
+    past what was foretold: nobody is told then that it is no longer on its way.
 
     Args:
         unit: The unit.
@@ -54,11 +146,15 @@ def projection_condition(
         standing: The projection that was so before.
         lots: Lots that stand in it.
         at_ms: The present instant.
+        stakes: The holds that are counted in it.
+        hold_lost: Whether a hold of it is lost at present.
     """
     past = [spell for track in tracks if (spell := _past_its_limit(track)) is not None]
     if standing is not None and past:
         peak_c = max(spell.peak_c for spell in past)
         return replace(standing, time_left_s=None, lots=lots, peak_c=peak_c)
+    if standing is not None and standing.held_h is not None and hold_lost:
+        return replace(standing, time_left_s=None, peak_c=_peak_above_c(tracks, standing))
     known = [track for track in tracks if track.state.last_ms is not None]
     if warming is None or warming.departure.recovering or not known:
         return None
@@ -67,18 +163,26 @@ def projection_condition(
         return standing  # the limit has an alarm of its own, and this one has told of it
     if standing is None and (warming.explained or not projection.may_ask(warming.departure, at_ms)):
         return None
-    outlook = outlook_of(store, warming, warmest)
-    if outlook is None or not _holds(outlook, warming, standing, unit.limit_c):
+    line = nearest_line(unit, known, stakes)
+    if line is None:
+        return standing
+    if standing is not None and (standing.held_h is None) is not (line.stake is None):
+        standing = None  # it was about another line: this one must be as likely as any other
+    outlook = outlook_of(store, warming, line.track, line.passed_at_c)
+    if outlook is None or not _holds(outlook, warming, standing, line.passed_at_c):
         return None
+    stake = line.stake
     return Condition(
         key=AlarmKey(unit=unit.id, rule=Rule.PROJECTION),
         since_ms=warming.departure.left_ms,
         units=(unit.id,),
         priority=outlook.priority(fish_at_stake=bool(lots)),
-        limit_c=unit.limit_c,
-        rate_c_per_h=_fish_rate_c_per_h(warmest, outlook),
+        limit_c=unit.limit_c if stake is None else stake.line_c,
+        rate_c_per_h=_fish_rate_c_per_h(line.track, outlook),
         time_left_s=outlook.left_s,
-        lots=lots,
+        lots=lots if stake is None else stake.lots,
+        held_h=None if stake is None else stake.held_h,
+        needed_h=None if stake is None else stake.needed_h,
     )
 
 
@@ -88,6 +192,15 @@ def _holds(outlook: Outlook, warming: Warming, standing: Condition | None, limit
         return outlook.foretold
     # Air that stands still above the limit still draws the fish after it.
     return not outlook.dismissed or warming.departure.last_c > limit_c
+
+
+def _peak_above_c(tracks: Sequence[Track], standing: Condition) -> float | None:
+    """Return the warmest that the fish was above the line of a hold that was foretold."""
+    if standing.limit_c is None:
+        return standing.peak_c
+    watch = hold_watch(standing.limit_c)
+    open_c = [spell.peak_c for track in tracks if (spell := track.open_spell(watch)) is not None]
+    return max(open_c, default=standing.peak_c)
 
 
 def _past_its_limit(track: Track) -> Spell | None:

@@ -21,13 +21,15 @@ from rimewatch.evaluation.batches import (
     is_exempt,
 )
 from rimewatch.evaluation.channels import limit_rule
-from rimewatch.evaluation.outlook import outlook_of, projection_condition
+from rimewatch.evaluation.outlook import outlook_of, projection_condition, stakes_of
 from rimewatch.evaluation.power import POWER_LOSS, RECOVERY_S, SILENCED, power_condition
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import AirWatch, warming_of
+from rimewatch.lots.hold import Hold
 from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.projection import may_ask
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
@@ -62,6 +64,10 @@ class Host(Protocol):
 
     def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
         """Return the lots that stand in a unit now."""
+        ...
+
+    def holds_in(self, unit: UnitId) -> dict[LotId, Hold]:
+        """Return the holds of the lots that stand in a unit, as far as they have come."""
         ...
 
     def apply(self, conditions: Mapping[AlarmKey, Condition | None]) -> None:
@@ -151,9 +157,22 @@ class Overseer:
             warming = warming_of(self._shop, self._store, unit.id, departure, at_ms)
         tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
         lots = self._host.lots_in(unit.id)
-        self._host.apply(
-            {key: projection_condition(unit, self._store, warming, tracks, standing, lots, at_ms)}
+        # A hold is counted anew for it: only where there may be something to foretell.
+        may_be = warming is not None and may_ask(warming.departure, at_ms)
+        stakes = stakes_of(self._host.holds_in(unit.id)) if may_be else ()
+        hold_lost = AlarmKey(unit=unit.id, rule=Rule.HOLD_AT_RISK) in self._host.alarms.conditions
+        condition = projection_condition(
+            unit,
+            self._store,
+            warming,
+            tracks,
+            standing,
+            lots,
+            at_ms,
+            stakes=stakes,
+            hold_lost=hold_lost,
         )
+        self._host.apply({key: condition})
 
     def judge_cooling(self, at_ms: int) -> None:
         """Look at the batch that was last put to cool in each unit."""

@@ -79,6 +79,10 @@ class RuleBench:
         """Whether a rule is one of those run here."""
         return any(slot[0].rule is rule for slot in self._slots)
 
+    def is_watched(self, unit: UnitId, rule: Rule) -> bool:
+        """Whether any probe can have a rule of those run here find something in a unit."""
+        return any((slot[2], slot[0].rule) == (unit, rule) for slot in self._slots)
+
     def places_of(self, probe: ProbeId) -> set[Place]:
         """Return the places that a probe's samples can change."""
         return {self._place(slot) for slot in self._of_probe[probe]}

@@ -30,11 +30,10 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent, SessionHealth
-from rimewatch.intake.broker_settings import BrokerSettingsError, endpoint
+from rimewatch.intake.broker_settings import endpoint
 from rimewatch.intake.broker_trouble import (
     SECOND_INSTANCE,
     UNSUPPORTED_PROTOCOL,
@@ -45,7 +44,7 @@ from rimewatch.intake.broker_trouble import (
     describe_silence,
 )
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
-from rimewatch.intake.topics import is_filter
+from rimewatch.intake.subscriptions import Subscriptions
 from rimewatch.shop import Broker
 
 SESSION_EXPIRY_S: Final = 14 * 24 * 3600
@@ -93,6 +92,8 @@ class BrokerSession:
         clock: Gives the times of arrival.
         expect_session: Whether the broker should know us already (we were connected in
             an earlier run), so that a session lost meanwhile is noticed.
+        earlier: Filters that the broker may still have for us from an earlier
+            configuration; it is asked to drop those that are no more.
         reconnect_s: First and longest wait between attempts, whole seconds.
 
     Raises:
@@ -106,15 +107,12 @@ class BrokerSession:
         clock: Clock,
         *,
         expect_session: bool = False,
+        earlier: Collection[str] = (),
         reconnect_s: tuple[int, int] = RECONNECT_S,
     ) -> None:
         self._end = endpoint(broker)
-        for name in filters:
-            if not is_filter(name):
-                msg = f'the topic "{name}" is no MQTT filter; + and # stand alone, # at the end'
-                raise BrokerSettingsError(msg)
         self._client_id = broker.client_id
-        self._filters = sorted(set(filters))
+        self._subscriptions = Subscriptions(filters, earlier)
         self._clock = clock
         self._expects_session = expect_session
         self._reconnect_s = reconnect_s
@@ -137,13 +135,11 @@ class BrokerSession:
         self._answer_within_s = ANSWER_WITHIN_S[0]
         self._silent_closes = 0
         self._short_lives = 0
-        self._connected_s = 0.0
-        self._has_connected = False
+        self._connected_s, self._has_connected = 0.0, False
         self._has_told_older = False
         self._status_due_s = 0.0
         self._heard_s = clock.monotonic_s()
         self._heard_ms = clock.now_ms()
-        self._subscribing: dict[int, list[str]] = {}
         self._dropped = 0
         self._listening = False
         self._problem = ""
@@ -217,6 +213,10 @@ class BrokerSession:
             problem=self._problem,
         )
 
+    def subscribed(self) -> tuple[str, ...]:
+        """Return the filters that the broker may have for us, dropped ones until it says so."""
+        return (*self._subscriptions.filters, *self._subscriptions.superfluous)
+
     def stop(self) -> None:
         """Say goodbye and end the network thread. What was not acknowledged comes again."""
         self._stopping = True
@@ -253,6 +253,7 @@ class BrokerSession:
         client.on_connect_fail = self._guarded(self._on_connect_fail)
         client.on_disconnect = self._guarded(self._on_disconnect)
         client.on_subscribe = self._guarded(self._on_subscribe)
+        client.on_unsubscribe = self._guarded(self._on_unsubscribe)
         client.on_publish = self._guarded(self._on_publish)
         client.on_message = self._guarded(self._on_message)
         if self._protocol == MQTTv5:
@@ -366,7 +367,7 @@ class BrokerSession:
             self._generation += 1
             self._live = True
         self._problem = ""
-        self._listening = not self._filters
+        self._listening = not self._subscriptions.filters
         self._fault_wait_s = float(self._reconnect_s[0])
         self._status_due_s = 0.0
         self._tell(
@@ -382,21 +383,9 @@ class BrokerSession:
             self._tell(Happening.SESSION_LOST, text, since_ms=since_ms)
         self._has_connected = True
         self._expects_session = True
-        self._subscribe(client)
-
-    def _subscribe(self, client: Client) -> None:
-        """Subscribe on every connection: a session may be gone without notice."""
-        if not self._filters:
-            return
-        if self._protocol == MQTTv5:
-            options = SubscribeOptions(
-                qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
-            )
-            _, mid = client.subscribe([(name, options) for name in self._filters])
-        else:
-            _, mid = client.subscribe([(name, 1) for name in self._filters])
-        if mid is not None:
-            self._subscribing = {mid: self._filters}
+        self._subscriptions.ask(
+            client, is_new=not flags.session_present, speaks_5=self._protocol == MQTTv5
+        )
 
     def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
         # The library calls this while it handles the error, and hands it to nobody.
@@ -453,12 +442,7 @@ class BrokerSession:
         _properties: Properties | None,
     ) -> None:
         self._heard()
-        filters = self._subscribing.pop(mid, [])
-        refused = [
-            f"{name} ({code.getName()})"
-            for name, code in zip(filters, codes, strict=False)
-            if code.is_failure
-        ]
+        refused = self._subscriptions.answered(mid, codes)
         self._listening = not refused
         if refused:
             text = (
@@ -466,6 +450,17 @@ class BrokerSession:
                 f"{', '.join(refused)}: check what its user may read."
             )
             self._tell(Happening.SUBSCRIPTION_REFUSED, text)
+
+    def _on_unsubscribe(
+        self,
+        _client: Client,
+        _userdata: object,
+        mid: int,
+        codes: list[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        self._heard()
+        self._subscriptions.released(mid, codes)
 
     def _on_publish(
         self,

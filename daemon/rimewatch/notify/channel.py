@@ -27,6 +27,9 @@ MACHINE: Final = SystemClock()
 """Waiting for a network is real time, even where the service runs on a trace's."""
 MOST_LANES: Final = 4
 """Threads at most for one address, those that hang included (our choice)."""
+PICTURE_REFUSED_S: Final = 3.0
+"""A message with a picture that fails so soon is sent once more without it (our choice); after
+a longer wait it is the network, and there is no time for a second one."""
 MOST_LATE: Final = 64
 """Letters remembered that were taken after their time was up (our choice)."""
 
@@ -199,9 +202,18 @@ class _Lane:
                 task.done.set()
 
     def _sent(self, letter: Letter) -> str:
-        carrier = self._services[letter.is_summary, letter.urgent]
         # A picture that is gone by now would fail the whole send.
-        attach = letter.attachment if Path(letter.attachment or "-").is_file() else None
+        if not Path(letter.attachment or "-").is_file():
+            return self._sent_with(letter, None)
+        began_s = MACHINE.monotonic_s()
+        error = self._sent_with(letter, letter.attachment)
+        if error and MACHINE.monotonic_s() - began_s < PICTURE_REFUSED_S:
+            # Whatever it has against a picture, the words must arrive.
+            error = self._sent_with(letter, None)
+        return error
+
+    def _sent_with(self, letter: Letter, attach: str | None) -> str:
+        carrier = self._services[letter.is_summary, letter.urgent]
         result = carrier.notify(
             body=letter.body,
             title=letter.title,

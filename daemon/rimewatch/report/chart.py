@@ -14,7 +14,7 @@ import io
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any, Final
 
@@ -76,6 +76,7 @@ def unit_chart_png(
     view: View,
     *,
     gaps: Sequence[Span] = (),
+    line_c: float | None = None,
     break_s: float | None = None,
     size: Size = SMALL,
 ) -> bytes:
@@ -86,14 +87,16 @@ def unit_chart_png(
         curve: What was measured; its NaN stay open.
         view: Time span, zone and scale.
         gaps: Unmonitored time, shown as a hatched band.
+        line_c: The limit to be drawn; None: the unit's own.
         break_s: Neighbouring points further apart than this are not joined.
         size: ``SMALL`` or ``FULL``.
 
     Returns:
         The same bytes for the same input, with no date and no program's name inside.
     """
+    shown = unit if line_c is None else replace(unit, limit_c=line_c)
     with drawing():
-        return _draw(unit, curve, view, gaps, break_s, size)
+        return _draw(shown, curve, view, gaps, break_s, size)
 
 
 @contextmanager

@@ -6,6 +6,7 @@ from typing import Final
 from rimewatch.evaluation.lot_book import book
 from rimewatch.journal.journal import Journal
 from rimewatch.report.retention import keep_from_ms
+from rimewatch.service.charts import Charts
 from rimewatch.service.resume import MOST_ENTRIES
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
@@ -36,9 +37,13 @@ class Housekeeping:
     Args:
         journal: The writer's journal.
         shop: Tells the shop as it is configured now.
+        charts: The pictures of messages; None: there are none.
     """
 
-    def __init__(self, journal: Journal, shop: Callable[[], Shop]) -> None:
+    def __init__(
+        self, journal: Journal, shop: Callable[[], Shop], charts: Charts | None = None
+    ) -> None:
+        self._charts = charts
         self._journal = journal
         self._shop = shop
         self._pack_due_ms = 0
@@ -66,6 +71,8 @@ class Housekeeping:
             self._wal_due_ms = now_ms + WAL_EVERY_MS
             self._journal.outbox_prune(now_ms - KEEP_SENT_MS)
             self._journal.checkpoint_wal()
+            if self._charts is not None:
+                self._charts.tidy(now_ms)
         if now_ms >= self._thin_due_ms:
             self._thin_due_ms = now_ms + (SOON_MS if self._thin(now_ms) else THIN_EVERY_MS)
 

@@ -13,6 +13,7 @@ from starlette.routing import BaseRoute
 
 from rimewatch.clock import Clock
 from rimewatch.intake.entries import parse_entry
+from rimewatch.service.charts import charts_folder
 from rimewatch.service.postmark import Postmark
 from rimewatch.shop import Shop, Web
 from rimewatch.web.acknowledge import AcknowledgePages
@@ -68,14 +69,15 @@ class Pages:
         self._shop = shop
         self._key = None
         self.trouble = ""
+        charts = charts_folder(self._journal_path)
         if shop.web is None:
-            return Postmark(shop, None)
+            return Postmark(shop, None, charts)
         try:
             self._key = link_key(key_path(self._journal_path))
         except LinkKeyError as error:
             self._tell(str(error))
         self._start(shop, shop.web)
-        return Postmark(shop, self._key)
+        return Postmark(shop, self._key, charts)
 
     def look(self) -> None:
         """Start the pages again where they are down, once in a while."""

@@ -1,8 +1,9 @@
-"""What is added to a message as it goes out: that it is late, and where to acknowledge it.
+"""What is added to a message as it goes out: that it is late, a picture, where to acknowledge.
 
 Pure but for the key it is given; called from the contacts' threads.
 """
 
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -11,6 +12,7 @@ from rimewatch.notify.letter import Extras
 from rimewatch.report import wording
 from rimewatch.report.message import local_time
 from rimewatch.report.texts import texts_of
+from rimewatch.service.charts import CALLS, chart_path
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About
 from rimewatch.web.links import VALID_MS, Claim, token_of
@@ -28,9 +30,11 @@ class Postmark:
     Args:
         shop: Zone, words and where the pages are found.
         key: What links are signed with; None: messages hold no link.
+        charts: Where pictures lie; None: there are none.
     """
 
-    def __init__(self, shop: Shop, key: bytes | None) -> None:
+    def __init__(self, shop: Shop, key: bytes | None, charts: Path | None = None) -> None:
+        self._charts = charts
         self._url = "" if shop.web is None else shop.web.url
         self._key = key
         self._zone = ZoneInfo(shop.timezone)
@@ -38,7 +42,9 @@ class Postmark:
 
     def __call__(self, row: OutboxRow, now_ms: int) -> Extras:
         """Return what is added to a message that goes out now."""
-        return Extras(late=self._late(row, now_ms), link=self._link(row))
+        return Extras(
+            late=self._late(row, now_ms), link=self._link(row), attachment=self._picture(row)
+        )
 
     def _late(self, row: OutboxRow, now_ms: int) -> str:
         if now_ms - row.at_ms < LATE_AFTER_MS or row.about is About.SUMMARY:
@@ -46,6 +52,11 @@ class Postmark:
         made = local_time(row.at_ms, self._zone, self._words, day_of_ms=now_ms)
         sent = wording.local_time(now_ms, self._zone)
         return str(self._words["late"].format(made=made, sent=sent))
+
+    def _picture(self, row: OutboxRow) -> str:
+        if self._charts is None or row.about not in CALLS:
+            return ""
+        return str(chart_path(self._charts, row.idempotency_key))
 
     def _link(self, row: OutboxRow) -> str:
         if not self._url or self._key is None or row.alarm_id is None or row.about not in _CALLS:

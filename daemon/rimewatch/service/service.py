@@ -5,7 +5,7 @@ here, which the loop looks at after each batch.
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -18,7 +18,9 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
+from rimewatch.service.charts import Charts, charts_folder
 from rimewatch.service.cry import CryForHelp
+from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.pages import Pages
@@ -137,8 +139,10 @@ class Service:
 
     def _watch(self, journal: Journal) -> None:
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
-        writer = Writer(self._shop, journal, self._clock)
-        session = broker_session(self._shop, self._clock, knew_us=knew_us)
+        self._charts = Charts(charts_folder(self._journal_path))
+        writer = Writer(self._shop, journal, self._clock, self._charts)
+        earlier = earlier_filters(journal, self._shop.broker)
+        session = broker_session(self._shop, self._clock, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
         self._say(
@@ -147,8 +151,11 @@ class Service:
         )
         self._use(session)
         writer.watch_lines = self._itself.lines
+        self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
+        if self._shop.contacts and (trouble := self._charts.warm_up(self._shop)):
+            self._say(f"No picture can be drawn: {trouble}.")
         self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
         try:
             self._loop(writer)
@@ -162,13 +169,14 @@ class Service:
 
     def _use(self, session: BrokerSession) -> None:
         self._session = session
+        self._filters = FilterMemory(self._shop.broker, session)
         postmark = self.pages.use(self._shop)
         self._dispatcher = Dispatcher(self._shop.contacts, self._clock, extras=postmark)
         self._cry = CryForHelp(self._shop, self._clock)
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
-        housekeeping = Housekeeping(writer.journal, lambda: writer.shop)
+        housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
@@ -243,6 +251,7 @@ class Service:
         try:
             housekeeping.look(self._clock.now_ms())
             self._mirroring.look(writer.journal)
+            self._filters.look(writer.journal)
         except JournalError as error:
             # Nothing is lost by a journal that stays untidy; writing itself will complain.
             self._say(f"Tidying the journal failed: {error}")
@@ -373,9 +382,13 @@ class Service:
             Receiver(shop)
             require_mirror(shop)
             same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
-            renewed = broker_session(shop, self._clock, knew_us=same)
+            earlier = earlier_filters(writer.journal, shop.broker)
+            renewed = broker_session(shop, self._clock, knew_us=same, earlier=earlier)
         except ValueError as error:
             self._say(f"The configuration is kept as it was. The new one is wrong: {error}")
+            return
+        except JournalError as error:
+            self._say(f"The configuration is kept as it was. The journal cannot be read: {error}")
             return
         # What has arrived is of the old configuration, and is taken in by it.
         self._take_in(writer, self._session.drain(BATCH, 0), self._results())
@@ -392,19 +405,24 @@ class Service:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(renewed)
         self._itself.use(shop)
+        with suppress(JournalError):  # each look tries again
+            self._filters.look(writer.journal)
         renewed.start()
         self._say("The configuration was read again and is in use.")
 
 
-def broker_session(shop: Shop, clock: Clock, *, knew_us: bool = True) -> BrokerSession:
+def broker_session(
+    shop: Shop, clock: Clock, *, knew_us: bool = True, earlier: Collection[str] = ()
+) -> BrokerSession:
     """Return the usual session: every probe's topic, and that of entries if they are taken.
 
     Args:
         shop: The shop.
         clock: Stamps the arrivals.
         knew_us: Whether the broker should remember us from an earlier run.
+        earlier: What it may still deliver to us from an earlier configuration.
     """
     topics = {subscription(probe) for probe in shop.probes}
     if shop.broker.entries:
         topics.add(shop.broker.entry_topic)
-    return BrokerSession(shop.broker, topics, clock, expect_session=knew_us)
+    return BrokerSession(shop.broker, topics, clock, expect_session=knew_us, earlier=earlier)

@@ -34,6 +34,7 @@ from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.report.seal_line import seal_line
+from rimewatch.service.charts import Charts
 from rimewatch.service.missed import without_missed_repeats
 from rimewatch.service.resume import (
     ALARM_STATE,
@@ -62,9 +63,13 @@ class Writer:
         shop: The shop.
         journal: The journal, opened for writing by this thread.
         clock: Tells the time.
+        charts: Draws what goes out with alarms; None: they are words alone.
     """
 
-    def __init__(self, shop: Shop, journal: Journal, clock: Clock) -> None:
+    def __init__(
+        self, shop: Shop, journal: Journal, clock: Clock, charts: Charts | None = None
+    ) -> None:
+        self._charts = charts
         self.journal = journal
         self._clock = clock
         self._entry_number = 0
@@ -106,9 +111,12 @@ class Writer:
         return self._progress
 
     def has_work(self) -> bool:
-        """Whether something is due, or somebody has entered something."""
-        return self.evaluator.next_due_ms() <= self._clock.now_ms() or bool(
-            self.journal.entries_after(self._entry_number, 1)
+        """Whether something is due or waits to be kept, or somebody has entered something."""
+        evaluator = self.evaluator
+        return (
+            evaluator.has_outcomes
+            or evaluator.next_due_ms() <= self._clock.now_ms()
+            or bool(self.journal.entries_after(self._entry_number, 1))
         )
 
     def rebuild(self) -> None:
@@ -314,6 +322,10 @@ class Writer:
             returned_ms=alarm.returned_ms,
             text=codec.alarm_to_json(alarm),
         )
+        if alarm.returned_ms is not None and not self.shop.unit.keys() >= set(alarm.units):
+            # What still waits of an alarm whose unit is gone would send somebody to it.
+            for contact in self.shop.contacts:
+                self.journal.outbox_supersede(contact.id, alarm.id, "", self._clock.now_ms())
 
     def _keep_message(self, due: MessageDue) -> None:
         send = due.send
@@ -332,7 +344,7 @@ class Writer:
         )
         # Of one alarm a contact waits for the newest word alone.
         self.journal.outbox_supersede(send.contact, send.alarm_id, send.token, send.at_ms)
-        self.journal.outbox_add(
+        number = self.journal.outbox_add(
             at_ms=send.at_ms,
             contact=send.contact,
             alarm_id=send.alarm_id,
@@ -343,6 +355,10 @@ class Writer:
             not_before_ms=send.at_ms,
             urgent=send.priority is Priority.HIGH and send.about is not About.RETURNED,
         )
+        if number is None or self._charts is None:
+            return
+        if trouble := self._charts.draw(self.shop, self.journal, send):
+            self.journal.add_event(self._clock.now_ms(), "no picture", trouble)
 
     def _keep_summary(self, due: SummaryDue) -> None:
         if self.journal.summary_done(due.day):

@@ -78,6 +78,17 @@ def test_failing_case_is_foretold_before_its_fish_is_too_warm() -> None:
     assert all(m["at"] <= holding["raised"] for m in told if m["about"] == "repeat")
 
 
+def test_lid_left_open_is_foretold_before_the_holds_are_lost() -> None:
+    """Most of an hour before the first night's hold breaks, and by one alarm."""
+    ledger, _ = night("freezing-week")
+    (foretold,) = alarms_of(ledger, "projection")
+    (lost,) = alarms_of(ledger, "hold-at-risk")
+    ahead = datetime.fromisoformat(lost["raised"]) - datetime.fromisoformat(foretold["raised"])
+
+    assert (foretold["unit"], foretold["priority"]) == ("freezer-1", "high")
+    assert ahead.total_seconds() > 1800
+
+
 @pytest.mark.parametrize("name", ["quiet-night", "defrost-only"])
 def test_night_of_defrosts_raises_nothing(name: str) -> None:
     """An alarm that cries wolf at every defrost is switched off."""

@@ -102,6 +102,30 @@ def test_message_tells_what_is_at_stake() -> None:
     assert "The furthest had 159.9 of 168 h." in hold  # cut off: it was not 160
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("about", [About.RAISED, About.REPEAT, About.ESCALATED])
+@pytest.mark.parametrize("cause", list(Cause))
+def test_hold_that_will_be_lost_is_told_within_a_hundred_characters(
+    language: str, about: About, cause: Cause
+) -> None:
+    """Unit, time left, what to do; the title says how many hours are at stake."""
+    base = shop()
+    named = tuple(replace(u, name="Wharf-side freezer, chest 4") for u in base.units)
+    of = condition(Rule.PROJECTION, time_left_s=5_040.0, cause=cause)
+    facts = AlarmFacts(condition=of, about=about, raised_ms=TO_MS - 3_000_000, now_ms=TO_MS)
+    said = alarm_message(
+        replace(base, units=named, messages=MessageTexts(language=language)), facts
+    )
+    texts = shipped_texts(language)
+
+    assert said.body.index(texts["first"][cause.value]) + len(texts["first"][cause.value]) <= 100
+    assert "1 h 24 min" in said.body
+    assert about is About.ESCALATED or "159.9" in said.title
+    assert "…" not in said.title
+    assert "159.9" in said.body
+    assert "168 h" in said.body
+
+
 def test_spanish_message_has_no_english_reason_in_it() -> None:
     """What the rules say of their reasons exists in English alone, so it is left out."""
     said = body(MessageTexts(language="es"), condition())

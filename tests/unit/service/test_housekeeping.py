@@ -1,5 +1,6 @@
 """The journal is sealed, packed and thinned out as the service runs, a little at a time."""
 
+import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +10,8 @@ import pytest
 from handmade import ms, probe, shop, unit
 from rimewatch.journal import Journal
 from rimewatch.readings import Reading
-from rimewatch.service.housekeeping import Housekeeping
+from rimewatch.service.charts import Charts, charts_folder
+from rimewatch.service.housekeeping import WAL_EVERY_MS, Housekeeping
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
 
 SHOP = replace(
@@ -63,3 +65,32 @@ def test_one_look_does_little(journal: Journal) -> None:
 
     assert len(journal.seal_rows()) == 1
     assert len(journal.span(ProbeId("air"))) == 8 * 48
+
+
+def test_pictures_of_messages_are_removed_after_a_week(journal: Journal, tmp_path: Path) -> None:
+    """They are no part of the record, and nobody waits for them any more."""
+    folder = charts_folder(tmp_path / "journal.db")
+    folder.mkdir()
+    now_ms = START_MS + 8 * MS_PER_DAY
+    for name, days in (("old.png", 7.1), ("broken.png.part", 7.1), ("new.png", 6.9)):
+        (folder / name).write_bytes(b"png")
+        at_s = (now_ms - days * MS_PER_DAY) / 1000
+        os.utime(folder / name, (at_s, at_s))
+    (folder / "not ours.txt").write_text("kept")
+    housekeeping = Housekeeping(journal, lambda: SHOP, Charts(folder))
+
+    housekeeping.look(now_ms - WAL_EVERY_MS)
+    assert len([*folder.iterdir()]) == 4
+    housekeeping.look(now_ms)
+
+    assert {path.name for path in folder.iterdir()} == {"new.png", "not ours.txt"}
+
+
+def test_folder_without_pictures_is_no_trouble(journal: Journal, tmp_path: Path) -> None:
+    """Most weeks have no alarm."""
+    housekeeping = Housekeeping(journal, lambda: SHOP, Charts(tmp_path / "charts"))
+
+    housekeeping.look(START_MS)
+    housekeeping.look(START_MS + MS_PER_DAY)
+
+    assert not (tmp_path / "charts").exists()

@@ -12,14 +12,16 @@ from rimewatch.journal.errors import JournalError, JournalFull
 from rimewatch.journal.journal import Journal
 from rimewatch.notify.results import Delivered, Failed
 from rimewatch.service import writer as writer_module
+from rimewatch.service.charts import Charts
 from rimewatch.service.housekeeping import WAL_EVERY_MS, Housekeeping
 from rimewatch.service.resume import resume
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, ProbeId, Rule
+from rimewatch.vocabulary import MS_PER_DAY, About, ProbeId, Rule
 
 START_MS = 1_772_409_600_000  # 2026-03-02T00:00:00Z
 AIR = ProbeId("case-1-air")
+HOLDING = Rule.HOLDING
 
 SHOP = """
 [shop]
@@ -253,3 +255,107 @@ class TestHousekeeping:
         housekeeping.look(now_ms)
         count = journal._connection.execute("SELECT count(*) FROM reading_block").fetchone()[0]
         return int(count)
+
+
+FREEZER = """
+[[unit]]
+id = "freezer-1"
+name = "Chest freezer"
+kind = "freezer"
+[[probe]]
+id = "freezer-1-air"
+unit = "freezer-1"
+measures = "air"
+topic = "shop/freezer-1/air"
+format = "number"
+"""
+
+
+class TestChangedConfiguration:
+    @pytest.mark.parametrize(
+        ("before", "after"),
+        [
+            pytest.param(SHOP, FREEZER, id="the unit is gone"),
+            pytest.param(SHOP, SHOP.replace("display-case", "freezer"), id="it is a freezer now"),
+        ],
+    )
+    def test_alarm_of_what_is_watched_no_more_ends_with_an_event(
+        self, journal: Journal, clock: SteppedClock, before: str, after: str
+    ) -> None:
+        """Nobody could acknowledge it: its unit is in no list any more."""
+        writer = Writer(load_shop(before.format(limit_c=5.0)), journal, clock)
+        warm = arrivals(30, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        (alarm,) = journal.standing_alarms()
+        assert len(journal.outbox_due(clock.now_ms())) == 1
+
+        if "[shop]" not in after:
+            after = SHOP[: SHOP.index("[[unit]]")] + after + SHOP[SHOP.index("[[contact]]") :]
+        writer.use(load_shop(after.format(limit_c=-18.0)))
+        assert writer.has_work(), "it is not left until something arrives"
+        writer.take(())
+        clock.move_to(clock.now_ms() + MS_PER_DAY // 2)
+        writer.take(())
+
+        assert alarm.id not in {row.id for row in journal.standing_alarms()}
+        events = [row.detail for row in journal.events_between(START_MS, clock.now_ms())]
+        ended = "alarm holding of case-1 ended: the configuration watches it no more"
+        assert [text for text in events if text.startswith("alarm")] == [ended]
+        about = [row for row in journal.messages_between(START_MS, 10**14) if row.rule is HOLDING]
+        assert [row.about for row in about] == [About.RAISED, About.REPEAT]
+
+    def test_message_that_still_waits_about_a_unit_that_is_gone_is_not_sent(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """Nobody is sent in the night to a case that was sold."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(30, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        text = SHOP[: SHOP.index("[[unit]]")] + FREEZER + SHOP[SHOP.index("[[contact]]") :]
+        writer.use(load_shop(text))
+        writer.take(())
+
+        assert writer.due_messages() == []
+
+    def test_alarm_of_what_is_watched_still_goes_on(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """Another limit is no reason to fall silent."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(30, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        writer.use(shop(limit_c=4.0))
+        writer.take(())
+
+        assert [row.rule for row in journal.standing_alarms()] == [Rule.HOLDING]
+        assert len(writer.due_messages()) == 1
+
+
+class TestPictures:
+    def test_library_that_fails_to_draw_loses_no_message_and_is_told_once(
+        self,
+        journal: Journal,
+        clock: SteppedClock,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        """A missing font is no reason for silence."""
+
+        def broken(*_: object, **__: object) -> bytes:
+            raise OSError("no font to be found")
+
+        monkeypatch.setattr("rimewatch.report.chart._draw", broken)
+        writer = Writer(shop(), journal, clock, Charts(tmp_path / "charts"))
+        for number, celsius in enumerate((9.0, 2.0, 9.0, 2.0)):
+            batch = arrivals(20, celsius, from_ms=START_MS + number * 20 * 60_000)
+            clock.move_to(batch[-1].arrived_ms)
+            writer.take(batch)
+
+        told = [row.about for row in journal.messages_between(START_MS, 10**14)]
+        assert told.count(About.RAISED) == 2
+        events = [e for e in journal.events_between(START_MS, 10**14) if e.what == "no picture"]
+        assert len(events) == 1
+        assert "no font to be found" in events[0].detail
