@@ -33,7 +33,7 @@ COMMANDS: Final = {
     "people": "Say who may sign in to the pages.",
     "mirror": "Look after the copy in a time series database.",
     "archive": "Export many shops' journals and replay them.",
-    "verify": "Check that the journal is sound.",
+    "verify": "Check that the journal and its attachments are sound.",
     "backup": "Copy the journal while the service runs.",
 }
 

@@ -11,8 +11,12 @@ import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
+from handmade import ms
 from rimewatch.cli import rimewatch
+from rimewatch.entries import CalibrationCheck
 from rimewatch.errors import UserError
+from rimewatch.journal import Journal
+from rimewatch.vocabulary import ProbeId
 from written_night import SHOP_TEXT, write_night
 
 Run = Callable[..., Result]
@@ -206,3 +210,46 @@ def test_a_review_shows_the_week_on_screen_and_on_paper(run: Run, tmp_path: Path
         assert said in " ".join(paper.split())
     assert "Week to Tuesday 3 March 2026" in html
     assert "<script" not in html
+
+
+def test_a_probe_check_is_on_the_record_and_settles_the_review(
+    run: Run, folder: Path, tmp_path: Path
+) -> None:
+    """What was found against the ice, by whom, and the offset set; the other one is still due."""
+    path = tmp_path / "journal.db"
+    with sqlite3.connect(folder / "journal.db") as source, sqlite3.connect(path) as copy:
+        source.backup(copy)
+    source.close()
+    copy.close()
+    with Journal.open(path) as journal:
+        journal.add_entry(
+            CalibrationCheck(
+                at_ms=ms("2026-03-02T15:00:00Z"),
+                who="Ana",
+                probe=ProbeId("air"),
+                found_c=0.31,
+                reference="ice bath",
+                offset_c=-0.31,
+            ),
+            "test",
+        )
+        number = journal.entries_after(0)[-1][0]
+        state = json.loads(journal.load_state("evaluator") or "")
+        journal.save_state("evaluator", json.dumps({**state, "entry_number": number}))
+
+    days = ("--from", "2026-03-02", "--to", "2026-03-03", "--out", str(tmp_path))
+    run("records", *days, journal=path)
+    reviewed = run("review", "--week", "--ending", "2026-03-03", journal=path).stdout
+
+    name = "record-2026-03-02-to-2026-03-03"
+    document = json.loads((tmp_path / f"{name}.json").read_text(encoding="utf-8"))
+    assert document["probe_checks"] == [
+        {
+            "at": "2026-03-02T09:00:00-06:00",
+            "probe": "air",
+            "who": "Ana",
+            "what": "off by +0.31 °C against ice bath; offset set to -0.31 °C",
+        }
+    ]
+    assert "off by +0.31 °C" in read(tmp_path / f"{name}.pdf")
+    assert "No check is on record for fish: check it" in reviewed

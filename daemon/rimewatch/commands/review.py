@@ -33,6 +33,7 @@ def command(
     from rimewatch.alarms import codec
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.mornings import local_day
+    from rimewatch.report.probe_checks import last_checks_ms
     from rimewatch.report.review import build_review
     from rimewatch.report.review_pages import review_html, review_pdf, review_text
 
@@ -57,6 +58,7 @@ def command(
                 days=days,
                 last=last,
                 now_ms=now.now_ms,
+                checked_ms=last_checks_ms(now.evaluator.entries, now.now_ms),
             )
         except ValueError as error:
             raise UserError(f"--ending: {error}") from None

@@ -33,7 +33,7 @@ FEWEST_DIGITS: Final = 8
 )
 @click.option("--seal", help="A seal from paper or a mail, or its first groups: is it in here?")
 def command(journal: Path, day: str | None, seal: str | None) -> None:
-    """Check every page, packed day and entry, and recompute every day's seal.
+    """Check every page, packed day, entry and attachment, and recompute every day's seal.
 
     A sound file says nothing of what was never written. Whoever may write the file could make
     all seals anew: hold one from paper or a mail against it with --seal.
@@ -49,6 +49,7 @@ def command(journal: Path, day: str | None, seal: str | None) -> None:
                 _print_seal(reader, day)
                 return
             _check(reader, journal)
+            _check_attachments(reader, journal)
             if seal is not None:
                 _look_for(reader, seal)
     except JournalError as error:
@@ -81,6 +82,35 @@ def _check(reader: "JournalReader", journal: Path) -> None:
         f"{len(days)} {noun} as sealed, {days[0].day} to {days[-1].day}. "
         f"Last seal: {days[-1].printed}"
     )
+
+
+def _check_attachments(reader: "JournalReader", journal: Path) -> None:
+    """Hold every file on record against the SHA-256 in its entry."""
+    from rimewatch.entries import AttachStatement
+    from rimewatch.journal.attachments import Found, folder_of, found
+    from rimewatch.service.resume import MOST_ENTRIES
+
+    named = {
+        entry.sha256: f"{entry.file} of lot {entry.lot}"
+        for _, entry in reader.entries_after(0, MOST_ENTRIES)
+        if isinstance(entry, AttachStatement) and entry.sha256
+    }
+    wrong = [
+        f"{name} is {state.value} ({sha256})"
+        for sha256, name in named.items()
+        if (state := found(journal, sha256)) is not Found.PRESENT
+    ]
+    if wrong:
+        for one in wrong[1:]:
+            click.echo(f"  {one}", err=True)
+        more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        raise UserError(
+            f"{folder_of(journal)} is not as the entries say: {wrong[0]}{more}. Restore it from "
+            "a backup"
+        )
+    if named:
+        noun = "attachment is" if len(named) == 1 else "attachments are"
+        click.echo(f"{len(named)} {noun} as put on record.")
 
 
 def _print_seal(reader: "JournalReader", day: str) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.evidence import evidence_for
+from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.power import RECOVERY_S, lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import cause
@@ -35,13 +36,26 @@ def excursions_of(
     *,
     from_ms: int,
     to_ms: int,
+    air: LearnedAir | None = None,
 ) -> list[Excursion]:
-    """Return the excursions of a unit's governing probes that touch a period, in order."""
+    """Return the excursions of a unit's governing probes that touch a period, in order.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        unit: The unit.
+        histories: Its governing probes' channels.
+        alarms: What was raised.
+        from_ms: Start of the period.
+        to_ms: End of the period.
+        air: What was learned of the units' air, where it serves for several units.
+    """
+    air = LearnedAir(shop, store) if air is None else air
     rules = [limit_rule(unit)]
     if unit.operating_limit_c is not None:
         rules.append(Rule.OPERATING_LIMIT)
     found = [
-        _excursion(shop, store, unit, history, rule, spell, alarms, to_ms)
+        _excursion(shop, store, history, rule, spell, alarms, to_ms, air)
         for history in histories
         for rule in rules
         for spell in history.spells(rule.value)
@@ -53,16 +67,17 @@ def excursions_of(
 def _excursion(
     shop: Shop,
     store: ReadingStore,
-    unit: Unit,
     history: ChannelHistory,
     rule: Rule,
     spell: Spell,
     alarms: Sequence[Alarm],
     to_ms: int,
+    air: LearnedAir,
 ) -> Excursion:
+    unit = shop.unit[history.probe.unit]
     raised = [alarm for alarm in alarms if _is_of(alarm, unit, rule, spell)]
     known_ms = to_ms if history.state.last_ms is None else min(to_ms, history.state.last_ms)
-    others = lost_with(shop, store, unit.id, spell, known_ms)
+    others = lost_with(shop, store, unit.id, spell, known_ms, air)
     verdict = cause.explain(evidence_for(shop, store, unit.id, spell, known_ms, others))
     return Excursion(
         rule=rule,

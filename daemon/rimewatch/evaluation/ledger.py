@@ -26,6 +26,7 @@ from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.excursions import Excursion, excursions_of
 from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_details import lot_details
 from rimewatch.evaluation.lot_story import LotStory, tell
@@ -87,8 +88,10 @@ def build_ledger(
             for unit in shop.units
             for probe in shop.governing_probes(unit.id)
         }
+    air = LearnedAir(shop, store)
     units = {
-        unit.id: _unit(shop, store, unit, histories, account, from_ms, to_ms) for unit in shop.units
+        unit.id: _unit(shop, store, unit, histories, account, from_ms, to_ms, air)
+        for unit in shop.units
     }
     stories = [
         tell(shop, store, histories, lot, to_ms)
@@ -167,6 +170,7 @@ def _unit(
     account: Account,
     from_ms: int,
     to_ms: int,
+    air: LearnedAir,
 ) -> dict[str, Any]:
     governing = shop.governing_probes(unit.id)
     doors = door_times(shop, store, unit.id, from_ms, to_ms)
@@ -205,7 +209,7 @@ def _unit(
             "excursions": [
                 _excursion(e) | {"exposure": _exposure(shop, store, e, to_ms)}
                 for e in excursions_of(
-                    shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms
+                    shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms, air=air
                 )
             ],
         }

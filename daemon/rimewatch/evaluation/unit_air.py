@@ -117,18 +117,3 @@ def warming_of(
             scheduled(shop.unit[unit], shop.timezone, from_ms, at_ms),
         ),
     )
-
-
-def departures_between(
-    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: int, to_ms: int
-) -> list[Departure]:
-    """Return the times a unit's air was out of its band within a period, in order.
-
-    The band is learned from the period itself: it should begin well before what is asked.
-    """
-    probe = air_probe(shop, unit)
-    if probe is None:
-        return []
-    span = store.span(probe.id, from_ms, to_ms)
-    state, ended = usual.fold(span.times_ms.tolist(), span.values.tolist())
-    return ended if state.out is None else [*ended, state.out]

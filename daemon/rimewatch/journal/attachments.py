@@ -75,9 +75,21 @@ def keep(journal: Path, file: Path) -> Kept:
 
 def found(journal: Path, sha256: str) -> Found:
     """Return whether a file on record is there and unchanged."""
+    return found_in(folder_of(journal), sha256)
+
+
+def found_in(folder: Path, name: str, *, sha256: str | None = None) -> Found:
+    """Return whether a folder has a file, and with the bytes that it should have.
+
+    Args:
+        folder: The folder.
+        name: The file's name in it.
+        sha256: Of the bytes it should have; None: its name says.
+    """
+    sha256 = name if sha256 is None else sha256
     digest = hashlib.sha256()
     try:
-        with (folder_of(journal) / sha256).open("rb") as file:
+        with (folder / name).open("rb") as file:
             while part := file.read(_READ_BYTES):
                 digest.update(part)
     except OSError:

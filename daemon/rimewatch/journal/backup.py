@@ -50,9 +50,9 @@ def backup_journal(path: Path, to_path: Path) -> int:
         try:
             _copy(source, part)
             size = part.stat().st_size
-            _sync(part)
+            sync(part)
             part.replace(to_path)
-            _sync(to_path.parent)
+            sync(to_path.parent)
         finally:
             part.unlink(missing_ok=True)
     except JournalDamaged as error:
@@ -93,7 +93,8 @@ def _copy(source: sqlite3.Connection, part: Path) -> None:
         raise JournalDamaged("; ".join(wrong), path=part)
 
 
-def _sync(path: Path) -> None:
+def sync(path: Path) -> None:
+    """Have a file, or a folder's names, on the disk before going on."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

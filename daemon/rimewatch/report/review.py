@@ -29,7 +29,7 @@ from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.science.statistics import statistics
 from rimewatch.science.trend import Trend, trend
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_S, Measures, ProbeId, Rule, Scale, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Measures, ProbeId, Rule, Scale, UnitId
 
 DAYS_A_WEEK: Final = 7
 WEEKS_SHOWN: Final = {7: 4, 28: 8}
@@ -83,6 +83,13 @@ class CheckDue:
     probe: ProbeId
     last_ms: int | None
     """None: no check is on record."""
+    every_days: float
+    """How long a check holds, by the configuration."""
+
+    @property
+    def due_ms(self) -> float | None:
+        """When it is due again; None: it is due already, for want of any check."""
+        return None if self.last_ms is None else self.last_ms + self.every_days * MS_PER_DAY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +161,11 @@ def build_review(
         units=tuple(_unit(shop, store, histories, unit, begin, weeks) for unit in shop.units),
         alarms=measure(alarms, from_ms, to_ms),
         checks=tuple(
-            CheckDue(probe=probe.id, last_ms=(checked_ms or {}).get(probe.id))
+            CheckDue(
+                probe=probe.id,
+                last_ms=(checked_ms or {}).get(probe.id),
+                every_days=probe.check_every_days,
+            )
             for probe in shop.probes
             if probe.measures.is_temperature
         ),

@@ -12,7 +12,7 @@ from rimewatch.report.page import CAUTIONS
 from rimewatch.report.review import Review, UnitReview, Week, worst_doors
 from rimewatch.report.sections import RULES
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
-from rimewatch.vocabulary import Measures, Paper, Priority
+from rimewatch.vocabulary import MS_PER_DAY, Measures, Paper, Priority
 
 HEADS: Final = (
     "Week from",
@@ -38,8 +38,6 @@ STEADY_C_A_WEEK: Final = 0.1
 """A trend below this is told as steady, however certain: probes drift as much (our choice)."""
 _NOTHING: Final = "–"
 _WIDTH: Final = 96
-CHECK_EVERY_DAYS: Final = 180
-"""How long a probe's check holds (common practice, no source: twice a year)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,13 +203,17 @@ def _doors(review: Review) -> Iterator[str]:
 def _checks(review: Review) -> Iterator[str]:
     never = [item.probe for item in review.checks if item.last_ms is None]
     if never:
-        yield f"No check is on record for {wording.joined(never, most=6)}: check them in ice water."
+        them = "it" if len(never) == 1 else "them"
+        named = wording.joined(never, most=6)
+        yield f"No check is on record for {named}: check {them} in ice water."
     for item in review.checks:
-        if item.last_ms is None:
+        if item.last_ms is None or item.due_ms is None or item.due_ms > review.to_ms:
             continue
-        days = (review.to_ms - item.last_ms) // 86_400_000
-        if days >= CHECK_EVERY_DAYS:
-            yield f"{item.probe}: last checked {days} days ago; check it in ice water."
+        days = (review.to_ms - item.last_ms) // MS_PER_DAY
+        yield (
+            f"{item.probe}: last checked {days} days ago, due every {item.every_days:g}; "
+            "check it in ice water."
+        )
 
 
 def review_text(review: Review) -> str:

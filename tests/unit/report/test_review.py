@@ -7,15 +7,17 @@ import numpy as np
 import pytest
 
 from handmade import ms, probe, shop, unit
+from rimewatch.entries import CalibrationCheck, OutOfService
 from rimewatch.evaluation.channels import history_of
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.store import Span
 from rimewatch.readings import Reading
+from rimewatch.report.probe_checks import calibration_log, last_checks_ms
 from rimewatch.report.records_tables import _safe
 from rimewatch.report.review import Review, build_review, defrost_rise_c_min, worst_doors
 from rimewatch.report.review_pages import review_page
 from rimewatch.report.seal_line import html_with, seal_line, text_with
-from rimewatch.vocabulary import ProbeId
+from rimewatch.vocabulary import ProbeId, UnitId
 
 SHOP = shop(
     unit("case-1", name="Front display case", operating_limit_c=3.3, defrost=["02:00/30m"]),
@@ -28,7 +30,13 @@ BEGIN_MS = ms("2026-01-05T00:00:00Z")
 DAYS = 56
 
 
-def review(warmer_c_a_day: float = 0.0, ice_a_week: float = 0.0, days: int = 28) -> Review:
+def review(
+    warmer_c_a_day: float = 0.0,
+    ice_a_week: float = 0.0,
+    days: int = 28,
+    checked_days_ago: float | None = None,
+    every_days: float = 180.0,
+) -> Review:
     """Return the review of eight weeks: a steady case, one that warms, one that ices up."""
     store = MemoryStore()
     rng = np.random.default_rng(5)
@@ -57,8 +65,20 @@ def review(warmer_c_a_day: float = 0.0, ice_a_week: float = 0.0, days: int = 28)
             )
     now_ms = BEGIN_MS + DAYS * 86_400_000
     histories = {ProbeId("air"): history_of(SHOP, SHOP.probes[0], store, now_ms)}
+    checked_ms = (
+        {}
+        if checked_days_ago is None
+        else {ProbeId("air"): now_ms - round(checked_days_ago * 86_400_000)}
+    )
     return build_review(
-        SHOP, store, histories, [], days=days, last=BEGIN + timedelta(days=DAYS - 1), now_ms=now_ms
+        replace(SHOP, probes=tuple(replace(p, check_every_days=every_days) for p in SHOP.probes)),
+        store,
+        histories,
+        [],
+        days=days,
+        last=BEGIN + timedelta(days=DAYS - 1),
+        now_ms=now_ms,
+        checked_ms=checked_ms,
     )
 
 
@@ -153,3 +173,39 @@ def test_a_note_is_never_a_formula_in_a_spreadsheet(cell: str) -> None:
     assert _safe(cell) == f"'{cell}"
     assert _safe("Moved - at once") == "Moved - at once"
     assert _safe(-18.0) == -18.0
+
+
+@pytest.mark.parametrize(
+    ("checked_days_ago", "every_days", "said"),
+    [
+        (None, 180.0, ("No check is on record for air: check it in ice water.",)),
+        (29.5, 30.0, ()),
+        (30.0, 30.0, ("air: last checked 30 days ago, due every 30; check it in ice water.",)),
+        (179.0, 180.0, ()),
+        (179.0, 90.0, ("air: last checked 179 days ago, due every 90; check it in ice water.",)),
+    ],
+)
+def test_a_probe_is_due_by_its_own_interval(
+    checked_days_ago: float | None, every_days: float, said: tuple[str, ...]
+) -> None:
+    """A shop that checks each month is told each month; doors are not put in ice."""
+    found = review(checked_days_ago=checked_days_ago, every_days=every_days, days=7)
+    assert review_page(found).checks == said
+
+
+def test_the_calibration_log_tells_what_was_found_and_set() -> None:
+    """In order of time, and the latest of each probe counts for when it is due."""
+    air = ProbeId("air")
+    first = CalibrationCheck(
+        at_ms=1000, who="Ana", probe=air, found_c=0.3, reference="ice bath", offset_c=-0.3
+    )
+    second = CalibrationCheck(at_ms=5000, who="Ben", probe=air, found_c=-0.05)
+    entries = [second, first, OutOfService(at_ms=9000, unit=UnitId("case-1"))]
+
+    assert [(item.at_ms, item.who, item.what) for item in calibration_log(entries)] == [
+        (1000, "Ana", "off by +0.30 °C against ice bath; offset set to -0.30 °C"),
+        (5000, "Ben", "off by -0.05 °C"),
+    ]
+    assert last_checks_ms(entries, 6000) == {air: 5000}
+    assert last_checks_ms(entries, 4000) == {air: 1000}
+    assert last_checks_ms(entries, 999) == {}
