@@ -4,6 +4,7 @@ import html
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -13,6 +14,7 @@ from rimewatch.clock import SteppedClock
 from rimewatch.intake.entries import parse_entry
 from rimewatch.journal.journal import Journal
 from rimewatch.service.publisher import Publisher
+from rimewatch.service.records import record_from_file
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.app import make_app
@@ -56,15 +58,16 @@ def pages_of(shop: Shop, journal_path: Path, clock: SteppedClock) -> Pages:
     """Return a shop's pages; nothing is published yet."""
     board = Board()
     people = People(people_path(journal_path))
-    site = make_site(shop, journal_path, board, people, clock, parse_entry)
+    make_record = partial(record_from_file, shop, journal_path)
+    site = make_site(shop, journal_path, board, people, clock, parse_entry, make_record)
     return Pages(make_app(site.routes, site.handlers), board, people, clock, journal_path)
 
 
-def publish(pages: Pages, shop: Shop, journal: Journal) -> None:
+def publish(pages: Pages, shop: Shop, journal: Journal, health: Health | None = None) -> None:
     """Publish what the journal holds, by the service's own publisher."""
     writer = Writer(shop, journal, pages.clock)
     writer.take(())
-    Publisher(pages.board, pages.clock, lambda _: Health(listening=True)).look(writer)
+    Publisher(pages.board, pages.clock, lambda _: health or Health(listening=True)).look(writer)
 
 
 def form_token(page: str) -> str:

@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from io import BytesIO
@@ -13,7 +14,16 @@ import pytest
 from click.testing import CliRunner, Result
 
 from influx_answers import Answer, InfluxAnswers
-from mirrored import START_MS, TOKEN, elsewhere, fill, following, mirrored_shop, new_journal
+from mirrored import (
+    PATIENCE_S,
+    START_MS,
+    TOKEN,
+    elsewhere,
+    fill,
+    following,
+    mirrored_shop,
+    new_journal,
+)
 from mosquitto_broker import Mosquitto
 from rimewatch.cli import rimewatch
 from rimewatch.clock import SystemClock
@@ -22,6 +32,7 @@ from rimewatch.intake.trace import read_trace
 from rimewatch.journal.reader import JournalReader
 from rimewatch.mirror.state import MIRROR_STATE, from_text
 from rimewatch.service.mirroring import Mirroring
+from rimewatch.shop import Web
 from running_service import RunningService
 
 pytestmark = pytest.mark.integration
@@ -211,6 +222,61 @@ def test_changed_configuration_goes_on_in_the_new_place_from_where_the_old_one_c
 
     assert "mirror" not in [thread.name for thread in threading.enumerate()]
     assert said == []
+
+
+def test_mirrors_state_is_told_in_words_good_days_and_bad(
+    tmp_path: Path, influx: InfluxAnswers, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Up to date, or what is in its way and how much waits; never the token."""
+    monkeypatch.setattr("rimewatch.service.mirroring.KEEP_EVERY_S", 0.0)
+    shop = mirrored_shop(influx.url, probes=1)
+    with new_journal(tmp_path) as journal:
+        fill(journal, shop, 0, 400)
+        mirroring = Mirroring(shop, journal.path, SystemClock(), say=lambda _: None)
+
+        def words() -> str:
+            mirroring.look(journal)
+            return mirroring.words(journal)
+
+        until(lambda: words().startswith("up to date, last sent "))
+        influx.answer = Answer.UNAUTHORIZED
+        fill(journal, shop, 3600, 3610)
+        until(lambda: words().startswith("waits since "))
+        said = words()
+        influx.answer = Answer.TAKE
+        mirroring.use(replace(shop, mirror=None), journal)
+
+        assert "; 1 hour of a probe to send, last sent " in said
+        assert TOKEN not in said
+        assert mirroring.words(journal) == ""
+
+
+def test_service_shows_its_mirrors_state_on_the_health_page(
+    tmp_path: Path, mosquitto: Mosquitto, influx: InfluxAnswers
+) -> None:
+    """What the pages are told comes from the running mirror itself."""
+    text = SHOP.format(port=mosquitto.port, url=influx.url)
+    shop = replace(load_shop(text, {"MIRROR_TOKEN": TOKEN}), web=Web(host="127.0.0.1", port=0))
+    trace = b"".join(json.dumps(line).encode() + b"\n" for line in warm_morning())
+    lines = list(read_trace(BytesIO(trace)))
+    with RunningService(shop, tmp_path / "rimewatch.db", lines[0].at_ms) as running:
+        running.play(mosquitto.port, lines)
+        influx.wait_for(lambda one: measured(one)["reading"] == 60, "readings are missing")
+
+        def told() -> str:
+            running.clock.move_to(running.clock.now_ms() + 10_000)
+            return running.service.board.latest.health.mirror
+
+        until(lambda: told().startswith("up to date, last sent "))
+
+
+def until(condition: Callable[[], bool]) -> None:
+    """Wait until something is so; fail after a while."""
+    ends_s = time.monotonic() + PATIENCE_S
+    pause = threading.Event()
+    while not condition():
+        assert time.monotonic() < ends_s, "it never came"
+        pause.wait(0.05)
 
 
 def test_missing_client_library_is_one_sentence_with_its_cure(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ SCREEN = {"width": 1280, "height": 800}
 PASSWORD = "ice and salt and ice"
 WAIT_MS = 20_000
 UNITS = 50
-PAGES = ("/", "/unit/case-1", "/unit/case-2?span=week", "/lots", "/mornings", "/health")
+PAGES = ("/", "/unit/case-1", "/unit/case-2?span=week", "/lots", "/mornings", "/records", "/health")
 
 
 @pytest.fixture(scope="module")

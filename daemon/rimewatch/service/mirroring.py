@@ -8,15 +8,17 @@ because they need an evaluator; on the mirror's thread, through its own connecti
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
 
 from rimewatch.clock import Clock
 from rimewatch.entries import ReceiveLot
 from rimewatch.errors import UserError
 from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.journal.journal import Journal
-from rimewatch.journal.reader import JournalReader
+from rimewatch.journal.reader import JournalReader, JournalReads
 from rimewatch.mirror.points import Point, book_points, lot_points
-from rimewatch.mirror.state import MIRROR_STATE, MirrorState, to_text
+from rimewatch.mirror.state import MIRROR_STATE, MirrorState, from_text, to_text
+from rimewatch.report import wording
 from rimewatch.service.resume import account_of, resume
 from rimewatch.shop import Shop
 
@@ -60,6 +62,8 @@ class Mirroring:
         self._say = say
         self._kept_s = clock.monotonic_s()
         self._told = ""
+        self._zone = ZoneInfo(shop.timezone)
+        self._words: tuple[float, str] | None = None
         self._mirror: Mirror | None = None
         if shop.mirror is not None:
             self._mirror = _mirror(shop, journal_path, clock)
@@ -76,6 +80,24 @@ class Mirroring:
         self._kept_s = self._clock.monotonic_s()
         self._keep(journal)
 
+    def words(self, journal: JournalReads) -> str:
+        """Return how the mirror stands, for a person; empty where there is none.
+
+        Looked up at most every few seconds: it is asked for with every page that follows live.
+
+        Raises:
+            JournalError: If the journal cannot be read.
+        """
+        if self._mirror is None:
+            return ""
+        now_s = self._clock.monotonic_s()
+        if self._words is None or now_s - self._words[0] >= KEEP_EVERY_S:
+            state = from_text(journal.load_state(MIRROR_STATE))
+            behind = journal.changed_hours_behind(state.cursor)
+            said = mirror_words(state, behind, self._zone, self._clock.now_ms())
+            self._words = (now_s, said)
+        return self._words[1]
+
     def use(self, shop: Shop, journal: Journal) -> None:
         """Go on with another configuration, from where the old one came to.
 
@@ -85,6 +107,7 @@ class Mirroring:
         try:
             self.stop(journal)
         finally:
+            self._zone, self._words = ZoneInfo(shop.timezone), None
             if shop.mirror is not None:
                 self._mirror = _mirror(shop, journal.path, self._clock)
                 self._mirror.start()
@@ -118,6 +141,32 @@ class Mirroring:
         text = f"The mirror waits: {state.error}" if state.error else "The mirror goes on."
         journal.add_event(self._clock.now_ms(), "mirror", text)
         self._say(text)
+
+
+def mirror_words(state: MirrorState, behind: int, zone: ZoneInfo, now_ms: int) -> str:
+    """Return how a mirror stands, in words.
+
+    Args:
+        state: How far it has come.
+        behind: Hours of a probe that wait to be sent.
+        zone: The shop's time zone.
+        now_ms: The present instant.
+
+    >>> mirror_words(MirrorState(), 0, ZoneInfo("UTC"), 0)
+    'up to date, nothing was sent yet'
+    """
+    still = f"{wording.counted(behind, 'hour')} of a probe to send" if behind else "up to date"
+    if state.sent_ms is None:
+        last = "nothing was sent yet"
+    else:
+        last = f"last sent {wording.local_time(state.sent_ms, zone, day_of_ms=now_ms)}"
+    parts = [f"{still}, {last}"]
+    if state.error:
+        since = wording.local_time(state.error_since_ms or now_ms, zone, day_of_ms=now_ms)
+        parts.insert(0, f"waits since {since}: {wording.printable(state.error)}")
+    if state.refused_total:
+        parts.append(f"{wording.counted(state.refused_total, 'point')} refused for good")
+    return "; ".join(parts)
 
 
 def require_mirror(shop: Shop) -> None:

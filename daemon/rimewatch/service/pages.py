@@ -5,6 +5,7 @@ and messages go out without a link. Here is the one place where parts bring thei
 """
 
 from collections.abc import Callable
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
@@ -15,6 +16,7 @@ from rimewatch.clock import Clock
 from rimewatch.intake.entries import parse_entry
 from rimewatch.service.charts import charts_folder
 from rimewatch.service.postmark import Postmark
+from rimewatch.service.records import record_from_file
 from rimewatch.shop import Shop, Web
 from rimewatch.web.acknowledge import AcknowledgePages
 from rimewatch.web.app import make_app
@@ -107,7 +109,13 @@ class Pages:
         try:
             people = People(people_path(self._journal_path))
             site = make_site(
-                shop, self._journal_path, self._board, people, self._clock, parse_entry
+                shop,
+                self._journal_path,
+                self._board,
+                people,
+                self._clock,
+                parse_entry,
+                partial(record_from_file, shop, self._journal_path),
             )
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:

@@ -235,6 +235,7 @@ class Service:
             outbox_given_up=backlog.given_up,
             senders_alive=self._dispatcher.health().alive,
             trouble=tuple(self._itself.lines()),
+            mirror=self._mirroring.words(journal),
             journal_bytes=size.file_bytes + size.wal_bytes,
         )
 

@@ -21,6 +21,7 @@ from rimewatch.web.lots_page import LotPages
 from rimewatch.web.mornings_page import MorningPages
 from rimewatch.web.now_page import NowPage
 from rimewatch.web.people import People
+from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
@@ -30,6 +31,7 @@ PAGES = (
     ("/", "Now"),
     ("/lots", "Lots"),
     ("/mornings", "Mornings"),
+    ("/records", "Records"),
     ("/health", "Health"),
 )
 """Path and name of what the menu leads to."""
@@ -52,7 +54,13 @@ class Site:
 
 
 def make_site(
-    shop: Shop, journal_path: Path, board: Board, people: People, clock: Clock, parse: ParseEntry
+    shop: Shop,
+    journal_path: Path,
+    board: Board,
+    people: People,
+    clock: Clock,
+    parse: ParseEntry,
+    record_files: RecordFiles,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -63,6 +71,7 @@ def make_site(
         people: Who may sign in.
         clock: Tells the time.
         parse: Checks what people enter.
+        record_files: Makes the record of a period.
     """
     guard = Guard(people, clock, "" if shop.web is None else shop.web.url)
     renderer = Renderer(shop, PAGES)
@@ -73,6 +82,7 @@ def make_site(
         *UnitForms(shop, board, guard, desk).routes(),
         *LotPages(shop, board, guard, renderer, desk, clock).routes(),
         *MorningPages(journal_path, guard, renderer).routes(),
+        *RecordPages(shop, record_files, guard, renderer, clock).routes(),
         *HealthPage(shop, board, guard, renderer, clock).routes(),
         *Api(shop, journal_path, board, guard, clock).routes(),
         *SignInPages(guard, renderer, clock).routes(),
