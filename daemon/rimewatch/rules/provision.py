@@ -48,13 +48,39 @@ class Provision:
         return f"{self.document} {self.edition}, {self.section}"
 
 
-def celsius_of_fahrenheit(fahrenheit: float) -> float:
-    """Convert a printed limit in °F to °C, exactly (the printed °C is often rounded).
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A document that limits are taken from: what its rows have in common."""
 
-    >>> round(celsius_of_fahrenheit(70.0), 3)
-    21.111
-    """
-    return (fahrenheit - 32.0) * 5.0 / 9.0
+    document: str
+    edition: str
+    confidence: Confidence = "read"
+    """How sure we are of a row that does not say otherwise."""
+    within: str = ""
+    """The part of the document that every section lies in."""
+
+    def row(
+        self,
+        ident: str,
+        value: float | tuple[str, ...],
+        unit: str,
+        section: str,
+        text: str,
+        *used_by: str,
+        confidence: Confidence | None = None,
+    ) -> Provision:
+        """Return one of its limits."""
+        return Provision(
+            id=ident,
+            value=value,
+            unit=unit,
+            text=text,
+            document=self.document,
+            edition=self.edition,
+            section=f"{self.within}{section}",
+            used_by=used_by,
+            confidence=self.confidence if confidence is None else confidence,
+        )
 
 
 def registry(*groups: Iterable[Provision]) -> Mapping[str, Provision]:

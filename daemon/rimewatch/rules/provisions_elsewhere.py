@@ -12,7 +12,7 @@ References:
 
 from typing import Final
 
-from rimewatch.rules.provision import Confidence, Provision
+from rimewatch.rules.provision import Source
 
 EU_FREEZE_20C_C: Final = -20.0
 EU_FREEZE_20C_H: Final = 24.0
@@ -30,44 +30,17 @@ JAPAN_HEAT_LOW_C: Final = 60.0
 JAPAN_HEAT_LOW_MIN: Final = 1.0
 
 
-def _eu(
-    ident: str,
-    value: float,
-    unit: str,
-    section: str,
-    text: str,
-    *used_by: str,
-    confidence: Confidence = "read",
-) -> Provision:
-    return Provision(
-        id=ident,
-        value=value,
-        unit=unit,
-        text=text,
-        document="Regulation (EC) 853/2004",
-        edition="as amended by (EU) 1276/2011",
-        section=f"Annex III, Section VIII, {section}",
-        used_by=used_by,
-        confidence=confidence,
-    )
-
-
-def _japan(ident: str, value: float, unit: str, text: str, *used_by: str) -> Provision:
-    return Provision(
-        id=ident,
-        value=value,
-        unit=unit,
-        text=text,
-        document="MHLW of Japan, guidance on Anisakis",
-        edition="as repeated by prefectures",
-        section="prevention",
-        used_by=used_by,
-        confidence="read",
-    )
-
+_EU: Final = Source(
+    document="Regulation (EC) 853/2004",
+    edition="as amended by (EU) 1276/2011",
+    within="Annex III, Section VIII, ",
+)
+_JAPAN: Final = Source(
+    document="MHLW of Japan, guidance on Anisakis", edition="as repeated by prefectures"
+)
 
 ELSEWHERE_PROVISIONS: Final = (
-    _eu(
+    _EU.row(
         "eu-freeze-20c-temperature",
         EU_FREEZE_20C_C,
         "°C",
@@ -76,7 +49,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "parasite destruction",
         "hold-at-risk",
     ),
-    _eu(
+    _EU.row(
         "eu-freeze-20c-time",
         EU_FREEZE_20C_H,
         "h",
@@ -84,7 +57,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "For at least 24 h; parasites other than trematodes.",
         "parasite destruction",
     ),
-    _eu(
+    _EU.row(
         "eu-freeze-35c-temperature",
         EU_FREEZE_35C_C,
         "°C",
@@ -92,7 +65,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "Or all parts of the product at −35 °C or below.",
         "parasite destruction",
     ),
-    _eu(
+    _EU.row(
         "eu-freeze-35c-time",
         EU_FREEZE_35C_H,
         "h",
@@ -100,7 +73,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "For at least 15 h.",
         "parasite destruction",
     ),
-    _eu(
+    _EU.row(
         "eu-heat-core-temperature",
         EU_HEAT_CORE_C,
         "°C",
@@ -109,7 +82,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "parasite destruction",
         confidence="from memory",
     ),
-    _eu(
+    _EU.row(
         "eu-heat-core-time",
         EU_HEAT_CORE_MIN,
         "min",
@@ -118,7 +91,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "parasite destruction",
         confidence="from memory",
     ),
-    _eu(
+    _EU.row(
         "eu-frozen-storage",
         EU_FROZEN_STORAGE_C,
         "°C",
@@ -126,7 +99,7 @@ ELSEWHERE_PROVISIONS: Final = (
         "Frozen fish is kept at −18 °C or below in all parts.",
         "freezer",
     ),
-    _eu(
+    _EU.row(
         "eu-frozen-transport-rise",
         EU_FROZEN_TRANSPORT_RISE_C,
         "K",
@@ -135,38 +108,43 @@ ELSEWHERE_PROVISIONS: Final = (
         "receiving",
         confidence="from memory",
     ),
-    _japan(
+    _JAPAN.row(
         "japan-freeze-temperature",
         JAPAN_FREEZE_C,
         "°C",
+        "prevention",
         "Frozen at −20 °C to the centre.",
         "parasite destruction",
     ),
-    _japan(
+    _JAPAN.row(
         "japan-freeze-time",
         JAPAN_FREEZE_H,
         "h",
+        "prevention",
         "For at least 24 h.",
         "parasite destruction",
     ),
-    _japan(
+    _JAPAN.row(
         "japan-heat-temperature",
         JAPAN_HEAT_C,
         "°C",
+        "prevention",
         "Or heated to 70 °C or above.",
         "parasite destruction",
     ),
-    _japan(
+    _JAPAN.row(
         "japan-heat-low-temperature",
         JAPAN_HEAT_LOW_C,
         "°C",
+        "prevention",
         "Or heated to 60 °C.",
         "parasite destruction",
     ),
-    _japan(
+    _JAPAN.row(
         "japan-heat-low-time",
         JAPAN_HEAT_LOW_MIN,
         "min",
+        "prevention",
         "For 1 min at 60 °C.",
         "parasite destruction",
     ),

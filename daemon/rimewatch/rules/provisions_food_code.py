@@ -11,7 +11,7 @@ References:
 
 from typing import Final
 
-from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, Confidence, Provision
+from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, Source
 
 # 3-202.11 and 3-501.16: receiving and holding.
 RECEIVING_LIMIT_C: Final = 5.0
@@ -83,30 +83,10 @@ AIR_THERMOMETER_ACCURACY_F: Final = 3.0
 THERMOMETER_INCREMENT_C: Final = 1.0
 
 
-def _row(
-    ident: str,
-    value: float | tuple[str, ...],
-    unit: str,
-    section: str,
-    text: str,
-    *used_by: str,
-    confidence: Confidence = "read",
-) -> Provision:
-    return Provision(
-        id=ident,
-        value=value,
-        unit=unit,
-        text=text,
-        document=FOOD_CODE,
-        edition=FOOD_CODE_EDITION,
-        section=section,
-        used_by=used_by,
-        confidence=confidence,
-    )
-
+_FOOD_CODE: Final = Source(document=FOOD_CODE, edition=FOOD_CODE_EDITION)
 
 FOOD_CODE_PROVISIONS: Final = (
-    _row(
+    _FOOD_CODE.row(
         "receiving-cold",
         RECEIVING_LIMIT_C,
         "°C",
@@ -114,7 +94,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Refrigerated food is received at 5 °C (41 °F) or below.",
         "receiving",
     ),
-    _row(
+    _FOOD_CODE.row(
         "receiving-eggs-air",
         RECEIVING_EGGS_AIR_LIMIT_C,
         "°C",
@@ -122,7 +102,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Raw eggs come in equipment whose air is at 7 °C (45 °F) or below.",
         "receiving",
     ),
-    _row(
+    _FOOD_CODE.row(
         "receiving-hot",
         RECEIVING_HOT_LIMIT_C,
         "°C",
@@ -130,7 +110,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Food received hot is at 57 °C (135 °F) or above.",
         "receiving",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-storage-temperature",
         FREEZE_STORAGE_C,
         "°C",
@@ -139,7 +119,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "parasite destruction",
         "hold-at-risk",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-storage-time",
         FREEZE_STORAGE_H,
         "h",
@@ -147,7 +127,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "For at least 168 h (7 days) in a freezer.",
         "parasite destruction",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-solid-temperature",
         FREEZE_SOLID_C,
         "°C",
@@ -156,7 +136,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "parasite destruction",
         "hold-at-risk",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-solid-time",
         FREEZE_SOLID_H,
         "h",
@@ -164,7 +144,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Then stored at −35 °C (−31 °F) or below for at least 15 h; the count starts when solid.",
         "parasite destruction",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-solid-then-storage-temperature",
         FREEZE_SOLID_THEN_STORAGE_C,
         "°C",
@@ -173,7 +153,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "parasite destruction",
         "hold-at-risk",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freeze-solid-then-storage-time",
         FREEZE_SOLID_THEN_STORAGE_H,
         "h",
@@ -181,7 +161,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "For at least 24 h; the count starts when solid.",
         "parasite destruction",
     ),
-    _row(
+    _FOOD_CODE.row(
         "exempt-tuna",
         EXEMPT_TUNA_SPECIES,
         "names",
@@ -189,7 +169,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Tuna of these species need no freezing; a species not listed is not exempt.",
         "parasite destruction",
     ),
-    _row(
+    _FOOD_CODE.row(
         "exempt-other",
         EXEMPT_OTHER,
         "names",
@@ -197,7 +177,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Other food that needs no freezing; farmed fish only with the feed statement on file.",
         "parasite destruction",
     ),
-    _row(
+    _FOOD_CODE.row(
         "freezing-record-retention",
         float(FREEZING_RECORD_DAYS),
         "d",
@@ -206,7 +186,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "time of service or sale, so from the last sale of the lot.",
         "records",
     ),
-    _row(
+    _FOOD_CODE.row(
         "supplier-freezing-statement",
         ("written agreement or statement of the supplier",),
         "names",
@@ -216,7 +196,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "records",
         confidence="from memory",
     ),
-    _row(
+    _FOOD_CODE.row(
         "feed-statement-retention",
         float(FREEZING_RECORD_DAYS),
         "d",
@@ -226,7 +206,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "records",
         confidence="from memory",
     ),
-    _row(
+    _FOOD_CODE.row(
         "slacking",
         SLACKING_LIMIT_C,
         "°C",
@@ -235,7 +215,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "serves while the food stays frozen (B).",
         "slacking",
     ),
-    _row(
+    _FOOD_CODE.row(
         "thawing",
         THAWING_LIMIT_C,
         "°C",
@@ -243,7 +223,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Thawing under refrigeration keeps food at 5 °C (41 °F) or below.",
         "thawing",
     ),
-    _row(
+    _FOOD_CODE.row(
         "thawing-water",
         THAWING_WATER_LIMIT_C,
         "°C",
@@ -251,7 +231,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Or submerged under running water at 21 °C (70 °F) or below.",
         "thawing",
     ),
-    _row(
+    _FOOD_CODE.row(
         "thawing-ready-to-eat",
         THAWING_READY_TO_EAT_LIMIT_C,
         "°C",
@@ -259,7 +239,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Ready-to-eat portions, so fish for raw service, do not rise above 5 °C (41 °F).",
         "thawing",
     ),
-    _row(
+    _FOOD_CODE.row(
         "thawing-to-be-cooked",
         THAWING_TO_BE_COOKED_H,
         "h",
@@ -267,7 +247,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Raw animal food to be cooked is above 5 °C for at most 4 h, all steps together.",
         "thawing",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cooling-start",
         COOLING_START_C,
         "°C",
@@ -275,7 +255,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Cooling of cooked food counts from 57 °C (135 °F).",
         "cooling",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cooling-first-temperature",
         COOLING_FIRST_C,
         "°C",
@@ -283,8 +263,10 @@ FOOD_CODE_PROVISIONS: Final = (
         "To 21 °C (70 °F).",
         "cooling",
     ),
-    _row("cooling-first-time", COOLING_FIRST_H, "h", "3-501.14(A)(1)", "Within 2 h.", "cooling"),
-    _row(
+    _FOOD_CODE.row(
+        "cooling-first-time", COOLING_FIRST_H, "h", "3-501.14(A)(1)", "Within 2 h.", "cooling"
+    ),
+    _FOOD_CODE.row(
         "cooling-final-temperature",
         COOLING_FINAL_C,
         "°C",
@@ -292,7 +274,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "To 5 °C (41 °F).",
         "cooling",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cooling-total-time",
         COOLING_TOTAL_H,
         "h",
@@ -300,7 +282,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Within a total of 6 h from 57 °C.",
         "cooling",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cooling-ambient-time",
         COOLING_AMBIENT_H,
         "h",
@@ -308,7 +290,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Food made from ingredients at ambient temperature: 5 °C or below within 4 h.",
         "cooling",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cooling-received-warm-time",
         COOLING_RECEIVED_WARM_H,
         "h",
@@ -316,7 +298,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Food lawfully received above 5 °C: 5 °C or below within 4 h.",
         "cooling",
     ),
-    _row(
+    _FOOD_CODE.row(
         "cold-holding",
         COLD_HOLDING_LIMIT_C,
         "°C",
@@ -324,7 +306,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Food is held cold at 5 °C (41 °F) or below.",
         "holding",
     ),
-    _row(
+    _FOOD_CODE.row(
         "time-control-start",
         TIME_CONTROL_START_C,
         "°C",
@@ -332,7 +314,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Time as a public health control starts from food at 5 °C (41 °F) or below.",
         "time as a public health control",
     ),
-    _row(
+    _FOOD_CODE.row(
         "time-control-4h",
         TIME_CONTROL_4H_H,
         "h",
@@ -340,7 +322,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Served, cooked or discarded within 4 h of leaving temperature control.",
         "time as a public health control",
     ),
-    _row(
+    _FOOD_CODE.row(
         "time-control-6h",
         TIME_CONTROL_6H_H,
         "h",
@@ -348,7 +330,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Or within 6 h, the warmest portion monitored.",
         "time as a public health control",
     ),
-    _row(
+    _FOOD_CODE.row(
         "time-control-6h-ceiling",
         TIME_CONTROL_6H_CEILING_C,
         "°C",
@@ -356,7 +338,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "The warmest portion does not exceed 21 °C (70 °F) within the 6 h.",
         "time as a public health control",
     ),
-    _row(
+    _FOOD_CODE.row(
         "rop-fish-out-of-package",
         ROP_FISH_HOURS_H,
         "h",
@@ -364,7 +346,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "Without a HACCP plan: labelled, at 5 °C or below, out of the package within 48 h.",
         "thawing",
     ),
-    _row(
+    _FOOD_CODE.row(
         "rop-shelf-life",
         float(ROP_SHELF_LIFE_DAYS),
         "d",
@@ -373,7 +355,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "records",
         confidence="from memory",
     ),
-    _row(
+    _FOOD_CODE.row(
         "food-thermometer-accuracy",
         FOOD_THERMOMETER_ACCURACY_C,
         "°C",
@@ -382,7 +364,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "ice point",
         "uncertainty",
     ),
-    _row(
+    _FOOD_CODE.row(
         "food-thermometer-accuracy-f",
         FOOD_THERMOMETER_ACCURACY_F,
         "°F",
@@ -391,7 +373,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "ice point",
         "uncertainty",
     ),
-    _row(
+    _FOOD_CODE.row(
         "air-thermometer-accuracy",
         AIR_THERMOMETER_ACCURACY_C,
         "°C",
@@ -400,7 +382,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "uncertainty",
         confidence="from memory",
     ),
-    _row(
+    _FOOD_CODE.row(
         "air-thermometer-accuracy-f",
         AIR_THERMOMETER_ACCURACY_F,
         "°F",
@@ -409,7 +391,7 @@ FOOD_CODE_PROVISIONS: Final = (
         "uncertainty",
         confidence="from memory",
     ),
-    _row(
+    _FOOD_CODE.row(
         "thermometer-increment",
         THERMOMETER_INCREMENT_C,
         "°C",

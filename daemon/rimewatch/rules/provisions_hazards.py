@@ -19,10 +19,10 @@ from typing import Final
 from rimewatch.rules.provision import (
     HAZARDS,
     HAZARDS_EDITION,
-    Confidence,
     Provision,
-    celsius_of_fahrenheit,
+    Source,
 )
+from rimewatch.science.scales import celsius_of_fahrenheit
 
 # Chapter 5: parasites. Ambient temperatures, as in the Food Code.
 PARASITE_THICK_FISH_MM: Final = 152.4
@@ -82,26 +82,7 @@ TABLE_A2_ROWS: Final[tuple[tuple[str, float, tuple[tuple[float, float], ...]], .
 its upper edge (°F, included) with the longest cumulative time (h). From memory, all."""
 
 
-def _row(
-    ident: str,
-    value: float,
-    unit: str,
-    section: str,
-    text: str,
-    *used_by: str,
-    confidence: Confidence = "from memory",
-) -> Provision:
-    return Provision(
-        id=ident,
-        value=value,
-        unit=unit,
-        text=text,
-        document=HAZARDS,
-        edition=HAZARDS_EDITION,
-        section=section,
-        used_by=used_by,
-        confidence=confidence,
-    )
+_HAZARDS: Final = Source(document=HAZARDS, edition=HAZARDS_EDITION, confidence="from memory")
 
 
 def _table_a2() -> tuple[Provision, ...]:
@@ -118,7 +99,7 @@ def _table_a2() -> tuple[Provision, ...]:
             else:
                 where = f"above {low_f:g} to {high_f:g} °F"
             provisions.append(
-                _row(
+                _HAZARDS.row(
                     f"a2-{slug}-{number}",
                     hours,
                     "h",
@@ -135,7 +116,7 @@ _CH7: Final = "ch. 7, processing and holding exposure limits"
 _APP4: Final = "Appendix 4, raw ready-to-eat products"
 
 HAZARDS_PROVISIONS: Final = (
-    _row(
+    _HAZARDS.row(
         "parasite-thick-fish",
         PARASITE_THICK_FISH_MM,
         "mm",
@@ -143,7 +124,7 @@ HAZARDS_PROVISIONS: Final = (
         "The freezing times may not suit fish thicker than 6 inches.",
         "parasite destruction",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-line",
         SCOMBROTOXIN_LINE_C,
         "°C",
@@ -151,7 +132,7 @@ HAZARDS_PROVISIONS: Final = (
         "Time counts above 40 °F.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-warm-line",
         SCOMBROTOXIN_WARM_LINE_C,
         "°C",
@@ -159,7 +140,7 @@ HAZARDS_PROVISIONS: Final = (
         "Any part of the time above 70 °F picks the shorter cap.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-fresh-warm",
         SCOMBROTOXIN_FRESH_WARM_H,
         "h",
@@ -167,7 +148,7 @@ HAZARDS_PROVISIONS: Final = (
         "Not previously frozen, any time above 70 °F: at most 4 h in all.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-fresh-cool",
         SCOMBROTOXIN_FRESH_COOL_H,
         "h",
@@ -175,7 +156,7 @@ HAZARDS_PROVISIONS: Final = (
         "Not previously frozen, never above 70 °F: at most 8 h in all.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-frozen-warm",
         SCOMBROTOXIN_FROZEN_WARM_H,
         "h",
@@ -183,7 +164,7 @@ HAZARDS_PROVISIONS: Final = (
         "Previously frozen, any time above 70 °F: at most 12 h in all.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "scombrotoxin-frozen-cool",
         SCOMBROTOXIN_FROZEN_COOL_H,
         "h",
@@ -191,7 +172,7 @@ HAZARDS_PROVISIONS: Final = (
         "Previously frozen, never above 70 °F: at most 24 h in all.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-line",
         RAW_RTE_LINE_C,
         "°C",
@@ -200,7 +181,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-warm-line",
         RAW_RTE_WARM_LINE_C,
         "°C",
@@ -209,7 +190,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-hot-line",
         RAW_RTE_HOT_LINE_C,
         "°C",
@@ -218,7 +199,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-warm",
         RAW_RTE_WARM_H,
         "h",
@@ -227,7 +208,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-warm-staph-only",
         RAW_RTE_WARM_STAPH_ONLY_H,
         "h",
@@ -236,7 +217,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-mixed-total",
         RAW_RTE_MIXED_TOTAL_H,
         "h",
@@ -245,7 +226,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-mixed-warm",
         RAW_RTE_MIXED_WARM_H,
         "h",
@@ -254,7 +235,7 @@ HAZARDS_PROVISIONS: Final = (
         "exposure",
         confidence="read",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-cool",
         RAW_RTE_COOL_H,
         "h",
@@ -262,7 +243,7 @@ HAZARDS_PROVISIONS: Final = (
         "Above 50 °F but never above 70 °F: at most 5 h.",
         "exposure",
     ),
-    _row(
+    _HAZARDS.row(
         "raw-rte-cool-staph-only",
         RAW_RTE_COOL_STAPH_ONLY_H,
         "h",

@@ -11,7 +11,7 @@ References:
 
 from typing import Final
 
-from rimewatch.rules.provision import Confidence, Provision
+from rimewatch.rules.provision import Source
 from rimewatch.science.kinetic import ACTIVATION_KELVIN
 from rimewatch.science.rtd import CVD_A, CVD_B, CVD_C, TOLERANCE, RtdClass
 
@@ -35,41 +35,18 @@ DEADBAND_TEMPERATURE_PERCENT: Final = 1.0
 DELAY_TEMPERATURE_S: Final = 60.0
 
 
-def _row(
-    source: tuple[str, str],
-    ident: str,
-    value: float,
-    unit: str,
-    section: str,
-    text: str,
-    *used_by: str,
-    confidence: Confidence = "read",
-) -> Provision:
-    document, edition = source
-    return Provision(
-        id=ident,
-        value=value,
-        unit=unit,
-        text=text,
-        document=document,
-        edition=edition,
-        section=section,
-        used_by=used_by,
-        confidence=confidence,
-    )
-
-
-_IEC_60751: Final = ("IEC 60751", "2008 (2022 not read)")
-_USP_1079: Final = ("USP <1079.2>", "August 2025")
-_USP_1160: Final = ("USP <1160>", "USP 29")
-_IEC_62682: Final = ("IEC 62682 / ANSI/ISA-18.2", "as quoted in trade articles")
-_EEMUA: Final = ("EEMUA 191", "as quoted in trade articles")
+_IEC_60751: Final = Source(document="IEC 60751", edition="2008 (2022 not read)")
+_USP_1079: Final = Source(document="USP <1079.2>", edition="August 2025")
+_USP_1160: Final = Source(document="USP <1160>", edition="USP 29")
+_IEC_62682: Final = Source(
+    document="IEC 62682 / ANSI/ISA-18.2", edition="as quoted in trade articles"
+)
+_EEMUA: Final = Source(document="EEMUA 191", edition="as quoted in trade articles")
 
 INSTRUMENT_PROVISIONS: Final = (
-    _row(_IEC_60751, "rtd-a", CVD_A, "1/°C", "resistance of platinum", "Coefficient A.", "RTD"),
-    _row(_IEC_60751, "rtd-b", CVD_B, "1/°C²", "resistance of platinum", "Coefficient B.", "RTD"),
-    _row(
-        _IEC_60751,
+    _IEC_60751.row("rtd-a", CVD_A, "1/°C", "resistance of platinum", "Coefficient A.", "RTD"),
+    _IEC_60751.row("rtd-b", CVD_B, "1/°C²", "resistance of platinum", "Coefficient B.", "RTD"),
+    _IEC_60751.row(
         "rtd-c",
         CVD_C,
         "1/°C⁴",
@@ -78,8 +55,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "RTD",
     ),
     *(
-        _row(
-            _IEC_60751,
+        _IEC_60751.row(
             f"rtd-class-{rtd_class.lower()}-{which}",
             value,
             unit,
@@ -95,8 +71,7 @@ INSTRUMENT_PROVISIONS: Final = (
             ("slope", "b", per_c, "°C/°C"),
         )
     ),
-    _row(
-        _USP_1160,
+    _USP_1160.row(
         "mkt-activation",
         MKT_ACTIVATION_KJ_PER_MOL,
         "kJ/mol",
@@ -104,8 +79,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "ΔH = 83.144 kJ/mol unless measured; defined for medicines, no fish rule uses it.",
         "statistics",
     ),
-    _row(
-        _USP_1160,
+    _USP_1160.row(
         "mkt-activation-kelvin",
         ACTIVATION_KELVIN,
         "K",
@@ -113,8 +87,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "ΔH/R with R = 8.3144e-3 kJ/(K·mol).",
         "statistics",
     ),
-    _row(
-        _USP_1079,
+    _USP_1079.row(
         "mkt-cold",
         MKT_COLD_LIMIT_C,
         "°C",
@@ -122,8 +95,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Mean kinetic temperature of at most 8 °C over 24 h (medicines; for comparison).",
         "statistics",
     ),
-    _row(
-        _USP_1079,
+    _USP_1079.row(
         "mkt-cold-window",
         MKT_COLD_WINDOW_H,
         "h",
@@ -131,8 +103,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "The window of the row above.",
         "statistics",
     ),
-    _row(
-        _USP_1079,
+    _USP_1079.row(
         "mkt-room",
         MKT_ROOM_LIMIT_C,
         "°C",
@@ -140,8 +111,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Mean kinetic temperature of at most 25 °C over 30 d (medicines).",
         "statistics",
     ),
-    _row(
-        _USP_1079,
+    _USP_1079.row(
         "mkt-room-window",
         MKT_ROOM_WINDOW_DAYS,
         "d",
@@ -149,8 +119,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "The window of the row above.",
         "statistics",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-chattering",
         float(CHATTERING_TIMES_PER_MIN),
         "1/min",
@@ -158,8 +127,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Chattering: occurs and clears three times or more within 1 min.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-stale",
         STALE_ALARM_H,
         "h",
@@ -167,8 +135,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Stale: in alarm without a break for more than 24 h.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-flood",
         float(FLOOD_ALARMS_PER_10_MIN),
         "1/(10 min)",
@@ -176,8 +143,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Flood: more than 10 alarms in 10 min for one operator.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-flood-over",
         float(FLOOD_OVER_ALARMS_PER_10_MIN),
         "1/(10 min)",
@@ -186,8 +152,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "alarm performance",
         confidence="from memory",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarms-per-day-manageable",
         float(ALARMS_PER_DAY_MANAGEABLE),
         "1/d",
@@ -195,8 +160,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "About 150 alarms a day are manageable for one operator.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarms-per-day-too-many",
         float(ALARMS_PER_DAY_TOO_MANY),
         "1/d",
@@ -204,8 +168,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "300 alarms a day or more need cutting.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-share-low",
         PRIORITY_SHARE_LOW,
         "1",
@@ -213,8 +176,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "About 80 % of alarms are of low priority.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-share-medium",
         PRIORITY_SHARE_MEDIUM,
         "1",
@@ -222,8 +184,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "About 15 % are of medium priority.",
         "alarm performance",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-share-high",
         PRIORITY_SHARE_HIGH,
         "1",
@@ -231,8 +192,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "About 5 % are of high priority.",
         "alarm performance",
     ),
-    _row(
-        _EEMUA,
+    _EEMUA.row(
         "alarm-deadband-temperature",
         DEADBAND_TEMPERATURE_PERCENT,
         "% of range",
@@ -240,8 +200,7 @@ INSTRUMENT_PROVISIONS: Final = (
         "Starting point for the deadband of a temperature.",
         "deadband",
     ),
-    _row(
-        _IEC_62682,
+    _IEC_62682.row(
         "alarm-delay-temperature",
         DELAY_TEMPERATURE_S,
         "s",
