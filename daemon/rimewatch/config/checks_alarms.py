@@ -6,7 +6,6 @@ themselves, so one mistake is reported once.
 
 from collections.abc import Iterator, Sequence
 from typing import Final
-from urllib.parse import urlsplit
 
 from rimewatch.alarms.rota import gaps
 from rimewatch.config.checks import check_known
@@ -14,6 +13,7 @@ from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import Problem, show
 from rimewatch.config.tables import DAYS, HOLIDAY, RotaTable, ShopTable, WebTable
 from rimewatch.config.translate import Row
+from rimewatch.config.web_address import is_web_address
 from rimewatch.shop import Shift
 from rimewatch.vocabulary import ContactId
 
@@ -83,25 +83,10 @@ def check_web(row: Row[WebTable]) -> Iterator[Problem]:
             show(table.listen),
             'expected an address and a port from 1 to 65535, such as "127.0.0.1:8080"',
         )
-    if row.right("url") and table.url is not None and not is_page_address(table.url):
+    if row.right("url") and table.url is not None and not is_web_address(table.url):
         yield row.place.problem(
             "url",
             show(table.url),
             "expected https://HOST or http://HOST, with a path at most, such as "
             '"https://rime.example.com"',
         )
-
-
-def is_page_address(url: str) -> bool:
-    """Return whether a text is an address that pages may be reached under.
-
-    >>> is_page_address("https://rime.example.com/shop"), is_page_address("rime.example.com")
-    (True, False)
-    """
-    try:
-        parts = urlsplit(url)
-        port = parts.port
-    except ValueError:
-        return False
-    plain = not (parts.query or parts.fragment or "@" in url or port == 0)
-    return parts.scheme in ("http", "https") and bool(parts.hostname) and plain and " " not in url

@@ -5,28 +5,13 @@ Never shows a token: it is kept where a reference leads. Connects to nothing.
 
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from rimewatch.config.destinations import Fault, Secrets, is_reference
 from rimewatch.config.problems import NOT_SHOWN, Problem, show
 from rimewatch.config.tables import MirrorTable, ShopTable
 from rimewatch.config.translate import Row
+from rimewatch.config.web_address import is_web_address
 from rimewatch.shop import MirrorTo
-
-
-def is_database_address(url: str) -> bool:
-    """Return whether a text is an address that points may be posted to.
-
-    >>> is_database_address("http://127.0.0.1:8086"), is_database_address("influx.local")
-    (True, False)
-    """
-    try:
-        parts = urlsplit(url)
-        port = parts.port
-    except ValueError:
-        return False
-    plain = not (parts.query or parts.fragment or "@" in url or port == 0)
-    return parts.scheme in ("http", "https") and bool(parts.hostname) and plain and " " not in url
 
 
 def check_mirror(row: Row[MirrorTable]) -> Iterator[Problem]:
@@ -34,7 +19,7 @@ def check_mirror(row: Row[MirrorTable]) -> Iterator[Problem]:
     table, place = row.table, row.place
     if table is None:
         return
-    if row.right("url") and not is_database_address(table.url):
+    if row.right("url") and not is_web_address(table.url):
         yield place.problem(
             "url",
             show(table.url) if "://" in table.url else NOT_SHOWN,

@@ -9,6 +9,8 @@ from typing import Final, Generic, TypeVar
 
 from paho.mqtt.matcher import MQTTMatcher
 
+from rimewatch.config.topics import mqtt_fault
+
 T = TypeVar("T")
 
 REMEMBERED_TOPICS: Final = 4096
@@ -43,13 +45,7 @@ class TopicTable(Generic[T]):
 
 def is_filter(text: str) -> bool:
     """Tell whether a text is a topic filter (OASIS MQTT 5.0, section 4.7.1)."""
-    levels = text.split("/")
-    return (
-        0 < len(text.encode(errors="backslashreplace")) <= 65_535
-        and "\0" not in text
-        and all(level in ("+", "#") or not {"+", "#"} & set(level) for level in levels)
-        and "#" not in levels[:-1]
-    )
+    return mqtt_fault(text) is None
 
 
 def storable(topic: str) -> str:
