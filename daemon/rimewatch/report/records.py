@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from datetime import time as wall_time
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
@@ -179,11 +178,6 @@ def build_records(
         seals=tuple(item for item in kept.seals if first <= item.day <= last),
         ledger=ledger,
     )
-
-
-def zone_of(records: Records) -> ZoneInfo:
-    """Return the zone that the record's times are shown in."""
-    return records.facts.zone
 
 
 def _handled(entries: Sequence[AnyEntry], from_ms: int, to_ms: int) -> list[Handled]:

@@ -7,7 +7,7 @@ a spreadsheet would take for a formula is written with an apostrophe before it.
 import csv
 import io
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -401,8 +401,3 @@ TABLES: Final = (
     Table(name="seals", columns=("day", "seal"), rows=_seals),
 )
 """Every table of the record, in the order in which they are read."""
-
-
-def row_count(records: Records) -> Mapping[str, int]:
-    """Return how many rows each table has."""
-    return {table.name: sum(1 for _ in table.rows(records)) for table in TABLES}

@@ -6,14 +6,12 @@ pictures inside the file, and each says in words what it shows.
 """
 
 import base64
-from functools import cache
 from typing import Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
-
-from rimewatch.report import chart, wording
+from rimewatch.report import chart
 from rimewatch.report.facts import State, Summary
 from rimewatch.report.page import UnitBlock, page
+from rimewatch.report.templating import template
 
 INKS: Final = {
     State.HELD: "#1f7a5c",
@@ -29,7 +27,7 @@ def summary_html(summary: Summary) -> str:
     """Return the summary as one HTML document: the same text for the same summary."""
     seen = page(summary)
     charts = {block.facts.unit.id: _chart(summary, block) for block in seen.units}
-    return _template().render(page=seen, charts=charts, inks=INKS) + "\n"
+    return template("summary.html").render(page=seen, charts=charts, inks=INKS) + "\n"
 
 
 def _chart(summary: Summary, block: UnitBlock) -> str | None:
@@ -50,16 +48,3 @@ def _chart(summary: Summary, block: UnitBlock) -> str | None:
         break_s=block.facts.stale_s,
     )
     return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
-
-
-@cache
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("rimewatch.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["tied"] = wording.tied
-    return environment.get_template("summary.html")

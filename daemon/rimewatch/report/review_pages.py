@@ -2,16 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 from typing import Final
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 from rimewatch.report import wording
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.review import Review, UnitReview, Week, worst_doors
 from rimewatch.report.sections import RULES
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
+from rimewatch.report.templating import template
 from rimewatch.vocabulary import MS_PER_DAY, Measures, Paper, Priority
 
 HEADS: Final = (
@@ -248,20 +246,10 @@ def _sections(seen: ReviewPage) -> Iterator[tuple[str, tuple[str, ...]]]:
 def review_html(review: Review) -> str:
     """Return a review as one HTML document that needs nothing else."""
     seen = review_page(review)
-    return _template().render(page=seen, heads=HEADS, sections=list(_sections(seen))) + "\n"
-
-
-@cache
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("rimewatch.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    return (
+        template("review.html").render(page=seen, heads=HEADS, sections=list(_sections(seen)))
+        + "\n"
     )
-    environment.filters["tied"] = wording.tied
-    return environment.get_template("review.html")
 
 
 def review_pdf(review: Review, *, paper: Paper) -> bytes:
