@@ -14,6 +14,7 @@ ContactId = NewType("ContactId", str)
 
 
 MS_PER_S: Final = 1000
+MS_PER_MINUTE: Final = 60_000
 MS_PER_H: Final = 3_600_000
 MS_PER_DAY: Final = 86_400_000
 

@@ -7,6 +7,7 @@ import click
 from rimewatch.clock import SystemClock
 from rimewatch.commands.options import instant_ms, known_unit
 from rimewatch.errors import UserError
+from rimewatch.science.scales import celsius_of_fahrenheit
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import UnitId
 
@@ -60,4 +61,4 @@ def fahrenheit_or_celsius(celsius: float | None, fahrenheit: float | None) -> fl
     """
     if celsius is not None and fahrenheit is not None:
         raise UserError("--celsius and --fahrenheit are both given; give one of them")
-    return celsius if fahrenheit is None else round((fahrenheit - 32.0) * 5.0 / 9.0, 3)
+    return celsius if fahrenheit is None else round(celsius_of_fahrenheit(fahrenheit), 3)

@@ -59,9 +59,7 @@ from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
 from rimewatch.rules.probe_rules import PROBE_RULES
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
-
-MS_PER_MINUTE = 60_000
+from rimewatch.vocabulary import MS_PER_MINUTE, LotId, ProbeId, Rule, UnitId
 
 CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""

@@ -31,9 +31,7 @@ from rimewatch.lots.hold import Hold
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.projection import may_ask
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, LotId, ProbeId, Rule, UnitId
-
-MS_PER_MINUTE: Final = 60_000
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
 COOLING_EXEMPTS: Final = (
     Rule.HOLDING,

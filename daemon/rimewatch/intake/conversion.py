@@ -8,6 +8,8 @@ is 5.0 °C and not 4.999999. Pure: no clock, no I/O.
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final
 
+from rimewatch.science.scales import celsius_of_fahrenheit
+
 STEPS_PER_DEGREE: Final = 1000
 """Readings are kept in steps of 0.001 °C: finer than any probe in the trade."""
 
@@ -33,7 +35,7 @@ def celsius(sent: float, *, is_fahrenheit: bool, slope: float, offset_c: float) 
     >>> celsius(38.12, is_fahrenheit=True, slope=1.0, offset_c=0.0)
     3.4
     """
-    value = (sent - 32.0) * 5.0 / 9.0 if is_fahrenheit else sent
+    value = celsius_of_fahrenheit(sent) if is_fahrenheit else sent
     steps = (value * slope + offset_c) * STEPS_PER_DEGREE
     if not -_FLOATS_SERVE_BELOW < steps < _FLOATS_SERVE_BELOW:
         return value * slope + offset_c  # no temperature; only to be refused

@@ -28,6 +28,7 @@ from rimewatch.intake.topics import TopicTable, storable
 from rimewatch.intake.two_sources import TwoSources
 from rimewatch.readings import Quarantined, Reading, Reason
 from rimewatch.science.rtd import celsius_from_ohms
+from rimewatch.science.scales import celsius_of_fahrenheit, celsius_of_kelvin
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale
 
@@ -36,9 +37,6 @@ KEPT_BYTES: Final = 256
 
 SPARKPLUG: Final = "sparkplug"
 """The one format whose messages mean nothing without those before them."""
-
-ABSOLUTE_ZERO_C: Final = -273.15
-"""Exact by definition. Source: SI Brochure, 9th ed., section 2.3.1."""
 
 _OWN: Final = TimeOrigin.OWN
 _ABSENT: Final = TimeOrigin.ABSENT
@@ -343,7 +341,7 @@ def _temperature(one: _Watched, sent: float, observed_ms: int) -> tuple[float, R
     probe = one.probe
     offset_c = one.offsets.at(observed_ms)
     if probe.scale is Scale.KELVIN:
-        sent = round(sent + ABSOLUTE_ZERO_C, 9)
+        sent = round(celsius_of_kelvin(sent), 9)
     elif probe.scale is Scale.OHM:
         try:
             sent = celsius_from_ohms(sent)
@@ -352,7 +350,7 @@ def _temperature(one: _Watched, sent: float, observed_ms: int) -> tuple[float, R
     value_c = celsius(sent, is_fahrenheit=one.is_fahrenheit, slope=probe.slope, offset_c=offset_c)
     return value_c, doubt_temperature(
         sent=sent,
-        uncorrected_c=(sent - 32.0) * 5.0 / 9.0 if one.is_fahrenheit else sent,
+        uncorrected_c=celsius_of_fahrenheit(sent) if one.is_fahrenheit else sent,
         value_c=value_c,
         plausible_c=probe.plausible_c,
         observed_ms=observed_ms,

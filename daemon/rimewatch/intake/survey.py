@@ -23,6 +23,11 @@ from rimewatch.intake.decoders.times import instant_ms
 from rimewatch.intake.decoders.values import CONTACT_WORDS, number_in
 from rimewatch.intake.sparkplug.payload import read_payload
 from rimewatch.intake.sparkplug.topics import Kind, heard
+from rimewatch.science.scales import (
+    ZERO_CELSIUS_KELVIN,
+    celsius_of_fahrenheit,
+    celsius_of_kelvin,
+)
 from rimewatch.vocabulary import MS_PER_S
 
 MOST_TOPICS: Final = 1000
@@ -247,7 +252,7 @@ def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
         measures = {"Cel": "air", "K": "air", "%RH": "humidity"}.get(unit or "", "")
         if measures:
             # SenML names its units, and is read in °C whatever they are.
-            low = -273.15 if unit == "K" else 0.0
+            low = -ZERO_CELSIUS_KELVIN if unit == "K" else 0.0
             series.values = deque(
                 (v + low if _is_number(v) else v for v in series.values),  # type: ignore[operator]
                 maxlen=KEPT,
@@ -349,7 +354,9 @@ def _likeness(measures: str, scale: str, values: list[float]) -> tuple[str, str]
     if measures != "air" or not values:
         return "", ""
     middle = median(values)
-    celsius = {"F": (middle - 32.0) * 5.0 / 9.0, "K": middle - 273.15}.get(scale, middle)
+    celsius = {"F": celsius_of_fahrenheit(middle), "K": celsius_of_kelvin(middle)}.get(
+        scale, middle
+    )
     if celsius <= -45.0:
         return "an ultra-low freezer", "ultra-low-freezer"
     if celsius <= -8.0:

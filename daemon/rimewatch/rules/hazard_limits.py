@@ -13,8 +13,8 @@ from typing import Final
 
 from rimewatch.rules import provisions_food_code as food_code
 from rimewatch.rules import provisions_hazards as hazards
-from rimewatch.rules.provision import celsius_of_fahrenheit
 from rimewatch.science.exposure import Band, BandLimits, TwoLineLimits
+from rimewatch.science.scales import celsius_of_fahrenheit
 from rimewatch.science.time_control import TimeControlLimits
 
 _S_PER_H: Final = 3600.0

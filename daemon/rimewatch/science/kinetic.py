@@ -15,8 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-ZERO_CELSIUS_KELVIN: Final = 273.15
-"""Exact by definition (SI Brochure, 9th ed., section 2.3.1)."""
+from rimewatch.science.scales import ZERO_CELSIUS_KELVIN
 
 ACTIVATION_KELVIN: Final = 83.144 / 8.3144e-3
 """ΔH/R in kelvin [1]."""

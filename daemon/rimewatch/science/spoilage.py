@@ -22,6 +22,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rimewatch.science.scales import ZERO_CELSIUS_KELVIN
 from rimewatch.science.segments import linear_segments
 
 ROOT_MINIMUM_C: Final = -10.0
@@ -34,7 +35,6 @@ ARRHENIUS_J_PER_MOL: Final = 100_000.0
 """Activation energy of [2]'s worked figure."""
 GAS_CONSTANT: Final = 8.314462618
 """J/(K·mol), exact to the digits given. Source: SI Brochure, 9th ed."""
-ZERO_CELSIUS_KELVIN: Final = 273.15
 
 DOMAIN_C: Final = (-2.0, 15.0)
 """Where the root model is supported: not frozen, not warm. Source: [1], from memory.

@@ -12,6 +12,7 @@ from rimewatch.clock import Clock
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
+from rimewatch.science.scales import celsius_of_fahrenheit
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Option, Origin, Scale, UnitId
 from rimewatch.web.enter import Desk
@@ -157,7 +158,7 @@ class LotPages:
 
     def _celsius(self, degrees: float) -> float:
         if self._shop.display is Scale.FAHRENHEIT:
-            return round((degrees - 32.0) * 5.0 / 9.0, 3)
+            return round(celsius_of_fahrenheit(degrees), 3)
         return degrees
 
     def _lot(self, story: LotStory) -> dict[str, Any]:

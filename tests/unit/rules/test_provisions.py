@@ -21,8 +21,9 @@ from rimewatch.rules.hazard_limits import (
     TIME_CONTROL_4H,
     TIME_CONTROL_6H,
 )
-from rimewatch.rules.provision import Provision, celsius_of_fahrenheit, registry
+from rimewatch.rules.provision import Provision, registry
 from rimewatch.rules.provisions import PROVISIONS
+from rimewatch.science.scales import celsius_of_fahrenheit
 
 # FDA Food Code 2022; read in states' mirrors of the sections unless marked.
 FOOD_CODE = [

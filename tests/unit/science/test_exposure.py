@@ -17,7 +17,6 @@ from rimewatch.rules.hazard_limits import (
     SCOMBROTOXIN_FROZEN,
     TABLE_A2,
 )
-from rimewatch.rules.provision import celsius_of_fahrenheit
 from rimewatch.science.exposure import (
     Band,
     BandLimits,
@@ -26,6 +25,7 @@ from rimewatch.science.exposure import (
     band_exposure,
     two_line_exposure,
 )
+from rimewatch.science.scales import celsius_of_fahrenheit
 from rimewatch.science.segments import Segments, linear_segments
 
 MINUTE = 60_000

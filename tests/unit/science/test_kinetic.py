@@ -8,7 +8,7 @@ import pint
 import pytest
 from scipy.integrate import quad
 
-from rimewatch.science import kinetic
+from rimewatch.science import kinetic, scales
 
 
 @pytest.mark.parametrize(
@@ -53,7 +53,7 @@ def test_kinetic_zero_celsius_agrees_with_a_units_library() -> None:
     """0 °C is 273.15 K; 41 °F is 5 °C."""
     units: pint.UnitRegistry[float] = pint.UnitRegistry()
 
-    assert units.Quantity(0.0, "degC").to("kelvin").magnitude == kinetic.ZERO_CELSIUS_KELVIN
+    assert units.Quantity(0.0, "degC").to("kelvin").magnitude == scales.ZERO_CELSIUS_KELVIN
     assert units.Quantity(41.0, "degF").to("degC").magnitude == pytest.approx(5.0, abs=1e-9)
 
 

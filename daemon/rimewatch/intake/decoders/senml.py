@@ -25,6 +25,7 @@ from rimewatch.intake.decoders.draft import (
 )
 from rimewatch.intake.decoders.senml_pack import Record, load_pack
 from rimewatch.intake.decoders.values import battery_of, contact_of
+from rimewatch.science.scales import celsius_of_kelvin
 from rimewatch.shop import Probe
 from rimewatch.vocabulary import MS_PER_S, Measures, Scale
 
@@ -35,9 +36,6 @@ Source: [1], section 4.5.3."""
 HIGHEST_VERSION: Final = 10
 """The version this module understands; a higher one must not be read.
 Source: [1], section 4.4 (from memory)."""
-
-ZERO_CELSIUS_KELVIN: Final = 273.15
-"""Exact by definition. Source: SI Brochure, 9th ed., section 2.3.1."""
 
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
 """What a resolved name may be. Source: [1], section 4.5.1."""
@@ -154,7 +152,7 @@ def _draft(record: _Resolved, measures: Measures, battery: float | None, arrived
     if measures.is_contact:
         value = contact_of(record.value, "the record's value")
     elif isinstance(record.value, float):
-        value = record.value - ZERO_CELSIUS_KELVIN if record.unit == "K" else record.value
+        value = celsius_of_kelvin(record.value) if record.unit == "K" else record.value
     else:
         msg = "the record has no number as its value"
         raise Undecodable(msg)
