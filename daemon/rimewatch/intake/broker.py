@@ -100,6 +100,8 @@ class BrokerSession:
         BrokerSettingsError: If the configuration cannot be used.
     """
 
+    _client_type = Client
+
     def __init__(
         self,
         broker: Broker,
@@ -135,8 +137,7 @@ class BrokerSession:
         self._answer_within_s = ANSWER_WITHIN_S[0]
         self._silent_closes = 0
         self._short_lives = 0
-        self._connected_s, self._has_connected = 0.0, False
-        self._has_told_older = False
+        self._connected_s, self._has_connected, self._has_told_older = 0.0, False, False
         self._status_due_s = 0.0
         self._heard_s = clock.monotonic_s()
         self._heard_ms = clock.now_ms()
@@ -196,10 +197,8 @@ class BrokerSession:
         Returns:
             Whether it was handed over; without a connection it is not kept for later.
         """
-        client = self._client
-        if client is None or not self._live:
-            return False
-        return client.publish(topic, payload, qos=0).rc == MQTT_ERR_SUCCESS
+        client = self._client if self._live else None
+        return client is not None and client.publish(topic, payload).rc == MQTT_ERR_SUCCESS
 
     def health(self) -> SessionHealth:
         """Return how the session is doing."""
@@ -232,7 +231,7 @@ class BrokerSession:
     # ---------------------------------------------------------------- making the client
 
     def _open(self) -> None:
-        client = Client(
+        client = self._client_type(
             CallbackAPIVersion.VERSION2,
             client_id=self._client_id,
             clean_session=None if self._protocol == MQTTv5 else False,

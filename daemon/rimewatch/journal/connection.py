@@ -47,7 +47,12 @@ def check_sqlite_version(version: tuple[int, ...] = sqlite3.sqlite_version_info)
         )
 
 
-def connect_writer(path: Path, *, busy_s: float = DEFAULT_BUSY_S) -> sqlite3.Connection:
+def connect_writer(
+    path: Path,
+    *,
+    busy_s: float = DEFAULT_BUSY_S,
+    connection_type: type[sqlite3.Connection] = sqlite3.Connection,
+) -> sqlite3.Connection:
     """Open the journal for writing, making the file where there is none.
 
     A commit is on the disk when it returns: ``synchronous=FULL`` syncs the WAL at each
@@ -56,6 +61,7 @@ def connect_writer(path: Path, *, busy_s: float = DEFAULT_BUSY_S) -> sqlite3.Con
     Args:
         path: The file, on a local disk.
         busy_s: How long to wait for another connection's write, in seconds.
+        connection_type: What to open it as; a test gives one that can fail.
 
     Returns:
         A connection bound to this thread, without implicit transactions.
@@ -71,7 +77,11 @@ def connect_writer(path: Path, *, busy_s: float = DEFAULT_BUSY_S) -> sqlite3.Con
         )
     with speaking_plainly(path):
         connection = sqlite3.connect(
-            path, timeout=busy_s, isolation_level=None, cached_statements=_STATEMENTS_KEPT
+            path,
+            timeout=busy_s,
+            isolation_level=None,
+            cached_statements=_STATEMENTS_KEPT,
+            factory=connection_type,
         )
         try:
             _set_up(connection, path)

@@ -58,7 +58,14 @@ class Journal(JournalReads):
         self._seen_version: int | None = None
 
     @classmethod
-    def open(cls, path: Path, *, check: bool = True, busy_s: float = DEFAULT_BUSY_S) -> Self:
+    def open(
+        cls,
+        path: Path,
+        *,
+        check: bool = True,
+        busy_s: float = DEFAULT_BUSY_S,
+        connection_type: type[sqlite3.Connection] = sqlite3.Connection,
+    ) -> Self:
         """Open a journal, make it where there is none, bring its schema forward.
 
         Args:
@@ -66,13 +73,14 @@ class Journal(JournalReads):
             check: Let SQLite look the file over first; a command that only adds an entry
                 may leave that to the service.
             busy_s: How long to wait for another connection's write, in seconds.
+            connection_type: What SQLite's connection is opened as.
 
         Raises:
             JournalDamaged: If the file is not sound.
             JournalVersionError: If a newer version or another program wrote it.
             JournalError: If it cannot be opened or brought forward.
         """
-        connection = connect_writer(path, busy_s=busy_s)
+        connection = connect_writer(path, busy_s=busy_s, connection_type=connection_type)
         try:
             if check:
                 check_soundness(connection, path)

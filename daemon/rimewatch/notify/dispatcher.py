@@ -38,6 +38,7 @@ class Dispatcher:
         limits: How long sending may take.
         extras: Told a message and the instant at which it goes out, in a contact's thread;
             returns what is added to it. None: nothing is.
+        worker: Makes what carries one contact's messages.
     """
 
     def __init__(
@@ -48,6 +49,7 @@ class Dispatcher:
         wake: Callable[[], None] | None = None,
         limits: Limits | None = None,
         extras: Callable[[OutboxRow, int], Extras] | None = None,
+        worker: type[ContactWorker] = ContactWorker,
     ) -> None:
         quiet_libraries()
         self._clock = clock
@@ -59,7 +61,7 @@ class Dispatcher:
         self._delivered_order: deque[int] = deque()
         self._stopping = False
         self._workers = {
-            contact.id: ContactWorker(
+            contact.id: worker(
                 contact,
                 clock,
                 report=self._report,

@@ -5,7 +5,7 @@ here, which the loop looks at after each batch.
 """
 
 import threading
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -13,12 +13,11 @@ from typing import Final
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
-from rimewatch.intake.receiver import Receiver, subscription
+from rimewatch.intake.receiver import Receiver
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
-from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Result
-from rimewatch.service.charts import Charts, charts_folder
+from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
@@ -27,6 +26,7 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
+from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
@@ -57,6 +57,7 @@ class Service:
         say: Told each thing a person at the console would want to know, a line each.
         reread: Reads the configuration again, for :meth:`reload`; raises an error with
             a message for people if it is wrong.
+        surroundings: How it meets what is not its own; None: as in life.
     """
 
     def __init__(
@@ -67,7 +68,9 @@ class Service:
         *,
         say: Callable[[str], None],
         reread: Callable[[], Shop] | None = None,
+        surroundings: Surroundings | None = None,
     ) -> None:
+        self._around = surroundings or Surroundings()
         self._shop = shop
         self._journal_path = journal_path
         self._clock = clock
@@ -130,7 +133,7 @@ class Service:
             MirrorMissing: If the mirror's client library is not installed.
         """
         try:
-            with Journal.open(self._journal_path) as journal:
+            with self._around.open_journal(self._journal_path) as journal:
                 self._watch(journal)
         finally:
             with self._moved:
@@ -139,10 +142,10 @@ class Service:
 
     def _watch(self, journal: Journal) -> None:
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
-        self._charts = Charts(charts_folder(self._journal_path))
+        self._charts = self._around.charts(charts_folder(self._journal_path))
         writer = Writer(self._shop, journal, self._clock, self._charts)
         earlier = earlier_filters(journal, self._shop.broker)
-        session = broker_session(self._shop, self._clock, knew_us=knew_us, earlier=earlier)
+        session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
         self._say(
@@ -167,11 +170,18 @@ class Service:
             self._dispatcher.stop(grace_s=GRACE_S)
             self._note_end(writer)
 
+    def _new_session(self, shop: Shop, *, knew_us: bool, earlier: tuple[str, ...]) -> BrokerSession:
+        return broker_session(
+            shop, self._clock, knew_us=knew_us, earlier=earlier, session=self._around.session
+        )
+
     def _use(self, session: BrokerSession) -> None:
         self._session = session
         self._filters = FilterMemory(self._shop.broker, session)
         postmark = self.pages.use(self._shop)
-        self._dispatcher = Dispatcher(self._shop.contacts, self._clock, extras=postmark)
+        self._dispatcher = self._around.dispatcher(
+            self._shop.contacts, self._clock, extras=postmark
+        )
         self._cry = CryForHelp(self._shop, self._clock)
 
     def _loop(self, writer: Writer) -> None:
@@ -327,7 +337,7 @@ class Service:
                 if self._cry.failing(told, self._dispatcher):
                     self._say("Nothing is recorded: the first contacts are told.")
                 self._itself.notifier.alive()  # it is the file that stands still, not the writer
-                if self._stop.wait(wait_s):
+                if self._around.wait(self._stop, wait_s):
                     return None
                 wait_s = min(2.0 * wait_s, RETRY_S[1])
             else:
@@ -384,7 +394,7 @@ class Service:
             require_mirror(shop)
             same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
             earlier = earlier_filters(writer.journal, shop.broker)
-            renewed = broker_session(shop, self._clock, knew_us=same, earlier=earlier)
+            renewed = self._new_session(shop, knew_us=same, earlier=earlier)
         except ValueError as error:
             self._say(f"The configuration is kept as it was. The new one is wrong: {error}")
             return
@@ -410,20 +420,3 @@ class Service:
             self._filters.look(writer.journal)
         renewed.start()
         self._say("The configuration was read again and is in use.")
-
-
-def broker_session(
-    shop: Shop, clock: Clock, *, knew_us: bool = True, earlier: Collection[str] = ()
-) -> BrokerSession:
-    """Return the usual session: every probe's topic, and that of entries if they are taken.
-
-    Args:
-        shop: The shop.
-        clock: Stamps the arrivals.
-        knew_us: Whether the broker should remember us from an earlier run.
-        earlier: What it may still deliver to us from an earlier configuration.
-    """
-    topics = {subscription(probe) for probe in shop.probes}
-    if shop.broker.entries:
-        topics.add(shop.broker.entry_topic)
-    return BrokerSession(shop.broker, topics, clock, expect_session=knew_us, earlier=earlier)
