@@ -2,8 +2,12 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from rimewatch.vocabulary import ProbeId
+
+PAYLOAD_START_BYTES: Final = 256
+"""How much of any payload is kept in quarantine and shown (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,4 +49,14 @@ class Quarantined:
     reason: Reason
     detail: str
     payload_start: bytes
-    """The first part of the payload, at most 256 bytes."""
+    """The first part of the payload, at most :data:`PAYLOAD_START_BYTES`."""
+    whole: bytes | None = None
+    """The whole payload, where its start is not all of it or may not be; None if it is not kept,
+    and for payloads shorter than the start may be."""
+
+    @property
+    def payload(self) -> bytes | None:
+        """Return the whole payload; None where its start alone is known."""
+        if self.whole is None and len(self.payload_start) < PAYLOAD_START_BYTES:
+            return self.payload_start
+        return self.whole

@@ -7,20 +7,38 @@ import pytest
 from click.testing import CliRunner
 
 from rimewatch.cli import rimewatch
+from rimewatch.config import load_shop
 from rimewatch.entries import CorrectiveAction, ReceiveLot
 from rimewatch.errors import UserError
+from rimewatch.intake.receiver import refused
 from rimewatch.journal.entry_codec import do_of, entry_to_json
 from rimewatch.journal.errors import JournalVersionError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.journal.schema import MIGRATIONS, migrate, schema_version
-from rimewatch.readings import Reading
+from rimewatch.readings import Reading, Reason
+from rimewatch.service.retry import try_out
 from rimewatch.vocabulary import LotId, Origin, ProbeId, UnitId
 
 pytestmark = pytest.mark.integration
 
 START_MS = 1_772_496_000_000
 HOUR_MS = 3_600_000
+SHOP = """
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[[unit]]
+id = "case-1"
+name = "Front display case"
+kind = "display-case"
+[[probe]]
+id = "case-1-air"
+unit = "case-1"
+measures = "air"
+topic = "shop/case-1/air"
+fields = { value = "temp" }
+"""
 READINGS = [(START_MS + n * 60_000, 1000 + n % 97) for n in range(4000)]
 ENTRIES = (
     ReceiveLot(
@@ -33,6 +51,8 @@ ENTRIES = (
     ),
     CorrectiveAction(at_ms=START_MS + 60_000, unit=UnitId("case-1"), text="Fish moved."),
 )
+QUARANTINED = (b'{"temp": 2.1}', b'{"temp": 2.2, "of": "' + b"x" * 235)
+"""One kept whole, one cut off at the 256 bytes that earlier versions kept."""
 
 
 def kept_since_the_first_schema(path: Path) -> None:
@@ -61,6 +81,11 @@ def kept_since_the_first_schema(path: Path) -> None:
         ],
     )
     connection.execute("INSERT INTO state (name, text) VALUES ('mirror', '{}')")
+    connection.executemany(
+        "INSERT INTO quarantine (arrived_ms, topic, reason, detail, payload_start)"
+        " VALUES (?, 'shop/case-1/air', 'undecodable', '', ?)",
+        [(START_MS + n, payload) for n, payload in enumerate(QUARANTINED)],
+    )
     connection.execute("INSERT INTO event (at_ms, what, detail) VALUES (?, 'start', '')", (1,))
     connection.execute("COMMIT")
     connection.close()
@@ -97,6 +122,21 @@ def test_newer_version_goes_on_with_everything_an_old_one_wrote(kept: Path) -> N
     with sqlite3.connect(kept) as connection:
         assert schema_version(connection) == len(MIGRATIONS)
     connection.close()
+
+
+def test_quarantine_of_an_old_journal_is_read_again_where_it_is_whole(kept: Path) -> None:
+    """A short message now parses; one that was cut off stays, and is not taken for whole."""
+    shop = load_shop(SHOP)
+    with Journal.open(kept) as journal:
+        found = try_out(shop, journal)
+        assert [reading.value for reading in found.readings] == [2.1]
+        assert (found.looked_at, found.cut_off) == (2, 1)
+        long = b'{"temp": 2.3, "of": "' + b"x" * 300 + b'"}'
+        journal.add_quarantined(
+            refused("shop/case-1/air", long, START_MS + 9, Reason.UNDECODABLE, "").quarantined
+        )
+        assert [reading.value for reading in try_out(shop, journal).readings] == [2.1, 2.3]
+        assert journal.quarantine_room().cut_off == 1
 
 
 def test_reader_of_a_newer_version_asks_for_the_service_first(kept: Path) -> None:

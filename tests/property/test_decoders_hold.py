@@ -12,9 +12,11 @@ from hypothesis import strategies as st
 
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Decoder, Draft, Undecodable, make_decoder
-from rimewatch.intake.receiver import KEPT_BYTES, Receiver
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
+from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.topics import is_filter
 from rimewatch.intake.trace import TraceError, read_trace
+from rimewatch.readings import PAYLOAD_START_BYTES
 from rimewatch.shop import Broker, Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale, UnitId
 
@@ -196,7 +198,9 @@ def test_receiver_any_message_becomes_readings_or_quarantine(
     for kept in received.quarantined:
         kept.topic.encode()
         kept.detail.encode()
-        assert len(kept.payload_start) <= KEPT_BYTES
+        assert len(kept.payload_start) <= PAYLOAD_START_BYTES
+        assert kept.payload in (payload, None)
+        assert kept.payload is not None or len(payload) > MAX_PAYLOAD_BYTES
 
 
 @BOUNDED

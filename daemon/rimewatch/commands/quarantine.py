@@ -37,6 +37,7 @@ def list_quarantine(limit: int, config: Path, journal: Path) -> None:
     try:
         with JournalReader.open(existing(journal)) as reader:
             rows, counts = reader.quarantine_latest(limit), reader.quarantine_counts()
+            room = reader.quarantine_room()
     except JournalError as error:
         raise UserError(str(error)) from None
     for row in rows:
@@ -46,6 +47,9 @@ def list_quarantine(limit: int, config: Path, journal: Path) -> None:
         )
     reasons = ", ".join(f"{count} {reason.value}" for reason, count in counts.by_reason.items())
     click.echo(f"{counts.total} so far ({reasons})." if counts.total else "Quarantine is empty.")
+    if room.messages:
+        gone = f"; {room.messages_dropped} had to go" if room.messages_dropped else ""
+        click.echo(f"{room.messages} kept, {room.cut_off} of them by their start alone{gone}.")
 
 
 @command.command("retry", epilog="Example:  rimewatch quarantine retry --config shop.toml")

@@ -26,14 +26,11 @@ from rimewatch.intake.sparkplug.host import Request, SparkplugHost
 from rimewatch.intake.sparkplug.topics import source_of
 from rimewatch.intake.topics import TopicTable, storable
 from rimewatch.intake.two_sources import TwoSources
-from rimewatch.readings import Quarantined, Reading, Reason
+from rimewatch.readings import PAYLOAD_START_BYTES, Quarantined, Reading, Reason
 from rimewatch.science.rtd import celsius_from_ohms
 from rimewatch.science.scales import celsius_of_fahrenheit, celsius_of_kelvin
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale
-
-KEPT_BYTES: Final = 256
-"""How much of a quarantined payload is kept."""
 
 SPARKPLUG: Final = "sparkplug"
 """The one format whose messages mean nothing without those before them."""
@@ -132,10 +129,10 @@ class Receiver:
         if not watched:
             if self._host.follows(topic) is not None:
                 return self._heard(topic, payload, arrived_ms, retained=retained)
-            return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, "no probe has it")
+            return refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, "no probe has it")
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
-            return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+            return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         return self._decoded(watched, topic, payload, arrived_ms, retained=retained)
 
     def _decoded(
@@ -172,18 +169,18 @@ class Receiver:
                     quarantined.append(_quarantined(topic, payload, arrived_ms, one.id, accepted))
         if not readings and not quarantined:
             detail = "no probe on this topic has its mark; see match"
-            return _refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, detail)
+            return refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, detail)
         return Received(tuple(readings), tuple(quarantined), notes=tuple(notes))
 
     def _heard(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         """Take a Sparkplug message: whose it is, only the messages before it can tell."""
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
-            return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+            return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         told = self._host.hear(topic, payload, arrived_ms)
         readings: list[Reading] = []
         notes: list[str] = []
-        refused = list(told.refused)
+        doubts = list(told.refused)
         for probe, draft in told.drafts:
             one = self._watched[probe]
             accepted = self._judge(one, draft, arrived_ms, retained=retained)
@@ -191,10 +188,10 @@ class Receiver:
                 readings.append(accepted)
                 self._look_for_two(one, accepted, notes)
             else:
-                refused.append((probe, accepted))
+                doubts.append((probe, accepted))
         return Received(
             tuple(readings),
-            tuple(_quarantined(topic, payload, arrived_ms, *pair) for pair in refused),
+            tuple(_quarantined(topic, payload, arrived_ms, *pair) for pair in doubts),
             gone=tuple(told.gone),
             requests=tuple(told.requests),
             notes=tuple(notes),
@@ -258,11 +255,11 @@ class Receiver:
     def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
-            return _refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+            return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         try:
             entry = entry_of_message(self._shop, payload, arrived_ms, retained=retained)
         except EntryError as err:
-            return _refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
+            return refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
         return Received(entry=entry)
 
     def remember(self, reading: Reading) -> None:
@@ -358,7 +355,8 @@ def _temperature(one: _Watched, sent: float, observed_ms: int) -> tuple[float, R
     )
 
 
-def _refused(topic: str, payload: bytes, arrived_ms: int, reason: Reason, detail: str) -> Received:
+def refused(topic: str, payload: bytes, arrived_ms: int, reason: Reason, detail: str) -> Received:
+    """Return a message that is put into quarantine whole, whosever it is."""
     refusal = Refusal(reason, detail)
     return Received((), (_quarantined(topic, payload, arrived_ms, None, refusal),))
 
@@ -366,11 +364,13 @@ def _refused(topic: str, payload: bytes, arrived_ms: int, reason: Reason, detail
 def _quarantined(
     topic: str, payload: bytes, arrived_ms: int, probe: ProbeId | None, refusal: Refusal
 ) -> Quarantined:
+    is_more = PAYLOAD_START_BYTES <= len(payload) <= MAX_PAYLOAD_BYTES
     return Quarantined(
         arrived_ms=arrived_ms,
         topic=storable(topic),
         probe=probe,
         reason=refusal.reason,
         detail=refusal.detail,
-        payload_start=bytes(payload[:KEPT_BYTES]),
+        payload_start=bytes(payload[:PAYLOAD_START_BYTES]),
+        whole=payload if is_more else None,
     )

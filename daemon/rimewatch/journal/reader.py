@@ -203,6 +203,16 @@ class JournalReads:
         with self._snapshot() as connection:
             return quarantine.numbered(connection, limit)
 
+    def quarantine_payload(self, number: int) -> bytes | None:
+        """Return the payload kept whole beside a row; None: its start is all that is kept."""
+        with self._snapshot() as connection:
+            return quarantine.whole(connection, number)
+
+    def quarantine_room(self) -> quarantine.QuarantineRoom:
+        """Return how much of quarantine is kept, and how much had to go."""
+        with self._snapshot() as connection:
+            return quarantine.room(connection)
+
     def quarantine_counts(
         self, from_ms: int | None = None, to_ms: int | None = None
     ) -> quarantine.QuarantineCounts:

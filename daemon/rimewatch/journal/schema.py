@@ -247,7 +247,34 @@ _SECOND: Final = (
     ),
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND)
+_THIRD: Final = (
+    # --- payloads in quarantine that are longer than their start, whole ---
+    # One for a message, however many values of it were not believed. Rows of earlier
+    # schemas have none: theirs were cut off as they came.
+    """CREATE TABLE quarantine_payload (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        payload BLOB NOT NULL CHECK (length(payload) BETWEEN 256 AND 65536)
+    ) STRICT""",
+    """ALTER TABLE quarantine ADD COLUMN payload_id INTEGER
+        REFERENCES quarantine_payload (id) ON DELETE SET NULL""",
+    """CREATE INDEX quarantine_payload_of ON quarantine (payload_id)
+        WHERE payload_id IS NOT NULL""",
+    """CREATE TABLE quarantine_room (
+        one INTEGER NOT NULL PRIMARY KEY CHECK (one = 1),
+        payload_bytes INTEGER NOT NULL CHECK (payload_bytes >= 0),
+        payloads_dropped INTEGER NOT NULL,
+        messages_dropped INTEGER NOT NULL
+    ) STRICT""",
+    "INSERT INTO quarantine_room VALUES (1, 0, 0, 0)",
+    """CREATE TRIGGER quarantine_payload_added AFTER INSERT ON quarantine_payload
+        BEGIN UPDATE quarantine_room SET payload_bytes = payload_bytes + length(NEW.payload);
+        END""",
+    """CREATE TRIGGER quarantine_payload_gone AFTER DELETE ON quarantine_payload
+        BEGIN UPDATE quarantine_room SET payload_bytes = payload_bytes - length(OLD.payload);
+        END""",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD)
 """Step n brings a file from schema n to n + 1. Append only."""
 
 

@@ -1,15 +1,16 @@
 """Quarantine read once more, after the configuration was mended.
 
-Only what is kept whole: a payload that was cut off could read as another value. What gives
+Only what is kept whole: a payload that was cut off could read as another value. The values of
+one message that were refused each have a row; the message is read once. What gives
 a reading now is taken in late, at its own time or that of its first arrival, like a backlog;
 it then leaves quarantine. The counts of what was once not believed stay.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.intake.receiver import KEPT_BYTES, Receiver
+from rimewatch.intake.receiver import Received, Receiver
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
@@ -35,17 +36,23 @@ class Retried:
 def read_again(journal: JournalReads, receiver: Receiver) -> Retried:
     """Read what is kept in quarantine with a receiver, the oldest first; change nothing."""
     found = Retried()
-    for number, kept in reversed(journal.quarantine_rows(ROWS_KEPT)):
-        if kept.reason not in RETRIED:
+    last: tuple[int, str, bytes] | None = None
+    received = Received()
+    for number, row in reversed(journal.quarantine_rows(ROWS_KEPT)):
+        if row.reason not in RETRIED:
             continue
         found.looked_at += 1
-        if len(kept.payload_start) >= KEPT_BYTES:
+        kept = replace(row, whole=journal.quarantine_payload(number))
+        if kept.payload is None:
             found.cut_off += 1
             continue
-        received = receiver.receive(kept.topic, kept.payload_start, kept.arrived_ms)
+        message = (kept.arrived_ms, kept.topic, kept.payload)
+        is_further = message == last
+        if not is_further:
+            last, received = message, receiver.receive(kept.topic, kept.payload, kept.arrived_ms)
         if received.readings and not received.quarantined:
             found.numbers.append(number)
-            found.readings += received.readings
+            found.readings += () if is_further else received.readings
     return found
 
 

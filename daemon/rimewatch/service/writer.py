@@ -21,16 +21,15 @@ from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import is_known
-from rimewatch.intake.receiver import KEPT_BYTES, Received, Receiver
+from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
-from rimewatch.intake.topics import storable
 from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.backoff import next_try_ms
 from rimewatch.notify.results import Delivered, Result
-from rimewatch.readings import Quarantined, Reading, Reason
+from rimewatch.readings import Reading, Reason
 from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.report.morning import render_morning
 from rimewatch.report.seal_line import seal_line
@@ -194,18 +193,9 @@ class Writer:
         Raises:
             JournalError: If it could not be written.
         """
-        self.journal.add_quarantined(
-            [
-                Quarantined(
-                    arrived_ms=item.arrived_ms,
-                    topic=storable(item.topic),
-                    probe=None,
-                    reason=Reason.UNDECODABLE,
-                    detail=f"judging it failed: {type(error).__name__}; a fault of the service",
-                    payload_start=item.payload[:KEPT_BYTES],
-                )
-            ]
-        )
+        detail = f"judging it failed: {type(error).__name__}; a fault of the service"
+        of_it = refused(item.topic, item.payload, item.arrived_ms, Reason.UNDECODABLE, detail)
+        self.journal.add_quarantined(of_it.quarantined)
 
     def _take_arrivals(
         self, items: Sequence[Item], entries: deque[tuple[int, AnyEntry]]

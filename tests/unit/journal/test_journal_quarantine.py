@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from rimewatch.journal import Journal
-from rimewatch.journal.quarantine import OTHER_TOPICS, ROWS_KEPT, TOPICS_KEPT, add
+from rimewatch.journal.quarantine import OTHER_TOPICS, PAYLOAD_KEPT, ROWS_KEPT, TOPICS_KEPT, add
 from rimewatch.readings import Quarantined, Reason
 from rimewatch.vocabulary import MS_PER_H, ProbeId
 
@@ -19,8 +19,11 @@ def item(
     reason: Reason = Reason.UNKNOWN_TOPIC,
     detail: str = "",
     payload: bytes = b"?",
+    whole: bytes | None = None,
 ) -> Quarantined:
     """Build something that was not believed."""
+    if whole is not None:
+        payload = whole[:256]
     return Quarantined(
         arrived_ms=T0 + n,
         topic=topic,
@@ -28,6 +31,7 @@ def item(
         reason=reason,
         detail=detail,
         payload_start=payload,
+        whole=whole,
     )
 
 
@@ -76,6 +80,65 @@ def test_one_batch_larger_than_the_bound_keeps_its_newest(journal: Journal) -> N
     assert journal.quarantine_counts().total == 30
 
 
+def pack(n: int, size: int = 1000) -> bytes:
+    """Make a payload that is longer than its start."""
+    return f"{n:09}".encode().ljust(size, b".")
+
+
+def kept_whole(journal: Journal) -> list[bytes | None]:
+    """Return the payloads kept whole, of every row, the oldest first."""
+    return [journal.quarantine_payload(no) for no, _ in reversed(journal.quarantine_rows(10**6))]
+
+
+class TestPayloadsKeptWhole:
+    def test_long_payload_is_kept_to_its_last_byte(self, journal: Journal) -> None:
+        """It can be read again; what is shown of it is its start."""
+        for size in (256, 257, PAYLOAD_KEPT):
+            journal.add_quarantined([item(size, whole=pack(size, size))])
+
+        assert kept_whole(journal) == [pack(256, 256), pack(257, 257), pack(65536, 65536)]
+        assert len(journal.quarantine_latest(1)[0].payload_start) == 256
+        assert journal.quarantine_room().payload_bytes == 256 + 257 + 65536
+
+    def test_values_of_one_message_share_its_payload(self, journal: Journal) -> None:
+        """A pack of two thousand strange values takes the room of one."""
+        big = pack(1, 60_000)
+        journal.add_quarantined([item(whole=big, detail=f"{n}") for n in range(2000)])
+
+        assert journal.quarantine_room().payload_bytes == 60_000
+        assert count(journal, "quarantine_payload") == 1
+        numbers = [number for number, _ in journal.quarantine_rows(2000)]
+        journal.drop_quarantined(numbers[:1999])
+        assert kept_whole(journal) == [big]
+        journal.drop_quarantined(numbers[1999:])
+        assert journal.quarantine_room().payload_bytes == 0
+
+    @pytest.mark.parametrize("batch", [1, 3, 40])
+    def test_room_is_bounded_the_oldest_go_and_are_counted(
+        self, journal: Journal, batch: int
+    ) -> None:
+        """Within a batch and over many; the rows stay, with their starts."""
+        items = [item(n, whole=pack(n)) for n in range(40)]
+        for start in range(0, 40, batch):
+            with journal.batch():
+                add(journal._connection, items[start : start + batch], payloads_kept=10_500)
+
+        room = journal.quarantine_room()
+        assert kept_whole(journal) == [None] * 30 + [pack(n) for n in range(30, 40)]
+        assert (room.payload_bytes, room.payloads_dropped, room.cut_off) == (10_000, 30, 30)
+        assert (room.messages, room.messages_dropped) == (40, 0)
+
+    def test_payload_goes_with_its_row(self, journal: Journal) -> None:
+        """What is no longer kept takes no room, and is counted."""
+        for n in range(20):
+            with journal.batch():
+                add(journal._connection, [item(n, whole=pack(n))], rows_kept=5)
+
+        room = journal.quarantine_room()
+        assert kept_whole(journal) == [pack(n) for n in range(15, 20)]
+        assert (room.messages, room.messages_dropped, room.payload_bytes) == (5, 15, 5000)
+
+
 def test_topics_without_end_do_not_grow_the_table_and_lose_no_count(journal: Journal) -> None:
     """A flood of topics used once leaves a mistyped probe in sight."""
     mistyped = "shop/case-l/air"
@@ -112,6 +175,7 @@ def test_counts_by_reason_can_be_asked_for_a_night(journal: Journal) -> None:
         (lambda: item(topic="t" * 70_000), lambda q: len(q.topic) == 256),
         (lambda: item(detail="d" * 70_000), lambda q: len(q.detail) == 500),
         (lambda: item(payload=b"\x00" * 70_000), lambda q: q.payload_start == b"\x00" * 256),
+        (lambda: item(whole=b"\x00" * 70_000), lambda q: q.payload is None),
         (lambda: item(topic="shop/\ud800"), lambda q: q.topic == "shop/?"),
         (lambda: item(detail="\udfff"), lambda q: q.detail == "?"),
         (lambda: item(topic="nul\x00in it"), lambda q: q.topic == "nul\x00in it"),
