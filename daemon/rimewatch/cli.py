@@ -16,6 +16,7 @@ from rimewatch.errors import UserError
 
 COMMANDS: Final = {
     "demo": "Play an invented shop's night, with everything in one process.",
+    "init": "Ask a few questions and write a first configuration.",
     "run": "Watch: the service itself.",
     "check": "Check a configuration and say what is wrong with it.",
     "listen": "Find probes on a broker and propose a configuration.",

@@ -7,7 +7,7 @@ from pathlib import Path
 from rimewatch.errors import UserError
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
+def write_whole(path: Path, content: str | bytes, *, mode: int = 0o644) -> None:
     """Write a file, text as UTF-8: a temporary one beside it, flushed to the disk, then renamed.
 
     Raises:
@@ -21,7 +21,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
                 file.write(content.encode() if isinstance(content, str) else content)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(name).chmod(0o644)
+            Path(name).chmod(mode)
             Path(name).replace(path)
         except BaseException:
             Path(name).unlink(missing_ok=True)

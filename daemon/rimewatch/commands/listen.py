@@ -4,23 +4,11 @@ import dataclasses
 import json
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from rimewatch.commands.files import write_whole
 from rimewatch.errors import UserError
-
-if TYPE_CHECKING:
-    from rich.table import Table
-
-    from rimewatch.clock import Clock
-    from rimewatch.intake.survey import Guess, Survey
-    from rimewatch.shop import Broker
-
-SHOWN: int = 40
-"""Rows of the table; everything is in the proposal and in --json."""
-REDRAW_S = 1.0
 
 
 @click.command(
@@ -59,6 +47,7 @@ def command(
     from rich.console import Console
 
     from rimewatch.clock import SystemClock
+    from rimewatch.commands.listening import guess_table, listen
     from rimewatch.config.broker import full_address
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.eavesdrop import OPEN_BROKER, NotHeard, is_open
@@ -84,14 +73,14 @@ def command(
     try:
         if is_open(where, clock):
             click.echo(OPEN_BROKER.format(address=address), err=True)
-        survey = _listen(where, clock, seconds)
+        survey = listen(where, clock, seconds)
     except (NotHeard, BrokerSettingsError) as error:
         raise UserError(str(error)) from None
     guesses = survey.guesses()
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(guess) for guess in guesses], indent=2))
     else:
-        Console().print(_table(guesses))
+        Console().print(guess_table(guesses))
     if survey.left_out:
         click.echo(f"{survey.left_out} messages on further topics were left out.", err=True)
     password = f"env:{password_env}" if password_env else ""
@@ -111,50 +100,9 @@ def _give(text: str, write: Path | None, *, as_json: bool) -> None:
         click.echo(text)
 
 
-def _listen(where: "Broker", clock: "Clock", seconds: float) -> "Survey":
-    """Listen, and show what there is so far where somebody looks at a terminal."""
-    from rich.console import Console
-    from rich.live import Live
-
-    from rimewatch.intake.eavesdrop import eavesdrop
-    from rimewatch.intake.survey import Survey
-
-    survey = Survey()
-    console = Console(stderr=True)
-    shown_s = clock.monotonic_s()
-    with Live(console=console, auto_refresh=False, transient=True) as live:
-        for heard in eavesdrop(where, clock, seconds):
-            if heard is not None and not heard.topic.startswith("rimewatch/"):
-                survey.add(heard.topic, heard.payload, heard.arrived_ms, retained=heard.retained)
-            if console.is_terminal and clock.monotonic_s() - shown_s >= REDRAW_S:
-                shown_s = clock.monotonic_s()
-                live.update(_table(survey.guesses()), refresh=True)
-    return survey
-
-
 def _password(name: str | None) -> str | None:
     if name is None:
         return None
     if name not in os.environ:
         raise UserError(f"the environment has no {name}; set it, or leave --password-env out")
     return os.environ[name]
-
-
-def _table(guesses: "list[Guess]") -> "Table":
-    from rich.markup import escape
-    from rich.table import Table
-
-    table = Table("Topic", "Messages", "Format", "Field", "Every", "Range", "Looks like")
-    for guess in guesses[:SHOWN]:
-        field = guess.value if guess.match is None else f"{guess.value} of {guess.match[1]}"
-        span = "" if guess.low is None else f"{guess.low:g} to {guess.high:g} {guess.scale}"
-        table.add_row(
-            escape(guess.topic),
-            str(guess.messages),
-            guess.format,
-            escape(field),
-            "" if guess.interval_s is None else f"{guess.interval_s:.0f} s",
-            span,
-            guess.likeness or escape(guess.last),
-        )
-    return table

@@ -4,6 +4,7 @@ An :class:`Expect` is written once beside each key and serves the refusals as we
 as the schema that editors read. Pure.
 """
 
+import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, time
@@ -71,9 +72,13 @@ class Expect:
 
 
 def toml_text(value: Any) -> str:  # noqa: ANN401 - whatever a TOML file may hold
-    """Return an example as it would be written in the file."""
+    r"""Return a value as it would be written in the file; text must be printable.
+
+    >>> print(toml_text(["a", {"b": 'said "so"'}]))
+    ["a", { b = "said \"so\"" }]
+    """
     if isinstance(value, str):
-        return f'"{value}"'
+        return json.dumps(value, ensure_ascii=False)  # JSON's strings are TOML's basic strings
     if isinstance(value, list):
         return "[" + ", ".join(toml_text(item) for item in value) + "]"
     if isinstance(value, dict):

@@ -1,13 +1,14 @@
-"""A configuration proposed from what was heard: a beginning that a person goes over.
+"""Units and probes proposed from what was heard: a beginning that a person goes over.
 
 Pure: no clock, no I/O. Holds no secret: a password is named by where it is kept.
 """
 
-import json
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Final
 
+from rimewatch.config.keys import toml_text
 from rimewatch.intake.survey import Guess
 from rimewatch.intake.topics import is_filter
 from rimewatch.shop import Broker
@@ -16,6 +17,40 @@ _NOT_IN_IDS: Final = re.compile(r"[^A-Za-z0-9_-]+")
 
 INTERVALS_S: Final = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 """Intervals that devices are set to; the next longer one is proposed. Common practice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A cold unit as it seems to be, and the probes in it."""
+
+    id: str
+    """What its id is made of."""
+    name: str
+    kind: str
+    """A kind of the configuration, such as ``freezer``."""
+    probes: tuple[Guess, ...]
+
+
+def places(guesses: Iterable[Guess]) -> list[Place]:
+    """Return what looks like cold units, each with the probes in it; no source is in two."""
+    by_name: dict[str, list[Guess]] = {}
+    for guess in guesses:
+        if _is_usable(guess):
+            by_name.setdefault(_place(guess), []).append(guess)
+    found: list[Place] = []
+    sources: set[tuple[object, ...]] = set()
+    for name, heard in by_name.items():
+        kinds = [guess.kind for guess in heard if guess.kind]
+        if not kinds:
+            continue
+        probes: list[Guess] = []
+        for guess in heard:
+            source = (guess.topic, guess.value, guess.match)
+            if source not in sources and (guess.kind or guess.measures != "air"):
+                sources.add(source)
+                probes.append(guess)
+        found.append(Place(id=name, name=name, kind=kinds[0], probes=tuple(probes)))
+    return found
 
 
 def propose(
@@ -39,63 +74,67 @@ def propose(
         "",
         "[shop]",
         'name = "Your shop"',
-        f"timezone = {_text(timezone)}    # such as America/Chicago",
+        f"timezone = {toml_text(timezone)}    # such as America/Chicago",
         "",
-        "[broker]",
-        f"url = {_text(broker.url)}",
+        *broker_lines(broker, password),
+        *unit_lines(places(guesses)),
     ]
+    return "\n".join(lines) + "\n"
+
+
+def broker_lines(broker: Broker, password: str) -> list[str]:
+    """Return the ``[broker]`` table; the password as the reference to where it is kept."""
+    lines = ["[broker]", f"url = {toml_text(broker.url)}"]
     kept = {key: getattr(broker, key) for key in ("username", "ca_file", "cert_file", "key_file")}
-    lines += [f"{key} = {_text(value)}" for key, value in kept.items() if value]
+    lines += [f"{key} = {toml_text(value)}" for key, value in kept.items() if value]
     if password:
-        lines.append(f"password = {_text(password)}")
-    usable = [g for g in guesses if _is_usable(g)]
-    places: dict[str, list[Guess]] = {}
-    for guess in usable:
-        places.setdefault(_place(guess), []).append(guess)
+        lines.append(f"password = {toml_text(password)}")
+    return lines
+
+
+def unit_lines(found: Iterable[Place]) -> list[str]:
+    """Return a ``[[unit]]`` table for each place and a ``[[probe]]`` for each of its probes."""
+    lines: list[str] = []
     taken: set[str] = set()
-    topics: set[tuple[object, ...]] = set()
-    for place, found in places.items():
-        kinds = [g.kind for g in found if g.kind]
-        if not kinds:
-            continue
-        unit = _fresh(place, taken)
+    for place in found:
+        unit = _fresh(place.id, taken)
         lines += [
             "",
             "[[unit]]",
-            f"id = {_text(unit)}",
-            f"name = {_text(place)}",
-            f"kind = {_text(kinds[0])}",
+            f"id = {toml_text(unit)}",
+            f"name = {toml_text(place.name)}",
+            f"kind = {toml_text(place.kind)}",
         ]
-        for guess in found:
-            source = (guess.topic, guess.value, guess.match)
-            if source not in topics and (guess.kind or guess.measures != "air"):
-                topics.add(source)
-                lines += ["", *_probe(guess, unit, taken)]
-    return "\n".join(lines) + "\n"
+        for guess in place.probes:
+            lines += ["", *_probe(guess, unit, taken)]
+    return lines
 
 
 def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
     lines = [
         "[[probe]]",
-        f"id = {_text(_fresh(f'{unit}-{guess.measures}', taken))}",
-        f"unit = {_text(unit)}",
-        f"measures = {_text(guess.measures)}",
-        f"topic = {_text(guess.topic)}",
-        f"format = {_text(guess.format)}",
+        f"id = {toml_text(_fresh(f'{unit}-{guess.measures}', taken))}",
+        f"unit = {toml_text(unit)}",
+        f"measures = {toml_text(guess.measures)}",
+        f"topic = {toml_text(guess.topic)}",
+        f"format = {toml_text(guess.format)}",
     ]
     if guess.format != "number":
         fields = {"value": guess.value, "time": guess.time, "battery": guess.battery}
-        given = ", ".join(f"{key} = {_text(path)}" for key, path in fields.items() if path)
+        given = ", ".join(f"{key} = {toml_text(path)}" for key, path in fields.items() if path)
         lines.append(f"fields = {{ {given} }}")
     if guess.match is not None:
         path, equals = guess.match
-        lines.append(f"match = {{ field = {_text(path)}, equals = {json.dumps(equals)} }}")
+        lines.append(f"match = {{ field = {toml_text(path)}, equals = {toml_text(equals)} }}")
     if guess.scale != "C":
-        lines.append(f"scale = {_text(guess.scale)}    # by its range; see whether that is so")
+        lines.append(f"scale = {toml_text(guess.scale)}    # by its range; see whether that is so")
     if guess.interval_s is not None and guess.measures in ("air", "humidity"):
         longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
         lines.append(f"every_s = {longer[0] if longer else round(guess.interval_s)}")
-    lines.append(f"# looks like {guess.likeness}; heard {guess.low} to {guess.high}")
+    if guess.low is not None:
+        lines.append(f"# looks like {guess.likeness}; heard {guess.low} to {guess.high}")
+    elif guess.likeness:
+        lines.append(f"# looks like {guess.likeness}")
     return lines
 
 
@@ -128,8 +167,3 @@ def _fresh(name: str, taken: set[str]) -> str:
         found, count = f"{base}-{count}", count + 1
     taken.add(found)
     return found
-
-
-def _text(value: str) -> str:
-    """Return a TOML basic string; what JSON writes is one, for characters of the first plane."""
-    return json.dumps(value)

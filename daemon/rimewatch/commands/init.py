@@ -1,0 +1,121 @@
+"""``rimewatch init``: a shop's first configuration, from a few questions."""
+
+import os
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from rimewatch.commands.files import write_whole
+from rimewatch.errors import UserError
+
+if TYPE_CHECKING:
+    from rimewatch.intake.first_configuration import Answers
+
+SECRET_MODE: Final = 0o600
+WIDTH: Final = 88
+
+
+@click.command(
+    epilog="Example:  rimewatch init shop.toml\n\n"
+    "Nothing is written before the last answer, and never over a file that is there."
+)
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), default=Path("shop.toml"))
+@click.option(
+    "--seconds",
+    type=click.FloatRange(min=1, max=86_400),
+    default=60.0,
+    show_default=True,
+    help="How long to listen for probes.",
+)
+def command(file: Path, seconds: float) -> None:
+    """Ask a few questions, listen for probes, and write a configuration to begin with.
+
+    Every question has an answer in [brackets] that Enter takes.
+    """
+    from rimewatch.commands.init_people import ask_pages, ask_phone
+    from rimewatch.commands.init_probes import ask_broker, ask_places
+    from rimewatch.commands.init_shop import ask_night, ask_shop
+    from rimewatch.intake.first_configuration import Answers
+
+    secrets: dict[Path, str] = {}
+    for path in (file, _beside(file, "broker-password"), _beside(file, "phone")):
+        if path.exists():
+            raise UserError(f"{path} is there already; name another file, or put it aside")
+    click.echo("A few questions; Enter takes the answer in [brackets], Ctrl-C leaves it all.\n")
+    shop = ask_shop()
+    broker = ask_broker()
+    password = ""
+    if broker.password is not None:
+        path = _beside(file, "broker-password")
+        secrets[path] = broker.password
+        password = f"file:{path.name}"
+    places = ask_places(broker, seconds)
+    address = ask_phone(shop.name)
+    phone = ""
+    if address:
+        path = _beside(file, "phone")
+        secrets[path] = address
+        phone = f"file:{path.name}"
+    night = ask_night() if address else ("21:00", "06:00")
+    pages = ask_pages()
+    answers = Answers(
+        name=shop.name,
+        timezone=shop.timezone,
+        display=shop.display,
+        summary_at=shop.summary_at,
+        broker=replace(broker, password=None),
+        broker_password=password,
+        places=places,
+        phone=phone,
+        night=night,
+        pages=pages.listen,
+        pages_url=pages.url,
+    )
+    _write(file, answers, secrets)
+    _what_next(file, answers)
+
+
+def _beside(file: Path, what: str) -> Path:
+    """Return where a secret is kept: a file of its own, so that others may read the rest."""
+    return file.with_name(f"{file.stem}.{what}")
+
+
+def _write(file: Path, answers: "Answers", secrets: dict[Path, str]) -> None:
+    from rimewatch.config import ConfigError, load_shop, warnings_of
+    from rimewatch.intake.first_configuration import first_configuration
+
+    text = first_configuration(answers)
+    for path, secret in secrets.items():
+        write_whole(path, secret + "\n", mode=SECRET_MODE)
+    try:
+        shop = load_shop(text, os.environ, source=file.name, folder=file.parent)
+    except ConfigError as error:
+        for path in secrets:
+            path.unlink()
+        raise UserError(
+            f"what you answered makes no configuration, nothing is written: {error}"
+        ) from None
+    write_whole(file, text)
+    click.echo(f"\nWritten to {file}: {len(shop.units)} units, {len(shop.probes)} probes.")
+    for path in secrets:
+        click.echo(f"Its secret is in {path}, for you alone to read.")
+    for warning in warnings_of(shop):
+        click.echo(click.wrap_text(f"Worth a look: {warning}", WIDTH))
+
+
+def _what_next(file: Path, answers: "Answers") -> None:
+    name = "rimewatch" if Path(sys.argv[0]).name != "rimewatch" else sys.argv[0]
+    probe = answers.places[0].probes[0]
+    told = ["", "What now:", f"  {name} run --config {file}          watches, until Ctrl-C"]
+    if answers.phone:
+        told.append(f"  {name} test-alarm --config {file}   sends a test to the phone")
+    if probe.format in ("number", "json"):
+        payload = "2.1" if probe.format == "number" else f"'{{\"{probe.value}\": 2.1}}'"
+        told.append(f"  mosquitto_pub -q 1 -t {probe.topic} -m {payload}   is a reading by hand")
+    if answers.pages:
+        where = answers.pages_url or f"http://{answers.pages}"
+        told.append(f"The pages are at {where}; run prints a link to sign in with.")
+    click.echo("\n".join(told))

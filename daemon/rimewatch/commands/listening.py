@@ -1,0 +1,70 @@
+"""Listening to a broker before somebody's eyes: the table of what is there, as it grows."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from rich.console import Console
+from rich.live import Live
+from rich.markup import escape
+from rich.table import Table
+
+from rimewatch.clock import Clock
+from rimewatch.intake.eavesdrop import eavesdrop
+from rimewatch.intake.survey import Guess, Survey
+from rimewatch.shop import Broker
+
+SHOWN: Final = 40
+"""Rows of the table; everything is in the proposal and in --json."""
+REDRAW_S: Final = 1.0
+
+
+def listen(
+    broker: Broker, clock: Clock, seconds: float, *, may_be_cut_short: bool = False
+) -> Survey:
+    """Listen, and show what there is so far where somebody looks at a terminal.
+
+    Args:
+        broker: Where to listen.
+        clock: The machine's.
+        seconds: For how long.
+        may_be_cut_short: Whether Ctrl-C ends the listening alone, and keeps what was heard.
+
+    Raises:
+        NotHeard: If the broker cannot be listened to.
+        BrokerSettingsError: If the settings cannot be used.
+    """
+    survey = Survey()
+    console = Console(stderr=True)
+    shown_s = clock.monotonic_s()
+    with Live(console=console, auto_refresh=False, transient=True) as live:
+        try:
+            for heard in eavesdrop(broker, clock, seconds):
+                if heard is not None and not heard.topic.startswith("rimewatch/"):
+                    survey.add(
+                        heard.topic, heard.payload, heard.arrived_ms, retained=heard.retained
+                    )
+                if console.is_terminal and clock.monotonic_s() - shown_s >= REDRAW_S:
+                    shown_s = clock.monotonic_s()
+                    live.update(guess_table(survey.guesses()), refresh=True)
+        except KeyboardInterrupt:
+            if not may_be_cut_short:
+                raise
+    return survey
+
+
+def guess_table(guesses: Sequence[Guess]) -> Table:
+    """Return what each topic seems to be, one row each."""
+    table = Table("Topic", "Messages", "Format", "Field", "Every", "Range", "Looks like")
+    for guess in guesses[:SHOWN]:
+        field = guess.value if guess.match is None else f"{guess.value} of {guess.match[1]}"
+        span = "" if guess.low is None else f"{guess.low:g} to {guess.high:g} {guess.scale}"
+        table.add_row(
+            escape(guess.topic),
+            str(guess.messages),
+            guess.format,
+            escape(field),
+            "" if guess.interval_s is None else f"{guess.interval_s:.0f} s",
+            span,
+            guess.likeness or escape(guess.last),
+        )
+    return table
