@@ -1,24 +1,32 @@
-"""Pictures that go out with alarms: drawn as the message is put down, found as it is sent.
+"""Pictures that go out with alarms: ordered as the message is put down, drawn as it goes out.
 
 Beside the journal, one file for each message, under the hash of its idempotency key, so
 that whoever sends needs no further record of them. They are no part of the record: what
-they show can be drawn again from the readings. A picture that cannot be drawn or written
-is done without; the message never waits for it.
+they show can be drawn again from the readings. A message waits a few seconds for its
+picture at most; one that cannot be drawn or written, or is asked for after a restart
+only, is done without.
 
-Drawn by the writer's thread alone.
+Drawing costs more than all else that an alarm needs, so it has a thread of its own: the
+writer only orders, nothing it writes or acknowledges waits for a pen.
 """
 
 import hashlib
 import os
+import queue
+import threading
+from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 from rimewatch.alarms.effects import Send
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.journal.outbox import OutboxRow
+from rimewatch.journal.reader import JournalReader
 from rimewatch.report.alarm_chart import alarm_chart_png, warm_up
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, About, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, About, ContactId, Rule, UnitId
 
 KEPT_MS: Final = 7 * MS_PER_DAY
 """Longer than any message is tried for."""
@@ -28,6 +36,14 @@ SHOWN: Final = frozenset({Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK, Rule.PR
 
 CALLS: Final = frozenset({About.RAISED, About.ESCALATED})
 """A repetition brings the words alone: the picture has come already."""
+
+PATIENCE_S: Final = 10.0
+"""How long a message waits for its picture (our choice): it takes a tenth of a second, but a
+small computer that has just started draws its first one for seconds."""
+
+MOST_WAITING: Final = 2
+"""Where more pictured messages than this wait for the same person, words go alone until they are
+through (our choice): in a flood each picture would make all the alarms behind it late."""
 
 
 def charts_folder(journal_path: Path) -> Path:
@@ -40,6 +56,16 @@ def chart_path(folder: Path, key: str) -> Path:
     return folder / f"{hashlib.sha256(key.encode()).hexdigest()[:32]}.png"
 
 
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """What is to be on a picture."""
+
+    shop: Shop
+    journal: Path
+    unit: UnitId
+    send: Send
+
+
 class Charts:
     """Draws and keeps the pictures of one journal's messages.
 
@@ -49,35 +75,62 @@ class Charts:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._lock = threading.Lock()
+        self._ordered: dict[tuple[str, ContactId], _Order] = {}
+        """By alarm and contact: of one alarm a contact gets the newest word alone."""
+        self._work: queue.SimpleQueue[tuple[Callable[[], None], threading.Event] | None]
+        self._work = queue.SimpleQueue()
+        self._thread: threading.Thread | None = None
         self._last: tuple[UnitId, float | None, int] | None = None
         self._png: bytes | None = None
         self._failing = False
+        self._trouble = ""
 
-    def warm_up(self, shop: Shop) -> str:
-        """Have the first picture drawn before it is needed; return what went wrong, if it did."""
-        try:
-            warm_up(shop)
-        except Exception as error:  # noqa: BLE001 - see draw
-            return self._trouble(error)
-        return ""
+    def warm_up(self, shop: Shop) -> None:
+        """Have a picture drawn that nobody sees: the first one takes a second. Does not wait."""
+        self._do(partial(warm_up, shop))
 
-    def draw(self, shop: Shop, store: ReadingStore, send: Send) -> str:
-        """Draw the picture of a message, where it has one.
+    def order(self, shop: Shop, journal: Path, send: Send) -> None:
+        """Note that a message has a picture, where its kind has one. Draws nothing yet.
 
-        Returns:
-            What went wrong, if it did and the last one was well; else nothing.
+        Args:
+            shop: The shop.
+            journal: The file with its readings, read when the picture is drawn.
+            send: The message; what was ordered for an earlier one of its alarm is forgotten.
         """
-        unit = send.key.unit
-        if unit is None or unit not in shop.unit:
-            return ""
-        if send.key.rule not in SHOWN or send.about not in CALLS:
-            return ""
-        try:
-            self._write(shop, store, unit, send)
-        except Exception as error:  # noqa: BLE001 - fonts, memory, disk: the words go out anyway
-            return self._trouble(error)
-        self._failing = False
-        return ""
+        unit, place = send.key.unit, (send.alarm_id, send.contact)
+        with self._lock:
+            self._ordered.pop(place, None)
+            if unit is None or unit not in shop.unit:
+                return
+            if send.key.rule in SHOWN and send.about in CALLS:
+                self._ordered[place] = _Order(shop, journal, unit, send)
+
+    def finish(self, row: OutboxRow, *, within_s: float = PATIENCE_S) -> None:
+        """Draw what was ordered for a message, and wait for it; from any thread.
+
+        Args:
+            row: The message; one without an order has no picture.
+            within_s: How long to wait. What is drawn later still serves a later try.
+        """
+        if row.alarm_id is None:
+            return
+        with self._lock:
+            order = self._ordered.get((row.alarm_id, row.contact))
+            if order is None or order.send.token != row.idempotency_key:
+                return
+            del self._ordered[row.alarm_id, row.contact]
+            waiting = sum(contact == row.contact for _, contact in self._ordered)
+        if waiting > MOST_WAITING:
+            return
+        if not self._do(partial(self._draw, order)).wait(within_s):
+            self._note(f"it was not drawn within {within_s:.0f} s")
+
+    def take_trouble(self) -> str:
+        """Return what went wrong since the last time, told once for a row of failures."""
+        with self._lock:
+            trouble, self._trouble = self._trouble, ""
+        return trouble
 
     def tidy(self, now_ms: int) -> None:
         """Remove the pictures of messages that were made long ago."""
@@ -86,13 +139,49 @@ class Charts:
                 if path.stat().st_mtime * MS_PER_S < now_ms - KEPT_MS:
                     path.unlink()
 
-    def _write(self, shop: Shop, store: ReadingStore, unit: UnitId, send: Send) -> None:
+    def stop(self, *, grace_s: float) -> None:
+        """Let the thread end after what it is at; one that does not in time dies with the process.
+
+        Args:
+            grace_s: Longest time to wait, in real seconds.
+        """
+        self._work.put(None)
+        with self._lock:
+            thread = self._thread
+        if thread is not None:
+            thread.join(grace_s)
+
+    def _do(self, work: Callable[[], None]) -> threading.Event:
+        done = threading.Event()
+        self._work.put((work, done))
+        with self._lock:
+            if self._thread is None:
+                self._thread = threading.Thread(
+                    target=self._run, name="rimewatch-charts", daemon=True
+                )
+                self._thread.start()
+        return done
+
+    def _run(self) -> None:
+        while (task := self._work.get()) is not None:
+            work, done = task
+            try:
+                work()
+            except Exception as error:  # noqa: BLE001 - fonts, memory, disk: words go out anyway
+                self._note(f"{type(error).__name__}: {error}")
+            else:
+                self._failing = False
+            done.set()
+
+    def _draw(self, order: _Order) -> None:
+        send = order.send
         # Several people are told of one thing at one moment: they get the same picture.
-        this = (unit, send.condition.limit_c, send.at_ms)
+        this = (order.unit, send.condition.limit_c, send.at_ms)
         if this != self._last:
-            self._png = alarm_chart_png(
-                shop, store, unit, send.at_ms, line_c=send.condition.limit_c
-            )
+            with JournalReader.open(order.journal) as store:
+                self._png = alarm_chart_png(
+                    order.shop, store, order.unit, send.at_ms, line_c=send.condition.limit_c
+                )
             self._last = this
         if self._png is None:
             return
@@ -104,11 +193,12 @@ class Charts:
         os.utime(draft, (at_s, at_s))  # by the service's clock, which a replayed night moves
         draft.replace(path)
 
-    def _trouble(self, error: Exception) -> str:
-        if self._failing:
-            return ""
-        self._failing = True
-        return (
-            f"{type(error).__name__}: {error}; alarms go out without pictures. See that "
-            f"{self._folder} can be written, and MPLCONFIGDIR"
-        )
+    def _note(self, what: str) -> None:
+        with self._lock:
+            if self._failing:
+                return
+            self._failing = True
+            self._trouble = (
+                f"{what}; alarms go out without pictures. See that {self._folder} can be "
+                "written, and MPLCONFIGDIR"
+            )

@@ -16,6 +16,8 @@ from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.receiver import Receiver
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
+from rimewatch.journal.outbox import OutboxRow
+from rimewatch.notify.letter import Extras
 from rimewatch.notify.results import Result
 from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
@@ -157,8 +159,8 @@ class Service:
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
-        if self._shop.contacts and (trouble := self._charts.warm_up(self._shop)):
-            self._say(f"No picture can be drawn: {trouble}.")
+        if self._shop.contacts:
+            self._charts.warm_up(self._shop)
         self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
         try:
             self._loop(writer)
@@ -168,6 +170,7 @@ class Service:
             self._session.stop()
             self.pages.stop()
             self._dispatcher.stop(grace_s=GRACE_S)
+            self._charts.stop(grace_s=GRACE_S)
             self._note_end(writer)
 
     def _new_session(self, shop: Shop, *, knew_us: bool, earlier: tuple[str, ...]) -> BrokerSession:
@@ -179,9 +182,12 @@ class Service:
         self._session = session
         self._filters = FilterMemory(self._shop.broker, session)
         postmark = self.pages.use(self._shop)
-        self._dispatcher = self._around.dispatcher(
-            self._shop.contacts, self._clock, extras=postmark
-        )
+
+        def extras(row: OutboxRow, now_ms: int) -> Extras:
+            self._charts.finish(row)
+            return postmark(row, now_ms)
+
+        self._dispatcher = self._around.dispatcher(self._shop.contacts, self._clock, extras=extras)
         self._cry = CryForHelp(self._shop, self._clock)
 
     def _loop(self, writer: Writer) -> None:
@@ -263,9 +269,15 @@ class Service:
             housekeeping.look(self._clock.now_ms())
             self._mirroring.look(writer.journal)
             self._filters.look(writer.journal)
+            self._note_pictures(writer)
         except JournalError as error:
             # Nothing is lost by a journal that stays untidy; writing itself will complain.
             self._say(f"Tidying the journal failed: {error}")
+
+    def _note_pictures(self, writer: Writer) -> None:
+        if trouble := self._charts.take_trouble():
+            self._say(f"No picture can be drawn: {trouble}.")
+            writer.journal.add_event(self._clock.now_ms(), "no picture", trouble)
 
     def _note_listening(self, *, now: bool) -> None:
         if now:
@@ -377,6 +389,7 @@ class Service:
         try:
             writer.take((), self._results(), last=True)
             self._mirroring.stop(writer.journal)
+            self._note_pictures(writer)
             writer.journal.add_event(self._clock.now_ms(), "stop", "asked to stop")
         except JournalError as error:
             self._say(f"The end could not be noted: {error}")

@@ -62,7 +62,7 @@ class Writer:
         shop: The shop.
         journal: The journal, opened for writing by this thread.
         clock: Tells the time.
-        charts: Draws what goes out with alarms; None: they are words alone.
+        charts: Told which alarms go out with a picture; None: they are words alone.
     """
 
     def __init__(
@@ -345,10 +345,8 @@ class Writer:
             not_before_ms=send.at_ms,
             urgent=send.priority is Priority.HIGH and send.about is not About.RETURNED,
         )
-        if number is None or self._charts is None:
-            return
-        if trouble := self._charts.draw(self.shop, self.journal, send):
-            self.journal.add_event(self._clock.now_ms(), "no picture", trouble)
+        if number is not None and self._charts is not None:
+            self._charts.order(self.shop, self.journal.path, send)
 
     def _keep_summary(self, due: SummaryDue) -> None:
         if self.journal.summary_done(due.day):

@@ -1,5 +1,6 @@
 """The writer on a real journal: a batch is taken in whole or not at all, and goes on after."""
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -348,14 +349,42 @@ class TestPictures:
             raise OSError("no font to be found")
 
         monkeypatch.setattr("rimewatch.report.chart._draw", broken)
-        writer = Writer(shop(), journal, clock, Charts(tmp_path / "charts"))
+        charts = Charts(tmp_path / "charts")
+        writer = Writer(shop(), journal, clock, charts)
+        told, troubles = [], []
         for number, celsius in enumerate((9.0, 2.0, 9.0, 2.0)):
             batch = arrivals(20, celsius, from_ms=START_MS + number * 20 * 60_000)
             clock.move_to(batch[-1].arrived_ms)
             writer.take(batch)
+            for row in writer.due_messages():
+                charts.finish(row)
+                told.append(row.about)
+            troubles.append(charts.take_trouble())
+        charts.stop(grace_s=20.0)
 
-        told = [row.about for row in journal.messages_between(START_MS, 10**14)]
         assert told.count(About.RAISED) == 2
-        events = [e for e in journal.events_between(START_MS, 10**14) if e.what == "no picture"]
-        assert len(events) == 1
-        assert "no font to be found" in events[0].detail
+        assert "no font to be found" in troubles[0]
+        assert troubles[1:] == ["", "", ""]
+
+    def test_picture_that_takes_for_ever_holds_a_message_up_for_a_while_only(
+        self,
+        journal: Journal,
+        clock: SteppedClock,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        """The writer does not wait for it at all."""
+        released = threading.Event()
+        monkeypatch.setattr("rimewatch.report.chart._draw", lambda *_, **__: released.wait() or b"")
+        charts = Charts(tmp_path / "charts")
+        writer = Writer(shop(), journal, clock, charts)
+        warm = arrivals(20, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        (row,) = writer.due_messages()
+
+        charts.finish(row, within_s=0.01)
+        released.set()
+        charts.stop(grace_s=20.0)
+
+        assert "not drawn within" in charts.take_trouble()
