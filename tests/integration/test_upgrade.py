@@ -118,6 +118,8 @@ def test_newer_version_goes_on_with_everything_an_old_one_wrote(kept: Path) -> N
         assert journal.add_readings([new]) == [True]
         journal.compact(START_MS + 30 * 24 * HOUR_MS)
         assert len(journal.span(ProbeId("case-1-air"))) == 4001
+        hours = journal.hours(ProbeId("case-1-air"), 0, START_MS + 4000 * 60_000, 180_000.0)
+        assert int(hours.readings.sum()) == 4001
         assert journal.verify() == []
     with sqlite3.connect(kept) as connection:
         assert schema_version(connection) == len(MIGRATIONS)

@@ -22,6 +22,7 @@ from rimewatch.journal import (
     events,
     outbox,
     quarantine,
+    rollups,
     seals,
     thinning,
 )
@@ -208,6 +209,27 @@ class Journal(JournalReads):
                     return done
                 self._readings.pack_day(*found)
         return max_blocks
+
+    def roll_up(self, lags: Sequence[tuple[ProbeId, float, float]], most_days: int) -> int:
+        """Roll up packed days for long curves; see :mod:`.rollups`.
+
+        Args:
+            lags: Governing probes whose air is seen through a lag: the probe, its lag in
+                seconds, and its stale time in milliseconds.
+            most_days: At most so many days of a probe, in one transaction.
+
+        Returns:
+            How many were rolled up; fewer than ``most_days``: there are no more for now.
+        """
+        with self._writing() as connection:
+            done = rollups.roll_up_missing(connection, most_days)
+            for probe, lag_s, stale_ms in lags:
+                if done >= most_days:
+                    break
+                done += rollups.roll_up_governing(
+                    connection, probe, lag_s, stale_ms, most_days - done
+                )
+        return done
 
     def thin_readings(self, probe: ProbeId, before_ms: int, most_days: int = 1) -> int:
         """Thin out a probe's readings to the range of each hour; see :mod:`.thinning`.

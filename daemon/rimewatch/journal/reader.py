@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Self
 
 from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.hourly import GoverningHours, MeasuredHours
 from rimewatch.evaluation.store import Span
 from rimewatch.journal import (
     alarms,
@@ -22,6 +23,7 @@ from rimewatch.journal import (
     outbox,
     quarantine,
     readings,
+    rollups,
     seal_chain,
     seals,
     thinning,
@@ -49,7 +51,7 @@ class JournalReads:
     """What can be asked of a journal; the writer's and the readers' connections share it.
 
     Bound to the thread that opened it. Implements
-    :class:`rimewatch.evaluation.store.ReadingStore`. Every method raises a
+    :class:`rimewatch.evaluation.hourly.HourStore`. Every method raises a
     :class:`rimewatch.journal.errors.JournalError` where the file cannot be read.
     """
 
@@ -111,6 +113,23 @@ class JournalReads:
         """Return what is left of readings that needed not be kept any longer."""
         with self._snapshot() as connection:
             return thinning.hour_ranges(connection, probe, from_ms, to_ms)
+
+    def hours(self, probe: ProbeId, from_ms: int, to_ms: int, gaps_over_ms: float) -> MeasuredHours:
+        """Return a probe's hours; see :class:`rimewatch.evaluation.hourly.HourStore`."""
+        with self._snapshot() as connection:
+            return rollups.hours(connection, probe, from_ms, to_ms, gaps_over_ms)
+
+    def governing_hours(
+        self, probe: ProbeId, lag_s: float, stale_ms: float, from_ms: int, to_ms: int
+    ) -> GoverningHours:
+        """Return what was rolled up of a governing temperature; see the same."""
+        with self._snapshot() as connection:
+            return rollups.governing_hours(connection, probe, lag_s, stale_ms, from_ms, to_ms)
+
+    def changes(self, probe: ProbeId, from_ms: int, to_ms: int) -> Span:
+        """Return a contact's changes; see the same."""
+        with self._snapshot() as connection:
+            return rollups.changes(connection, probe, from_ms, to_ms)
 
     def known_probes(self) -> list[ProbeId]:
         """Return the probes that ever had a reading."""

@@ -13,7 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from rimewatch.journal import rollups
 from rimewatch.journal.blocks import pack_integers, pack_raws, unpack_integers
+from rimewatch.journal.day_rollup import roll_up
 from rimewatch.journal.readings import (
     FIRST_MS,
     LAST_MS,
@@ -290,7 +292,7 @@ class ReadingWriter:
         return None if found is None else (found[0], found[1] // MS_PER_DAY)
 
     def pack_day(self, number: int, day: int) -> None:
-        """Move a day's tail rows into its block; must be called inside a transaction.
+        """Move a day's tail rows into its block, rolled up; must be called inside a transaction.
 
         Args:
             number: The probe's number.
@@ -298,6 +300,7 @@ class ReadingWriter:
         """
         first_ms, last_ms = day * MS_PER_DAY, (day + 1) * MS_PER_DAY - 1
         readings = load_full(self._connection, number, first_ms, last_ms)
+        millis = np.rint(readings.values * MILLI).astype(np.int64)
         self._connection.execute(
             "INSERT INTO reading_block"
             " (probe_no, day, first_ms, last_ms, readings, times, millis, lags, raws)"
@@ -305,8 +308,9 @@ class ReadingWriter:
             " ON CONFLICT DO UPDATE SET first_ms = excluded.first_ms,"
             " last_ms = excluded.last_ms, readings = excluded.readings, times = excluded.times,"
             " millis = excluded.millis, lags = excluded.lags, raws = excluded.raws",
-            (number, day, *_packed(readings)),
+            (number, day, *_packed(readings, millis)),
         )
+        rollups.keep_packed(self._connection, number, day, roll_up(readings.times_ms, millis))
         self._connection.execute(
             "DELETE FROM reading WHERE probe_no = ? AND observed_ms BETWEEN ? AND ?",
             (number, first_ms, last_ms),
@@ -317,8 +321,9 @@ class ReadingWriter:
             self._unpacked_from_ms[number] = after_ms
 
 
-def _packed(readings: FullSpan) -> tuple[int, int, int, bytes, bytes, bytes, bytes]:
-    millis = np.rint(readings.values * MILLI).astype(np.int64)
+def _packed(
+    readings: FullSpan, millis: Integers
+) -> tuple[int, int, int, bytes, bytes, bytes, bytes]:
     return (
         int(readings.times_ms[0]),
         int(readings.times_ms[-1]),

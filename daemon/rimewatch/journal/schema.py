@@ -274,7 +274,30 @@ _THIRD: Final = (
         END""",
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD)
+_FOURTH: Final = (
+    # --- days rolled up, from which long curves are drawn: derived, and never the record ---
+    """CREATE TABLE reading_rollup (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        day INTEGER NOT NULL,
+        hours BLOB NOT NULL,
+        silent_over_ms INTEGER NOT NULL,
+        silences BLOB NOT NULL,
+        changes BLOB,
+        PRIMARY KEY (probe_no, day)
+    ) STRICT, WITHOUT ROWID""",
+    # settings: the lag and stale time under which it was carried; lag: where it stood after
+    # the day's last reading, as JSON.
+    """CREATE TABLE governing_rollup (
+        probe_no INTEGER NOT NULL REFERENCES probe (no),
+        day INTEGER NOT NULL,
+        settings TEXT NOT NULL,
+        hours BLOB NOT NULL,
+        lag TEXT NOT NULL,
+        PRIMARY KEY (probe_no, day)
+    ) STRICT, WITHOUT ROWID""",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD, _FOURTH)
 """Step n brings a file from schema n to n + 1. Append only."""
 
 

@@ -3,6 +3,7 @@
 Only whole UTC days that are sealed, and only readings: entries, alarms, messages, events,
 summaries and seals stay for ever. How long readings must be kept is not decided here
 (``rimewatch.report.retention``); what is left of them is sealed with the next day's seal.
+Beside it the day's roll-up stays, from which curves are drawn.
 """
 
 import sqlite3
@@ -10,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimewatch.journal import rollups
+from rimewatch.journal.day_rollup import roll_up
 from rimewatch.journal.readings import MILLI, load_full, probe_number
 from rimewatch.journal.seals import sealed_until_ms
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
@@ -65,6 +68,7 @@ def thin_oldest_day(connection: sqlite3.Connection, probe: ProbeId, before_ms: i
             strict=True,
         ),
     )
+    rollups.keep(connection, number, day, roll_up(found.times_ms, millis))
     connection.execute("DELETE FROM reading_block WHERE probe_no = ? AND day = ?", (number, day))
     connection.execute(
         "DELETE FROM reading WHERE probe_no = ? AND observed_ms BETWEEN ? AND ?",

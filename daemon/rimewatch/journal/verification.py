@@ -1,4 +1,4 @@
-"""Looks the whole journal over: SQLite's own check, references, and each packed day.
+"""Looks the whole journal over: SQLite's own check, references, each packed day and its roll-up.
 
 Takes seconds on a large file, so it is for copies and for somebody who asks; each start
 makes do with ``quick_check``. Changes nothing.
@@ -6,12 +6,14 @@ makes do with ``quick_check``. Changes nothing.
 
 import sqlite3
 from collections.abc import Iterator
+from contextlib import suppress
 from itertools import chain, islice
 from typing import Final
 
 import numpy as np
 
 from rimewatch.journal.blocks import BlockDamagedError, unpack_integers, unpack_raws
+from rimewatch.journal.day_rollup import DayRollup, roll_up
 from rimewatch.journal.entry_codec import EntryCodecError, entry_from_json
 from rimewatch.journal.readings import MILLI
 from rimewatch.vocabulary import MS_PER_DAY
@@ -30,7 +32,11 @@ def findings(connection: sqlite3.Connection) -> list[str]:
         sqlite3.DatabaseError: If the file is too damaged even for this.
     """
     checks = chain(
-        _pages(connection), _references(connection), _blocks(connection), _entries(connection)
+        _pages(connection),
+        _references(connection),
+        _blocks(connection),
+        _rollups(connection),
+        _entries(connection),
     )
     return list(islice(checks, FINDINGS_TOLD))
 
@@ -73,6 +79,20 @@ def _block(day: int, first_ms: int, last_ms: int, count: int, columns: list[byte
     if first_ms // MS_PER_DAY != day or last_ms // MS_PER_DAY != day:
         return "it holds times of another day"
     return ""
+
+
+def _rollups(connection: sqlite3.Connection) -> Iterator[str]:
+    """What was rolled up of a packed day must follow from its readings."""
+    for probe, day, times, millis, *kept in connection.execute(
+        "SELECT id, day, times, millis, hours, silent_over_ms, silences, changes"
+        " FROM reading_block JOIN reading_rollup USING (probe_no, day) JOIN probe ON no = probe_no"
+    ):
+        with suppress(BlockDamagedError):  # which is told of already
+            if roll_up(unpack_integers(times), unpack_integers(millis)) != DayRollup(*kept):
+                yield (
+                    f"the day {np.datetime64(day, 'D')} of {probe}: what was rolled up of it "
+                    "for long curves is not what its readings say"
+                )
 
 
 def _entries(connection: sqlite3.Connection) -> Iterator[str]:

@@ -1,8 +1,9 @@
 """Keeps the journal sealed, small and quick, a little at a time: no reading waits for it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Final
 
+from rimewatch.evaluation.channels import settings_for
 from rimewatch.evaluation.lot_book import book
 from rimewatch.journal.journal import Journal
 from rimewatch.report.retention import keep_from_ms
@@ -18,6 +19,9 @@ PACK_EVERY_MS: Final = 10 * 60_000
 BLOCKS_A_TIME: Final = 4
 """Some milliseconds each. 50 probes' days are packed within a few hours."""
 
+DAYS_A_TIME: Final = 8
+"""Rolled up within one transaction; less than a millisecond each."""
+
 SEAL_EVERY_MS: Final = 60_000
 """How often it is looked whether a day is to be sealed."""
 
@@ -29,6 +33,9 @@ SOON_MS: Final = 1000
 
 KEEP_SENT_MS: Final = 35 * MS_PER_DAY
 """Sent messages stay in the outbox for longer than any reading may be late."""
+
+
+Lag = tuple[ProbeId, float, float]
 
 
 class Housekeeping:
@@ -47,6 +54,8 @@ class Housekeeping:
         self._journal = journal
         self._shop = shop
         self._pack_due_ms = 0
+        self._roll_due_ms = 0
+        self._rolled: tuple[Lag, ...] | None = None
         self._seal_due_ms = 0
         self._wal_due_ms: int | None = None
         self._thin_due_ms: int | None = None
@@ -67,6 +76,11 @@ class Housekeeping:
         if now_ms >= self._pack_due_ms:
             packed = self._journal.compact(now_ms - PACK_AFTER_MS, BLOCKS_A_TIME)
             self._pack_due_ms = now_ms + (SOON_MS if packed == BLOCKS_A_TIME else PACK_EVERY_MS)
+            if packed:
+                self._rolled = None
+        if now_ms >= self._roll_due_ms:
+            self._roll_due_ms = now_ms + SOON_MS
+            self._roll_up()
         if now_ms >= self._wal_due_ms:
             self._wal_due_ms = now_ms + WAL_EVERY_MS
             self._journal.outbox_prune(now_ms - KEEP_SENT_MS)
@@ -75,6 +89,12 @@ class Housekeeping:
                 self._charts.tidy(now_ms)
         if now_ms >= self._thin_due_ms:
             self._thin_due_ms = now_ms + (SOON_MS if self._thin(now_ms) else THIN_EVERY_MS)
+
+    def _roll_up(self) -> None:
+        """Roll up some of what was packed, or what was carried by other lags than now."""
+        lags = tuple(_lags(self._shop()))
+        if lags != self._rolled and self._journal.roll_up(lags, DAYS_A_TIME) < DAYS_A_TIME:
+            self._rolled = lags
 
     def _thin(self, now_ms: int) -> bool:
         """Thin out one day of one probe; return whether there may be more."""
@@ -88,3 +108,12 @@ class Housekeeping:
                 return True
             self._to_thin.pop()
         return False
+
+
+def _lags(shop: Shop) -> Iterator[Lag]:
+    """Yield the governing probes whose air is seen through a lag, as the journal takes them."""
+    for unit in shop.units:
+        for probe in shop.governing_probes(unit.id):
+            settings = settings_for(unit, probe)
+            if settings.lag_s:
+                yield probe.id, settings.lag_s, settings.stale_ms

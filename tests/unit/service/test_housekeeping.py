@@ -59,6 +59,30 @@ def test_days_are_sealed_and_what_need_not_be_kept_is_thinned(journal: Journal) 
     assert journal.verify() == []
 
 
+def test_packed_days_are_rolled_up_under_the_lag_of_the_day(journal: Journal) -> None:
+    """A shop that changes a unit's lag has its long curves made anew."""
+    behind = [shop(unit(lag_s=lag_s), probe()) for lag_s in (600, 1800)]
+    current = behind[:1]
+    housekeeping = Housekeeping(journal, lambda: current[0])
+    now_ms = START_MS + 8 * MS_PER_DAY
+    asked = (ProbeId("air"), START_MS, now_ms)
+
+    def days(lag_s: float) -> int:
+        kept = journal.governing_hours(asked[0], lag_s, 180_000.0, *asked[1:])
+        return len(set((kept.hours // 24).tolist()))
+
+    for _ in range(30):
+        housekeeping.look(now_ms)
+        now_ms += 60_000
+    assert (days(600.0), days(1800.0)) == (6, 0)
+
+    current[0] = behind[1]
+    for _ in range(4):
+        housekeeping.look(now_ms)
+        now_ms += 60_000
+    assert (days(600.0), days(1800.0)) == (0, 6)
+
+
 def test_one_look_does_little(journal: Journal) -> None:
     """A reading that arrives meanwhile waits for a day at most, not for a week."""
     Housekeeping(journal, lambda: SHOP).look(START_MS + 8 * MS_PER_DAY + 2 * MS_PER_H)
