@@ -4,6 +4,7 @@
 #   make demo SPEED=1       the same as slow as life
 #   make test               sets up what the tests need, and passes them
 #   make wheel-check        builds the packages and tries them outside the checkout
+#   make api-check       asks the interface for programs thousands of odd questions
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make check              lint, format, types, import contracts
 
@@ -11,12 +12,13 @@ SPEED ?= 1800
 SCENARIO ?= night-at-saltmarsh-row
 PYTHON ?= python3
 TESTS ?= tests
+EXAMPLES ?= 1000
 PYTEST_ARGS ?=
 
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test bench check wheel-check format clean
+.PHONY: demo test api-check bench check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -25,6 +27,10 @@ test: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
 		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium
 	$(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+
+api-check: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto
+	RIMEWATCH_API_EXAMPLES=$(EXAMPLES) $(BIN)/pytest -n 0 tests/integration/test_api_against_its_document.py
 
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients

@@ -4,30 +4,151 @@ References:
     [1] OpenAPI Specification 3.1.0.
     [2] OpenMetrics 1.0 (text format), for ``/metrics``.
     [3] RFC 9110, HTTP Semantics: ETag and If-None-Match (8.8.3, 13.1.2).
+    [4] RFC 8288, Web Linking: the ``Link`` of a CSV answer.
+    [5] RFC 6750, section 3: ``WWW-Authenticate: Bearer`` on a refusal.
 """
 
+from collections.abc import Iterable
+from enum import Enum
 from typing import Any, Final
 
-_NOT_MODIFIED: Final = {"description": "Nothing has changed since the ETag that was given."}
-_REFUSED: Final = {"description": "No token, or one without the scope."}
+from rimewatch.alarms.lifecycle import State
+from rimewatch.lots.record import Proof
+from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule
+from rimewatch.web.metrics import CONTENT_TYPE
+from rimewatch.web.standing import Standing
+
+MOST: Final = 10_000
+"""Most readings of one answer (our choice): about half a megabyte."""
+USUAL: Final = 1000
+
+_TEXT: Final[dict[str, Any]] = {"text/plain": {"schema": {"type": "string", "minLength": 1}}}
+_STRING: Final[dict[str, Any]] = {"type": "string"}
+_INSTANT: Final[dict[str, Any]] = {"type": "string", "format": "date-time"}
+_DEGREES: Final[dict[str, Any]] = {"type": ["number", "null"], "description": "°C"}
 
 
-def _answer(what: str, kind: str = "application/json") -> dict[str, Any]:
+def _or_null(schema: dict[str, Any]) -> dict[str, Any]:
+    return {**schema, "type": [schema["type"], "null"]}
+
+
+def _one_of(words: Iterable[Enum], *, or_null: bool = False) -> dict[str, Any]:
+    values = [word.value for word in words]
+    if or_null:
+        return {"type": ["string", "null"], "enum": [*values, None]}
+    return {"type": "string", "enum": values}
+
+
+def _object(**properties: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of an object that has each of some keys, and may get more."""
+    return {"type": "object", "properties": properties, "required": list(properties)}
+
+
+def _list(name: str, schema: str, **also: dict[str, Any]) -> dict[str, Any]:
+    items = {"type": "array", "items": {"$ref": f"#/components/schemas/{schema}"}}
+    return _object(**also, **{name: items})
+
+
+_SCHEMAS: Final[dict[str, Any]] = {
+    "Unit": _object(
+        id=_STRING,
+        name=_STRING,
+        kind=_one_of(Kind),
+        standing=_one_of(Standing),
+        fish_c=_DEGREES,
+        air_c=_DEGREES,
+        read=_or_null(_INSTANT),
+        limit_c={"type": "number", "description": "°C"},
+        over_since=_or_null(_INSTANT),
+        out_of_service={"type": "boolean"},
+    ),
+    "Alarm": _object(
+        id=_STRING,
+        unit=_or_null(_STRING),
+        units={"type": "array", "items": _STRING},
+        rule=_one_of(Rule),
+        priority=_one_of(Priority),
+        state=_one_of(State),
+        raised=_INSTANT,
+        acknowledged=_or_null(_INSTANT),
+        returned=_or_null(_INSTANT),
+    ),
+    "Lot": _object(
+        lot=_STRING,
+        unit=_or_null(_STRING),
+        state={"type": "string", "enum": ["received", "freezing", "complete", "withdrawn"]},
+        needs_destruction={"type": ["boolean", "null"]},
+        proof=_one_of(Proof, or_null=True),
+        why_not=_STRING,
+        option=_one_of(Option, or_null=True),
+        required_h={"type": ["number", "null"]},
+        credited_h={"type": ["number", "null"]},
+        completed=_or_null(_INSTANT),
+        ice_days={"type": "number"},
+    ),
+    "Readings": _object(
+        probe=_STRING,
+        measures=_one_of(Measures),
+        readings={
+            "type": "array",
+            "maxItems": MOST,
+            "items": {
+                "type": "array",
+                "description": "The reading's time, then its value.",
+                "items": {"oneOf": [_INSTANT, {"type": "number"}]},
+                "minItems": 2,
+                "maxItems": 2,
+            },
+        },
+        next=_or_null(_INSTANT),
+    ),
+    "Health": _object(status={"type": "string", "enum": ["at work", "behind"]}),
+}
+
+
+def _json(schema: str | dict[str, Any]) -> dict[str, Any]:
+    own = {"$ref": f"#/components/schemas/{schema}"} if isinstance(schema, str) else schema
+    return {"application/json": {"schema": own}}
+
+
+def _refusal(what: str, **headers: str) -> dict[str, Any]:
+    answer: dict[str, Any] = {"description": what, "content": _TEXT}
+    if headers:
+        answer["headers"] = {
+            name.replace("_", "-"): {"description": said, "required": True, "schema": _STRING}
+            for name, said in headers.items()
+        }
+    return answer
+
+
+_REFUSED: Final = _refusal("No token, or one without the scope.", WWW_Authenticate="Bearer [5].")
+_AWAY: Final = _refusal("Who has a token cannot be looked up right now.")
+
+
+def _answers(what: str, content: dict[str, Any]) -> dict[str, Any]:
+    tag = {"description": "For If-None-Match [3].", "schema": _STRING}
     return {
-        "200": {"description": what, "content": {kind: {}}},
-        "304": _NOT_MODIFIED,
+        "200": {"description": what, "content": content, "headers": {"ETag": tag}},
+        "304": {"description": "Nothing has changed since the ETag that was given [3]."},
         "401": _REFUSED,
+        "503": _AWAY,
     }
 
 
-def _query(name: str, what: str, *, required: bool = False) -> dict[str, Any]:
+def _query(
+    name: str, what: str, schema: dict[str, Any], *, required: bool = False
+) -> dict[str, Any]:
     return {
         "name": name,
         "in": "query",
         "required": required,
         "description": what,
-        "schema": {"type": "string"},
+        "schema": schema,
     }
+
+
+def _get(summary: str, responses: dict[str, Any], **also: object) -> dict[str, Any]:
+    return {"get": {"summary": summary, **also, "responses": responses}}
 
 
 DOCUMENT: Final[dict[str, Any]] = {
@@ -37,64 +158,81 @@ DOCUMENT: Final[dict[str, Any]] = {
         "version": "1",
         "description": (
             "Temperatures are °C, times ISO 8601 in UTC. A record is evidence of what the probes "
-            "measured, not a guarantee of food safety. Tokens: rimewatch people token."
+            "measured, not a guarantee of food safety. Tokens: rimewatch people token. Further "
+            "keys may be added to an answer; those named here keep their meaning."
         ),
     },
-    "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
+    "components": {
+        "securitySchemes": {"token": {"type": "http", "scheme": "bearer"}},
+        "schemas": _SCHEMAS,
+    },
     "security": [{"token": []}],
     "paths": {
-        "/api/units": {
-            "get": {"summary": "Every unit as it is now.", "responses": _answer("The units.")}
-        },
-        "/api/alarms": {
-            "get": {
-                "summary": "Alarms that are on, or returned and not yet acknowledged.",
-                "responses": _answer("The alarms."),
-            }
-        },
-        "/api/lots": {"get": {"summary": "Lots that are here.", "responses": _answer("The lots.")}},
-        "/api/readings": {
-            "get": {
-                "summary": "A probe's readings, as JSON or CSV, page by page.",
-                "parameters": [
-                    _query("probe", "The probe's id.", required=True),
-                    _query("from", "ISO 8601 with its zone; without it, a day before to."),
-                    _query("to", "ISO 8601 with its zone; without it, now."),
-                    _query("limit", "Most readings of a page, 1 to 10000; 1000 without it."),
-                    _query("after", "From the page before: its next."),
-                    _query("format", "json or csv; without it, by the Accept header."),
-                ],
-                "responses": {
-                    **_answer("The readings."),
-                    "404": {"description": "There is no such probe."},
-                    "422": {"description": "A parameter is wrong; the text says which."},
-                },
-            }
-        },
-        "/api/health": {
-            "get": {
-                "summary": "Whether the watch is at work; needs no token.",
-                "security": [],
-                "responses": {
-                    "200": {"description": "It is."},
-                    "503": {"description": "Time was not followed for some minutes."},
-                },
-            }
-        },
-        "/api/openapi.json": {
-            "get": {
-                "summary": "This document; needs no token.",
-                "security": [],
-                "responses": {"200": {"description": "The document."}},
-            }
-        },
-        "/metrics": {
-            "get": {
-                "summary": "Counts and gauges, as OpenMetrics text.",
-                "responses": _answer(
-                    "The figures.", "application/openmetrics-text; version=1.0.0; charset=utf-8"
+        "/api/units": _get(
+            "Every unit as it is now.",
+            _answers("The units.", _json(_list("units", "Unit", at=_INSTANT))),
+        ),
+        "/api/alarms": _get(
+            "Alarms that are on, or returned and not yet acknowledged.",
+            _answers("The alarms.", _json(_list("alarms", "Alarm"))),
+        ),
+        "/api/lots": _get(
+            "Lots that are here.", _answers("The lots.", _json(_list("lots", "Lot")))
+        ),
+        "/api/readings": _get(
+            "A probe's readings, as JSON or CSV, page by page.",
+            {
+                **_answers(
+                    "The readings. With CSV, Link leads to the next page [4].",
+                    {**_json("Readings"), "text/csv": {"schema": _STRING}},
                 ),
-            }
-        },
+                "404": _refusal("There is no such probe."),
+                "422": _refusal("A parameter is wrong; the text says which."),
+                "503": _refusal("The journal, or who has a token, cannot be read right now."),
+            },
+            parameters=[
+                _query("probe", "The probe's id.", _STRING, required=True),
+                _query("from", "With its zone; without it, a day before to.", _INSTANT),
+                _query("to", "With its zone; without it, now.", _INSTANT),
+                _query(
+                    "limit",
+                    "Most readings of a page.",
+                    {"type": "integer", "minimum": 1, "maximum": MOST, "default": USUAL},
+                ),
+                _query("after", "From the page before: its next.", _INSTANT),
+                _query(
+                    "format",
+                    "Without it, by the Accept header.",
+                    {"type": "string", "enum": ["json", "csv"]},
+                ),
+            ],
+        ),
+        "/api/health": _get(
+            "Whether the watch is at work; needs no token.",
+            {
+                "200": {"description": "It is.", "content": _json("Health")},
+                "503": {
+                    "description": "Time was not followed for some minutes.",
+                    "content": _json("Health"),
+                },
+            },
+            security=[],
+        ),
+        "/api/openapi.json": _get(
+            "This document; needs no token.",
+            {"200": {"description": "The document.", "content": _json({"type": "object"})}},
+            security=[],
+        ),
+        "/metrics": _get(
+            "Counts and gauges, as OpenMetrics text [2].",
+            {
+                "200": {
+                    "description": "The figures.",
+                    "content": {CONTENT_TYPE: {"schema": _STRING}},
+                },
+                "401": _REFUSED,
+                "503": _AWAY,
+            },
+        ),
     },
 }
