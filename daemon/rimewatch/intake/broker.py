@@ -43,6 +43,7 @@ from rimewatch.intake.broker_trouble import (
     describe_refusal,
     describe_silence,
 )
+from rimewatch.intake.bulk_client import BulkClient, PlainMessage
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.subscriptions import Subscriptions
 from rimewatch.shop import Broker
@@ -100,7 +101,7 @@ class BrokerSession:
         BrokerSettingsError: If the configuration cannot be used.
     """
 
-    _client_type = Client
+    _client_type = BulkClient
 
     def __init__(
         self,
@@ -127,7 +128,7 @@ class BrokerSession:
         self._generation = 0
         self._live = False
         self._protocol = MQTTv5
-        self._client: Client | None = None
+        self._client: BulkClient | None = None
         self._network_thread: threading.Thread | None = None
         self._stopping = False
         self._renew_at_s: float | None = None  # when the client is to be made anew, if it is
@@ -181,15 +182,16 @@ class BrokerSession:
         Returns:
             How many acknowledgements were sent.
         """
-        sent = 0
         with self._lock:
             client, generation = self._client, self._generation
             if client is None or not self._live:
                 return 0
-            for item in items:
-                if isinstance(item, Arrived) and item.qos and item.generation == generation:
-                    sent += client.ack(item.mid, item.qos) == MQTT_ERR_SUCCESS
-        return sent
+            messages = [
+                (item.mid, item.qos)
+                for item in items
+                if isinstance(item, Arrived) and item.qos and item.generation == generation
+            ]
+            return len(messages) if client.ack_many(messages) else 0
 
     def publish(self, topic: str, payload: bytes) -> bool:
         """Publish at QoS 0, not retained, if there is a connection; from the caller's thread.
@@ -255,6 +257,7 @@ class BrokerSession:
         client.on_unsubscribe = self._guarded(self._on_unsubscribe)
         client.on_publish = self._guarded(self._on_publish)
         client.on_message = self._guarded(self._on_message)
+        client.on_plain_messages = self._guarded(self._on_plain_messages)
         if self._protocol == MQTTv5:
             wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # no types there
             wishes.SessionExpiryInterval = SESSION_EXPIRY_S
@@ -477,23 +480,21 @@ class BrokerSession:
             )
             self._tell(Happening.PUBLISH_REFUSED, text)
 
-    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
-        self._heard()
+    def _on_message(self, client: Client, _userdata: object, message: MQTTMessage) -> None:
         try:
             topic = message.topic
         except UnicodeDecodeError as err:
             topic = err.object.decode(errors="backslashreplace")
-        if message.qos == 0 and self._queue.qsize() >= MAX_WAITING:
-            self._dropped += 1
-            return
-        self._queue.put(
-            Arrived(
-                topic,
-                bytes(message.payload[: MAX_PAYLOAD_BYTES + 1]),
-                self._heard_ms,
-                message.retain,
-                message.mid,
-                message.qos,
-                self._generation,
-            )
-        )
+        payload = bytes(message.payload)
+        plain = PlainMessage(topic, payload, message.qos, message.retain, message.mid)
+        self._on_plain_messages(client, [plain])
+
+    def _on_plain_messages(self, _client: Client, messages: list[PlainMessage]) -> None:
+        self._heard()
+        put, at_ms, generation = self._queue.put, self._heard_ms, self._generation
+        for topic, payload, qos, retained, mid in messages:
+            if qos == 0 and self._queue.qsize() >= MAX_WAITING:
+                self._dropped += 1
+                continue
+            kept = payload[: MAX_PAYLOAD_BYTES + 1]
+            put(Arrived(topic, kept, at_ms, retained, mid, qos, generation))
