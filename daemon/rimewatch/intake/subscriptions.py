@@ -61,8 +61,10 @@ class Subscriptions:
 
     def _subscribe(self, client: Client, *, speaks_5: bool) -> None:
         if speaks_5:
+            # What we publish ourselves (a command to a Sparkplug node, our status) lies under a
+            # wide filter too, and is none of the shop's messages: OASIS MQTT 5.0, 3.8.3.1.
             options = SubscribeOptions(
-                qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
+                qos=1, noLocal=True, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB
             )
             _, mid = client.subscribe([(name, options) for name in self.filters])
         else:
