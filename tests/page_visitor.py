@@ -60,7 +60,8 @@ def pages_of(shop: Shop, journal_path: Path, clock: SteppedClock) -> Pages:
     people = People(people_path(journal_path))
     make_record = partial(record_from_file, shop, journal_path)
     site = make_site(shop, journal_path, board, people, clock, parse_entry, make_record)
-    return Pages(make_app(site.routes, site.handlers), board, people, clock, journal_path)
+    path = "" if shop.web is None else shop.web.path
+    return Pages(make_app(site.routes, site.handlers, path), board, people, clock, journal_path)
 
 
 def publish(pages: Pages, shop: Shop, journal: Journal, health: Health | None = None) -> None:

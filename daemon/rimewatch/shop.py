@@ -145,6 +145,20 @@ class Web:
     """The address under which a phone reaches them; empty: messages hold no link."""
     host: str = "127.0.0.1"
     port: int = 8080
+    path: str = ""
+    """Below which path a proxy serves them, such as ``/rimewatch``; empty: at the root."""
+
+    def reached_at(self, port: int | None = None) -> str:
+        """Return the address under which people reach the pages.
+
+        Args:
+            port: Where they are served; None: where they were to be.
+
+        >>> Web(path="/rimewatch").reached_at()
+        'http://127.0.0.1:8080/rimewatch'
+        """
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return self.url or f"http://{host}:{self.port if port is None else port}{self.path}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

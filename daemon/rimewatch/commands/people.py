@@ -94,7 +94,7 @@ def token(name: str, scopes: tuple[str, ...], is_removed: bool, journal: Path) -
 def _address(shop: Shop) -> str:
     if shop.web is None:
         raise UserError("the configuration has no [web], so there are no pages to sign in to")
-    return shop.web.url or f"http://{shop.web.host}:{shop.web.port}"
+    return shop.web.reached_at()
 
 
 def _done(journal: Path, ask: Callable[[People], T]) -> T:

@@ -4,6 +4,7 @@ import tomllib
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
+from urllib.parse import urlsplit
 
 from rimewatch.config.destinations import Fault, Secrets, is_reference
 from rimewatch.config.notation import address_and_port
@@ -24,7 +25,9 @@ def web(row: Row[WebTable] | None) -> Web | None:
     if listen is None:
         return None  # refused already
     host, port = listen
-    return Web(url=(row.table.url or "").rstrip("/"), host=host, port=port)
+    url = (row.table.url or "").rstrip("/")
+    path = urlsplit(url).path if row.table.path is None else row.table.path
+    return Web(url=url, host=host, port=port, path=path.rstrip("/"))
 
 
 def at_stake(row: Row[AtStakeTable]) -> AtStake:

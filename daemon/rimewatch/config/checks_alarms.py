@@ -4,8 +4,10 @@ As in ``rimewatch.config.checks``, each check looks only at keys that are right 
 themselves, so one mistake is reported once.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Final
+from urllib.parse import urlsplit
 
 from rimewatch.alarms.rota import gaps
 from rimewatch.config.checks import check_known
@@ -19,6 +21,37 @@ from rimewatch.vocabulary import ContactId
 
 MOST_GAPS_TOLD: Final = 6
 """Enough to see the pattern; the rest follows from mending these."""
+
+LONGEST_PATH: Final = 100
+
+PAGE_NAMES: Final = frozenset(
+    [
+        "a",
+        "acknowledge",
+        "api",
+        "health",
+        "lots",
+        "metrics",
+        "mornings",
+        "now",
+        "records",
+        "set-up",
+        "settings",
+        "shelve",
+        "sign-in",
+        "sign-out",
+        "static",
+        "unit",
+    ]
+)
+"""What the pages' own addresses begin with: below a path of that name it could not be told
+whether a proxy has taken the path away."""
+
+_SEGMENT: Final = re.compile(r"[A-Za-z0-9._~-]+")
+_PATH_EXPECTED: Final = (
+    "expected a path of letters, digits and -._~ that is none of the pages' own, such as "
+    '"/rimewatch"'
+)
 
 
 def shift_of(table: RotaTable) -> Shift:
@@ -90,3 +123,45 @@ def check_web(row: Row[WebTable]) -> Iterator[Problem]:
             "expected https://HOST or http://HOST, with a path at most, such as "
             '"https://rime.example.com"',
         )
+    yield from _check_path(row, table)
+
+
+def _check_path(row: Row[WebTable], table: WebTable) -> Iterator[Problem]:
+    """Yield what is wrong with the path below which the pages are served."""
+    url = table.url or ""
+    url_is_right = row.right("url") and bool(url) and is_web_address(url)
+    of_url = urlsplit(url).path.rstrip("/") if url_is_right else ""
+    if table.path is None:
+        if url_is_right and not _serves_below(of_url):
+            yield row.place.problem("url", show(url), _PATH_EXPECTED)
+        return
+    if not row.right("path"):
+        return
+    path = table.path.rstrip("/")
+    if not _serves_below(path):
+        yield row.place.problem("path", show(table.path), _PATH_EXPECTED)
+    elif url_is_right and path != of_url:
+        yield row.place.problem(
+            "path",
+            show(table.path),
+            f"expected url to end in the same path, such as "
+            f'"{urlsplit(url)._replace(path=path).geturl()}"',
+            f"is {show(table.path)} and url has {show(of_url) if of_url else 'no path'}",
+        )
+
+
+def _serves_below(path: str) -> bool:
+    """Return whether pages can be served below a path; empty: at the root.
+
+    >>> _serves_below("/rimewatch"), _serves_below("/a b"), _serves_below("/lots")
+    (True, False, False)
+    """
+    if not path:
+        return True
+    segments = path.removeprefix("/").split("/")
+    plain = path.startswith("/") and len(path) <= LONGEST_PATH
+    return (
+        plain
+        and all(_SEGMENT.fullmatch(segment) and set(segment) != {"."} for segment in segments)
+        and segments[0] not in PAGE_NAMES
+    )

@@ -401,6 +401,11 @@ class WebTable(Table):
         "127.0.0.1:8080"
     )
     """Address and port the pages are served on. Default "127.0.0.1:8080": this machine alone."""
+    path: (
+        Annotated[str, Field(min_length=1), Expect("a path below a proxy's root", "/rimewatch")]
+        | None
+    ) = None
+    """Path below which a proxy serves the pages. Default: that of url; without one, the root."""
 
 
 class WatchTable(Table):

@@ -120,7 +120,7 @@ class Pages:
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:
             self._say(f"{error}. Until then nobody can sign in to the pages.")
-        server = PageServer(make_app(routes, handlers), web.host, web.port)
+        server = PageServer(make_app(routes, handlers, web.path), web.host, web.port)
         try:
             server.start()
         except PageServerError as error:
@@ -138,7 +138,7 @@ class Pages:
                 "proxy that speaks TLS, and give its address as [web] url."
             )
         if people is not None:
-            self._invite_the_first(people, web.url or f"http://{web.host}:{server.port}")
+            self._invite_the_first(people, web.reached_at(server.port))
 
     def _invite_the_first(self, people: People, url: str) -> None:
         """Print a one-time link while nobody can sign in yet, once a start."""

@@ -27,15 +27,13 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
-from rimewatch.web.api_document import DOCUMENT
+from rimewatch.web.api_document import DOCUMENT, MOST, USUAL
 from rimewatch.web.guard import Guard
 from rimewatch.web.live import Board, UnitNow
 from rimewatch.web.metrics import CONTENT_TYPE, metrics_text
 from rimewatch.web.people import TokenScope
 from rimewatch.web.standing import is_behind, standing_of
 
-MOST: Final = 10_000
-USUAL: Final = 1000
 _BUSY_S: Final = 5.0
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -59,6 +57,7 @@ class Api:
         self._board = board
         self._guard = guard
         self._clock = clock
+        self._root = "" if shop.web is None else shop.web.path
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes; :mod:`.api_document` names each of them."""
@@ -104,7 +103,7 @@ class Api:
         times, values = span.times_ms[:limit].tolist(), span.values[:limit].tolist()
         more = _iso(times[-1]) if len(span) > limit else None
         if _wants_csv(request):
-            return _csv(request, times, values, more)
+            return _csv(request, times, values, more, self._root)
         return _json(
             request,
             {
@@ -201,7 +200,11 @@ def _json(request: Request, content: dict[str, Any]) -> Response:
 
 
 def _csv(
-    request: Request, times: Sequence[int], values: Sequence[float], more: str | None
+    request: Request,
+    times: Sequence[int],
+    values: Sequence[float],
+    more: str | None,
+    root: str,
 ) -> Response:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\r\n")
@@ -210,7 +213,7 @@ def _csv(
     answer = _tagged(request, text.getvalue(), "text/csv; charset=utf-8")
     if more is not None:
         following = request.url.include_query_params(after=more)
-        answer.headers["Link"] = f'<{following.path}?{following.query}>; rel="next"'
+        answer.headers["Link"] = f'<{root}{following.path}?{following.query}>; rel="next"'
     return answer
 
 

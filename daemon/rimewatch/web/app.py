@@ -32,16 +32,19 @@ HEADERS: Final = {
 def make_app(
     routes: Sequence[BaseRoute],
     handlers: Mapping[Any, Callable[[Request, Exception], Any]] | None = None,
+    path: str = "",
 ) -> Starlette:
     """Return the application of some routes, in their order.
 
     Args:
         routes: What the parts bring; each part's own first.
         handlers: Who answers which exception, besides the usual; None: nobody does.
+        path: Below which path a proxy serves the pages, such as ``/rimewatch``; empty: at
+            the root.
     """
     return Starlette(
         routes=routes,
-        middleware=[Middleware(_Headers)],
+        middleware=[Middleware(_Below, path=path), Middleware(_Headers)],
         exception_handlers={404: _nothing_here, 500: _our_fault, **(handlers or {})},
     )
 
@@ -61,6 +64,34 @@ class _Headers:
             await send(message)
 
         await self._app(scope, receive, send_with_headers)
+
+
+class _Below:
+    """Serves the pages below a path, whether the proxy passes it on or takes it away.
+
+    Inside, paths are always those at the root; on the way out, redirections get the path.
+    """
+
+    def __init__(self, app: ASGIApp, path: str) -> None:
+        self._app = app
+        self._path = path
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if not self._path or scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+
+        async def send_below(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                if headers.get("location", "").startswith("/"):
+                    headers["location"] = self._path + headers["location"]
+            await send(message)
+
+        asked: str = scope["path"]
+        if asked == self._path or asked.startswith(f"{self._path}/"):
+            scope = {**scope, "path": asked.removeprefix(self._path) or "/"}
+        await self._app(scope, receive, send_below)
 
 
 def _nothing_here(_: Request, __: Exception) -> Response:

@@ -21,6 +21,9 @@ from rimewatch.web.people import LONGEST_MS, People, Person, Role, TokenScope, d
 
 COOKIE: Final = "rimewatch"
 SECURE_COOKIE: Final = "__Host-rimewatch"
+"""Over TLS; a browser takes it for this host alone, and only for all of it."""
+SECURE_COOKIE_BELOW: Final = "__Secure-rimewatch"
+"""Over TLS and below a path: a browser takes the other name for the path "/" alone."""
 LARGEST_FORM_BYTES: Final = 20_000
 MOST_FIELDS: Final = 60
 
@@ -52,12 +55,15 @@ class Guard:
         people: Who may sign in.
         clock: Tells the time.
         url: The address under which the pages are reached; "https://…" makes cookies secure.
+        path: Below which path of it they are; their cookie is sent to nothing else there.
     """
 
-    def __init__(self, people: People, clock: Clock, url: str) -> None:
+    def __init__(self, people: People, clock: Clock, url: str, path: str = "") -> None:
         self.people = people
         self._clock = clock
         self._url = urlsplit(url)
+        self._cookie_path = path or "/"
+        self._secure_cookie = SECURE_COOKIE_BELOW if path else SECURE_COOKIE
 
     async def visitor(self, request: Request, role: Role = Role.LOOK) -> Visitor:
         """Return who asks.
@@ -105,7 +111,7 @@ class Guard:
 
     def secret_of(self, request: Request) -> str:
         """Return a request's session secret; empty without one."""
-        name = SECURE_COOKIE if self.is_secure(request) else COOKIE
+        name = self._secure_cookie if self.is_secure(request) else COOKIE
         return request.cookies.get(name, "")
 
     def is_secure(self, request: Request) -> bool:
@@ -119,10 +125,10 @@ class Guard:
         """Give a visitor the cookie of their session."""
         secure = self.is_secure(request)
         response.set_cookie(
-            SECURE_COOKIE if secure else COOKIE,
+            self._secure_cookie if secure else COOKIE,
             secret,
             max_age=LONGEST_MS // 1000,
-            path="/",
+            path=self._cookie_path,
             httponly=True,
             samesite="strict",
             secure=secure,
@@ -131,8 +137,13 @@ class Guard:
     def see_off(self, request: Request, response: Response) -> None:
         """Take the cookie back."""
         secure = self.is_secure(request)
-        name = SECURE_COOKIE if secure else COOKIE
-        response.delete_cookie(name, path="/", httponly=True, samesite="strict", secure=secure)
+        response.delete_cookie(
+            self._secure_cookie if secure else COOKIE,
+            path=self._cookie_path,
+            httponly=True,
+            samesite="strict",
+            secure=secure,
+        )
 
 
 def form_token(secret: str) -> str:

@@ -41,6 +41,7 @@ class Renderer:
     def __init__(self, shop: Shop, pages: tuple[tuple[str, str], ...]) -> None:
         self._shop = shop
         self._pages = pages
+        self._root = "" if shop.web is None else shop.web.path
 
     def page(
         self,
@@ -75,6 +76,7 @@ class Renderer:
                 may_set_up=visitor is not None and visitor.may(Role.SET_UP),
                 pages=self._pages if visitor is not None else (),
                 here=here,
+                root=self._root,
                 caution=CAUTION,
                 **shown,
             )

@@ -11,7 +11,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.clock import Clock
-from rimewatch.shop import Shop
+from rimewatch.shop import Shop, Web
 from rimewatch.web.api import Api
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
@@ -73,7 +73,8 @@ def make_site(
         parse: Checks what people enter.
         record_files: Makes the record of a period.
     """
-    guard = Guard(people, clock, "" if shop.web is None else shop.web.url)
+    web = shop.web or Web()
+    guard = Guard(people, clock, web.url, web.path)
     renderer = Renderer(shop, PAGES)
     desk = Desk(journal_path, board, clock, parse)
     routes: list[BaseRoute] = [

@@ -103,6 +103,12 @@ def test_holidays_are_local_dates_written_either_way(configuration: Configuratio
         ("url", '"rime.example.com"', "https://HOST"),
         ("url", '"https://rime.example.com/?a=1"', "https://HOST"),
         ("url", '"ftp://rime.example.com"', "https://HOST"),
+        ("url", '"https://rime.example.com/lots"', "none of the pages' own"),
+        ("path", '"rimewatch"', '"/rimewatch"'),
+        ("path", '"/rime watch"', '"/rimewatch"'),
+        ("path", '"/../rimewatch"', '"/rimewatch"'),
+        ("path", '"//rimewatch"', '"/rimewatch"'),
+        ("path", '"/unit"', "none of the pages' own"),
         ("listen", '"8080"', "127.0.0.1:8080"),
         ("listen", '"127.0.0.1:0"', "1 to 65535"),
         ("listen", '"127.0.0.1:70000"', "1 to 65535"),
@@ -125,6 +131,26 @@ def test_web_defaults_to_this_machine_alone(configuration: Configuration) -> Non
     assert web is not None
     assert (web.url, web.host, web.port) == ("https://rime.example.com", "127.0.0.1", 8080)
     assert load_shop(configuration()).web is None
+
+
+def test_path_of_the_pages_is_that_of_their_address(configuration: Configuration) -> None:
+    """It is said once."""
+    web = load_shop(configuration('[web]\nurl = "https://example.com/rimewatch/"\n')).web
+
+    assert web is not None
+    assert (web.url, web.path) == ("https://example.com/rimewatch", "/rimewatch")
+
+
+@pytest.mark.parametrize("url", ["https://example.com", "https://example.com/other"])
+def test_path_that_is_not_that_of_the_address_is_refused(
+    configuration: Configuration, refused: Refused, url: str
+) -> None:
+    """Links in messages and links on the pages would lead to different places."""
+    text = f'[web]\nurl = "{url}"\npath = "/rimewatch"\n'
+    (problem,) = refused(configuration(text))
+
+    assert problem.path == "web.path"
+    assert "https://example.com/rimewatch" in problem.text
 
 
 def test_unencrypted_web_address_is_worth_a_look(configuration: Configuration) -> None:

@@ -1,6 +1,8 @@
 // Keeps the figures of the first page fresh. The page is whole without it.
 "use strict";
 (function () {
+  // The pages may be served below a path; the script lies two steps below it.
+  var here = new URL("..", document.currentScript.src);
   var said = function (text) {
     var place = document.getElementById("live");
     if (place && place.textContent !== text) place.textContent = text;
@@ -14,7 +16,7 @@
     var held = document.activeElement;
     if (isAsking || (held && held.closest && held.closest("#now form"))) return;
     isAsking = true;
-    fetch("/now", { credentials: "same-origin", redirect: "manual" })
+    fetch(new URL("now", here), { credentials: "same-origin", redirect: "manual" })
       .then(function (answer) {
         if (answer.type === "opaqueredirect") { location.reload(); return null; }
         return answer.ok ? answer.text() : null;
@@ -28,7 +30,7 @@
       .finally(function () { isAsking = false; });
   };
   var heard = Date.now();
-  var source = new EventSource("/now/stream");
+  var source = new EventSource(new URL("now/stream", here));
   source.onopen = function () { heard = Date.now(); said("live"); };
   source.onmessage = function (event) {
     heard = Date.now();
