@@ -1,5 +1,6 @@
 """``rimewatch records``: the record of a period, as CSV, JSON and PDF."""
 
+import sys
 from datetime import date
 from pathlib import Path
 
@@ -48,6 +49,7 @@ def command(
                 last=last_day,
                 now_ms=now.now_ms,
                 formats=formats or FORMATS,
+                progress=_show if sys.stderr.isatty() else None,
             )
         except ValueError as error:
             raise UserError(f"--from and --to: {error}") from None
@@ -60,11 +62,18 @@ def command(
         )
 
 
+def _show(step: str) -> None:
+    """Show what is being done, in place of what was: a record of a year takes some seconds."""
+    click.echo(f"\r\x1b[K{step} …", nl=False, err=True)
+
+
 def _write(out: Path, written: dict[str, str | bytes]) -> None:
     from rimewatch.commands.files import write_whole
 
     for file, content in written.items():
         write_whole(out / file, content)
+    if sys.stderr.isatty():
+        click.echo("\r\x1b[K", nl=False, err=True)
     size = sum(len(content) for content in written.values())
     click.echo(f"{len(written)} files in {out}, {size / 1e6:.1f} MB.", err=True)
 

@@ -5,6 +5,7 @@ share within its allowance is a record, and no promise of safety.
 """
 
 from collections.abc import Sequence
+from math import inf
 from typing import Any, Final
 
 import numpy as np
@@ -43,7 +44,9 @@ def table_a2(curve: Segments | None) -> list[dict[str, Any]]:
     """
     if curve is None:
         return []
-    used = [band_exposure(curve, limits) for limits in TABLE_A2]
+    warmest_c = float(np.maximum(curve.from_c, curve.to_c).max(initial=-inf))
+    # Colder than where a hazard begins, all of its figures are zero.
+    used = [band_exposure(curve, limits) for limits in TABLE_A2 if limits.from_c <= warmest_c]
     touched = [one for one in used if one.share_with_gaps > 0.0]
     touched.sort(key=lambda one: (-one.share_with_gaps, one.hazard))
     return [_record(one) for one in touched[:WORST]]

@@ -12,7 +12,7 @@ imported when the first chart is drawn. Its first import builds a font cache in
 
 import io
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from rimewatch.report import wording
 from rimewatch.report.curve import Curve, Span
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, Scale
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_MINUTE, MS_PER_S, Scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -293,11 +293,12 @@ def local_ticks(
     """
     quarter = MS_PER_H // 4  # every zone in use is off UTC by whole quarters of an hour
     first = -(-from_ms // quarter) * quarter
-    full = [
-        (ms, at)
-        for ms in range(first, to_ms + 1, quarter)
-        if (at := wording.local(ms, zone)).minute == 0
-    ]
+    if to_ms - from_ms > (most + 2) * MS_PER_DAY:
+        # There are more midnights than ticks: no other hour is going to be shown.
+        candidates: Iterable[int] = _around_midnights(first, to_ms, zone)
+    else:
+        candidates = range(first, to_ms + 1, quarter)
+    full = [(ms, at) for ms in candidates if (at := wording.local(ms, zone)).minute == 0]
     for step in _TICK_STEPS_H:
         chosen = [(ms, at) for ms, at in full if at.hour % step == 0]
         if len(chosen) <= most:
@@ -305,6 +306,27 @@ def local_ticks(
     else:  # longer than a handful of days: midnights, thinned out
         chosen = chosen[:: -(-len(chosen) // most)]
     return tuple(ms for ms, _ in chosen), tuple(_label(at, to_ms - from_ms) for _, at in chosen)
+
+
+def _around_midnights(first_ms: int, to_ms: int, zone: tzinfo) -> Iterator[int]:
+    """Yield the quarters of an hour that may be local midnights: those within two hours of one.
+
+    Args:
+        first_ms: A quarter of an hour.
+        to_ms: The last instant that may be yielded.
+        zone: Whose midnights.
+    """
+    quarter = MS_PER_H // 4
+    reach_ms = 2 * MS_PER_H  # a change of the clock moves the next midnight by no more
+    at_ms = first_ms
+    while at_ms <= to_ms:
+        at = wording.local(at_ms, zone)
+        past_ms = (at.hour * 60 + at.minute) * MS_PER_MINUTE
+        if reach_ms < past_ms < MS_PER_DAY - reach_ms:
+            at_ms += MS_PER_DAY - reach_ms - past_ms
+        else:
+            yield at_ms
+            at_ms += quarter
 
 
 def _label(at: datetime, length_ms: int) -> str:

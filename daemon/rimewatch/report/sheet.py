@@ -35,6 +35,9 @@ LEADING: Final = 1.32
 MM_A_POINT: Final = 25.4 / 72.0
 """1 pt is 1/72 inch (ISO 32000-1, 8.3.2.3), an inch 25.4 mm exactly."""
 
+SPARE_MM: Final = 0.5
+"""A line that would come so near to the margin is left to the library that breaks lines."""
+
 _FAMILY: Final = "DejaVu"
 _FORMATS: Final[dict[Paper, Literal["letter", "a4"]]] = {Paper.LETTER: "letter", Paper.A4: "a4"}
 _WORD_JOINER: Final = "\u2060"
@@ -95,6 +98,7 @@ class Sheet:
         pdf.foot_text = wording.clipped(foot, 120)
         pdf.add_page()
         self._pdf = pdf
+        self._widths_mm: dict[tuple[str, float, str], float] = {}
 
     @property
     def width_mm(self) -> float:
@@ -138,16 +142,12 @@ class Sheet:
         width_mm: float | None = None,
     ) -> None:
         """Write a paragraph, broken at its spaces."""
-        pdf = self._pdf
         self._pen(size_pt, bold=bold, ink=ink)
-        pdf.set_x(pdf.l_margin + indent_mm)
-        pdf.multi_cell(
+        self._pdf.set_x(self._pdf.l_margin + indent_mm)
+        self._paragraph(
             (self.width_mm if width_mm is None else width_mm) - indent_mm,
             size_pt * MM_A_POINT * LEADING,
             _plain(text),
-            align="L",
-            new_x=XPos.LMARGIN,
-            new_y=YPos.NEXT,
         )
 
     def title(self, text: str, *, ink: str = INK) -> None:
@@ -167,13 +167,50 @@ class Sheet:
         pdf = self._pdf
         height_mm = BODY_PT * MM_A_POINT * LEADING
         self._pen(BODY_PT, bold=True, ink=right_ink)
-        room_mm = pdf.get_string_width(right) + 4.0
-        pdf.cell(0, height_mm, right, align="R")
+        room_mm = self._long_mm(right) + 4.0
+        if pdf.will_page_break(height_mm):
+            pdf.add_page()
+        self._put(right, pdf.l_margin, self.width_mm, height_mm, align="R")
         self._pen(BODY_PT, bold=True, ink=ink)
         pdf.set_x(pdf.l_margin)
-        pdf.multi_cell(
-            self.width_mm - room_mm, height_mm, _plain(left), new_x=XPos.LMARGIN, new_y=YPos.NEXT
-        )
+        self._paragraph(self.width_mm - room_mm, height_mm, _plain(left))
+
+    def _paragraph(self, width_mm: float, line_mm: float, text: str) -> None:
+        """Write from where the pen is, broken at the spaces, and go to the line below.
+
+        What surely fits a line needs no breaking, which is most of the time a long record takes.
+        """
+        pdf = self._pdf
+        room_mm = width_mm - 2.0 * pdf.c_margin
+        if "\n" in text or self._long_mm(text) > room_mm - SPARE_MM:
+            pdf.multi_cell(width_mm, line_mm, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+            return
+        left_mm = pdf.x
+        if pdf.will_page_break(line_mm):
+            pdf.add_page()
+        self._put(text, left_mm, width_mm, line_mm)
+        pdf.set_xy(pdf.l_margin, pdf.y + line_mm)
+
+    def _put(
+        self, text: str, left_mm: float, width_mm: float, line_mm: float, *, align: Align = "L"
+    ) -> None:
+        """Write one line where the pen stands; the pen stays."""
+        pdf = self._pdf
+        if not text:
+            return
+        at_mm = left_mm + pdf.c_margin
+        if align == "R":
+            at_mm = left_mm + width_mm - pdf.c_margin - self._long_mm(text)
+        pdf.text(at_mm, pdf.y + 0.5 * line_mm + 0.3 * pdf.font_size, text)
+
+    def _long_mm(self, text: str) -> float:
+        """Return how long a line is in the letters that the pen has."""
+        pdf = self._pdf
+        key = (pdf.font_style, pdf.font_size_pt, text)
+        found = self._widths_mm.get(key)
+        if found is None:
+            found = self._widths_mm[key] = float(pdf.get_string_width(text))
+        return found
 
     def pair(self, label: str, value: str, *, size_pt: float, label_mm: float) -> None:
         """Write a name and, beside it, what stands for it."""
@@ -264,8 +301,11 @@ class Sheet:
             if self._left_mm < height_mm:
                 pdf.add_page()
                 self._head(columns, widths_mm, height_mm, size_pt)
+            left_mm = pdf.l_margin
             for column, width_mm, cell in zip(columns, widths_mm, row, strict=True):
-                pdf.cell(width_mm, height_mm, self._fitted(cell, width_mm), align=column.align)
+                fitted = self._fitted(cell, width_mm)
+                self._put(fitted, left_mm, width_mm, height_mm, align=column.align)
+                left_mm += width_mm
             pdf.set_xy(pdf.l_margin, pdf.y + height_mm)
         self.space(1.0)
 
@@ -285,10 +325,9 @@ class Sheet:
         self._pen(size_pt)
 
     def _fitted(self, text: str, width_mm: float) -> str:
-        pdf = self._pdf
-        if len(text) <= 8 or pdf.get_string_width(text) <= width_mm - 2.0:
+        if len(text) <= 8 or self._long_mm(text) <= width_mm - 2.0:
             return text
-        while len(text) > 1 and pdf.get_string_width(text + "…") > width_mm - 2.0:
+        while len(text) > 1 and self._long_mm(text + "…") > width_mm - 2.0:
             text = text[:-1]
         return text.rstrip() + "…"
 

@@ -251,7 +251,8 @@ def _excursions(
                     ),
                 )
             )
-    found = [replace(item, actions=_about(item, found, actions)) for item in found]
+    if actions:
+        found = [replace(item, actions=_about(item, found, actions)) for item in found]
     return tuple(sorted(found, key=lambda item: (item.start_ms, item.unit, item.rule)))
 
 

@@ -7,8 +7,6 @@ the band is one look. A property test holds both to the same departures, to the 
 Pure: no clock, no I/O, no globals. Knows nothing of units or stores.
 """
 
-from bisect import bisect_left, insort
-from collections import deque
 from math import floor, inf
 from typing import Final
 
@@ -25,36 +23,52 @@ from rimewatch.rules.usual import (
     Departure,
 )
 
+STRIDE: Final = 6
+"""So many pieces are looked at together while the air stays well below the top of its band."""
+
+_FULL_TOP: Final = floor(USUAL_TOP_SHARE * MOST_BINS)
+"""Where the top stands among the peaks of a band that is learned in full."""
+
 _NEVER_CALM: Final = (0, 0, 0.0)
 
 
 class _Band:
-    """The band as it is learned, piece by piece: medians and peaks of the last three hours."""
+    """The band as it is learned, piece by piece: medians and peaks of the last three hours.
 
-    __slots__ = ("_means", "_peaks", "_pieces", "top_c", "usual_c")
+    Both are looked up only when asked: a calm hour asks for neither.
+    """
+
+    __slots__ = ("means", "peaks")
 
     def __init__(self) -> None:
-        self._pieces: deque[tuple[float, float]] = deque()
-        self._means: list[float] = []
-        self._peaks: list[float] = []
-        self.usual_c = 0.0
-        self.top_c = inf
+        self.means: list[float] = []
+        self.peaks: list[float] = []
 
     def learn(self, mean_c: float, peak_c: float) -> None:
-        pieces, means, peaks = self._pieces, self._means, self._peaks
-        if len(pieces) == MOST_BINS:
-            old_mean_c, old_peak_c = pieces.popleft()
-            del means[bisect_left(means, old_mean_c)]
-            del peaks[bisect_left(peaks, old_peak_c)]
-        pieces.append((mean_c, peak_c))
-        insort(means, mean_c)
-        insort(peaks, peak_c)
-        count = len(means)
-        if count < FEWEST_BINS:
-            return
-        half = count // 2
-        self.usual_c = means[half] if count % 2 else (means[half - 1] + means[half]) / 2.0
-        self.top_c = peaks[min(floor(USUAL_TOP_SHARE * count), count - 1)]
+        self.means.append(mean_c)
+        self.peaks.append(peak_c)
+
+    def usual_c(self, learned: int) -> float:
+        """Return the middle of the band once so many pieces were learned."""
+        if learned < FEWEST_BINS:
+            return 0.0
+        means = sorted(self.means[max(0, learned - MOST_BINS) : learned])
+        half = len(means) // 2
+        return means[half] if len(means) % 2 else (means[half - 1] + means[half]) / 2.0
+
+    def latest_peaks(self) -> list[float]:
+        """Return the peaks that make the band, the lowest first."""
+        return sorted(self.peaks[-MOST_BINS:])
+
+    def top_c(self) -> float:
+        """Return the top of the band as it is now."""
+        return _top_of(self.latest_peaks())
+
+
+def _top_of(peaks: list[float]) -> float:
+    if len(peaks) < FEWEST_BINS:
+        return inf
+    return peaks[min(floor(USUAL_TOP_SHARE * len(peaks)), len(peaks) - 1)]
 
 
 class _Run:
@@ -79,41 +93,72 @@ class _Run:
         self.edges = [*self.starts.tolist(), len(times_ms)]
 
     def go(self) -> list[Departure]:
-        band, edges, firsts, peaks, lows = (
-            self.band, self.edges, self.firsts, self.peaks, self.lows,
-        )  # fmt: skip
-        pending: tuple[float, float] | None = None
         self.calm = (0, 1, inf)  # the very first reading counts as calm
-        piece, pieces = 0, len(firsts)
-        while piece < pieces:
-            first, after = edges[piece], edges[piece + 1]
-            left = first if firsts[piece] > band.top_c + MARGIN_C else None
-            if left is None:
-                if pending is not None:
-                    band.learn(*pending)
-                if peaks[piece] > band.top_c + MARGIN_C:
-                    left = self._first_above(first + 1, after)
-                if lows[piece] <= band.usual_c:
-                    if left is None:
-                        self.calm = (first, after, band.usual_c)
-                    else:
-                        self._note_calm(first, left)
-            if left is None:
-                pending = (self.means[piece], peaks[piece])
-                piece += 1
-                continue
-            piece, pending = self._out(left)
-            band = self.band
+        pending: tuple[float, float] | None = None
+        piece = 0
+        while piece < len(self.firsts):
+            piece, pending = self._within(piece, pending)
         return self.found
 
+    def _within(
+        self, begun: int, pending: tuple[float, float] | None
+    ) -> tuple[int, tuple[float, float] | None]:
+        """Follow the air in its band until it leaves it, and back; return where to go on."""
+        band, means, peaks, firsts = self.band, self.means, self.peaks, self.firsts
+        pieces = len(firsts)
+        # At a piece, so many were learned besides: the readings in hand are the last of them.
+        ahead = len(band.means) + (pending is not None) - begun
+        piece = begun
+        at_least_c = -inf  # the top of the band is known to be no lower
+        while piece < pieces:
+            first, after = self.edges[piece], self.edges[piece + 1]
+            value_c = firsts[piece]
+            if value_c > at_least_c + MARGIN_C and value_c > band.top_c() + MARGIN_C:
+                self._look_back_for_calm(begun, piece - 1, ahead)
+                return self._out(first)
+            if pending is not None:
+                band.learn(*pending)
+            latest = band.latest_peaks()
+            # Each piece that is learned takes the place of one before, so it moves the top by
+            # one place among the peaks at most.
+            at_least_c = latest[_FULL_TOP - (STRIDE - 1)] if len(band.peaks) > MOST_BINS else -inf
+            if max(peaks[piece : piece + STRIDE]) <= at_least_c + MARGIN_C:
+                last = min(piece + STRIDE, pieces) - 1
+                band.means.extend(means[piece:last])
+                band.peaks.extend(peaks[piece:last])
+                pending = (means[last], peaks[last])
+                piece = last + 1
+                continue
+            at_least_c = _top_of(latest)
+            if peaks[piece] > at_least_c + MARGIN_C:
+                left = self._first_above(first + 1, after)
+                if left is not None:
+                    if not self._is_calm(first, left, band.usual_c(piece + ahead)):
+                        self._look_back_for_calm(begun, piece - 1, ahead)
+                    return self._out(left)
+            pending = (means[piece], peaks[piece])
+            piece += 1
+        return pieces, None
+
+    def _look_back_for_calm(self, begun: int, piece: int, ahead: int) -> None:
+        """Note the last piece of a time within the band in which the air was calm, if any was."""
+        while piece >= begun:
+            usual_c = self.band.usual_c(piece + ahead)
+            if self.lows[piece] <= usual_c:
+                self.calm = (self.edges[piece], self.edges[piece + 1], usual_c)
+                return
+            piece -= 1
+
     def _first_above(self, first: int, after: int) -> int | None:
-        above = np.flatnonzero(self.air_c[first:after] > self.band.top_c + MARGIN_C)
+        above = np.flatnonzero(self.air_c[first:after] > self.band.top_c() + MARGIN_C)
         return first + int(above[0]) if len(above) else None
 
-    def _note_calm(self, first: int, after: int) -> None:
-        """Remember where the air was calm; which reading it was is looked up when asked."""
-        if bool((self.air_c[first:after] <= self.band.usual_c).any()):
-            self.calm = (first, after, self.band.usual_c)
+    def _is_calm(self, first: int, after: int, usual_c: float) -> bool:
+        """Note whether the air was calm in a piece; at which reading is looked up when asked."""
+        if not bool((self.air_c[first:after] <= usual_c).any()):
+            return False
+        self.calm = (first, after, usual_c)
+        return True
 
     def _calm_ms(self) -> int:
         first, after, usual_c = self.calm
@@ -130,7 +175,7 @@ class _Run:
             after = self.edges[piece + 1]
             left_again = self._first_above(back + 1, after)
             within = after if left_again is None else left_again
-            self._note_calm(back, within)
+            self._is_calm(back, within, self.band.usual_c(len(self.band.means)))
             if left_again is None:
                 values = self.air_c[back:after]
                 # The last of the running sums: Python's own sum may round otherwise.
@@ -142,16 +187,17 @@ class _Run:
         """Note a departure; return the reading that ended it, None where none did."""
         times_ms, air_c, band = self.times_ms, self.air_c, self.band
         left_ms = int(times_ms[left])
+        top_c = band.top_c()
         lasting = int(np.searchsorted(times_ms, left_ms + ADOPTED_AFTER_MS))
         lasting = max(lasting, left + 1)
-        within = np.flatnonzero(air_c[left + 1 : lasting] <= band.top_c)
+        within = np.flatnonzero(air_c[left + 1 : lasting] <= top_c)
         back = left + 1 + int(within[0]) if len(within) else lasting
         peak = left + int(np.argmax(air_c[left:back]))
         last = min(back, len(times_ms) - 1)
         self.found.append(
             Departure(
-                usual_c=band.usual_c,
-                top_c=band.top_c,
+                usual_c=band.usual_c(len(band.means)),
+                top_c=top_c,
                 from_ms=self._calm_ms(),
                 left_ms=left_ms,
                 peak_c=float(air_c[peak]),
@@ -162,7 +208,7 @@ class _Run:
         )
         if back == len(times_ms):
             return None
-        if air_c[back] > band.top_c:  # lasting: another band
+        if air_c[back] > top_c:  # lasting: another band
             self.band = _Band()
             self.calm = (back, back + 1, inf)
         return back

@@ -4,12 +4,13 @@ The command and the pages write it through here, so that paper, table and downlo
 same. Reads only; tells no time.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rimewatch.evaluation.evaluator import Evaluator
+from rimewatch.evaluation.nearby import Nearby
 from rimewatch.journal.reader import JournalReader, JournalReads
 from rimewatch.service.resume import account_of, resume
 from rimewatch.shop import Shop
@@ -38,6 +39,7 @@ def write_record(
     last: date,
     now_ms: int,
     formats: Collection[str] = FORMATS,
+    progress: Callable[[str], None] | None = None,
 ) -> Written:
     """Return the record of some local days.
 
@@ -49,6 +51,7 @@ def write_record(
         last: The last local day, included.
         now_ms: The present instant.
         formats: Which of :data:`FORMATS`.
+        progress: Told each step as it is begun, in a few words; None: nobody is.
 
     Raises:
         ValueError: If the days are no period.
@@ -58,10 +61,12 @@ def write_record(
     from rimewatch.report.records import build_records, period_ms  # noqa: PLC0415
     from rimewatch.report.records_tables import csv_files, json_text  # noqa: PLC0415
 
+    tell = progress or (lambda _: None)
     from_ms, to_ms = period_ms(first, last, shop.timezone, now_ms)
+    tell(f"{(last - first).days + 1} days of {len(shop.units)} units: evaluating")
     records = build_records(
         shop,
-        journal,
+        Nearby(journal),
         account_of(journal, evaluator, from_ms, to_ms),
         evaluator.histories(),
         _kept(shop, journal, evaluator, from_ms, to_ms),
@@ -72,11 +77,12 @@ def write_record(
     name = f"record-{records.first}-to-{records.last}"
     files: dict[str, str | bytes] = {}
     if "csv" in formats:
+        tell("writing tables")
         files |= {f"{name}/{file}": text for file, text in csv_files(records).items()}
     if "json" in formats:
         files[f"{name}.json"] = json_text(records)
     if "pdf" in formats:
-        files[f"{name}.pdf"] = _pdf(shop, journal, records)
+        files[f"{name}.pdf"] = _pdf(shop, journal, records, tell)
     return Written(files, len(records.open_excursions))
 
 
@@ -133,12 +139,15 @@ def _kept(
     )
 
 
-def _pdf(shop: Shop, journal: JournalReads, records: "Records") -> bytes:
+def _pdf(
+    shop: Shop, journal: JournalReads, records: "Records", tell: Callable[[str], None]
+) -> bytes:
     from rimewatch.report.period_chart import period_chart_png  # noqa: PLC0415 (as above)
     from rimewatch.report.records_pdf import records_pdf  # noqa: PLC0415
 
     charts = {}
-    for facts in records.facts.units:
+    for number, facts in enumerate(records.facts.units, start=1):
+        tell(f"drawing {facts.name}, {number} of {len(records.facts.units)}")
         png = period_chart_png(
             shop,
             journal,
@@ -150,4 +159,5 @@ def _pdf(shop: Shop, journal: JournalReads, records: "Records") -> bytes:
         )
         if png is not None:
             charts[facts.unit.id] = png
+    tell("laying out pages")
     return records_pdf(records, charts, paper=shop.paper)
