@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.nearby import STRETCH_MS, Nearby
+from rimewatch.evaluation.store import Span
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
 
@@ -21,7 +22,7 @@ class Counting(MemoryStore):
 
     taken = 0
 
-    def span(self, probe, from_ms=None, to_ms=None):  # type: ignore[no-untyped-def]
+    def span(self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None) -> Span:
         """Return what is asked for, and count it."""
         self.taken += 1
         return super().span(probe, from_ms, to_ms)
