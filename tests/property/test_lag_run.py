@@ -1,6 +1,9 @@
 """The lag in one go and the lag step by step must be the same, to the last bit."""
 
+from math import inf
+
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -18,10 +21,11 @@ STALE_MS = 180_000.0
         max_size=200,
     ),
     start_ms=st.integers(1_700_000_000_000, 1_900_000_000_000),
+    unseen_c=st.sampled_from([-inf, -20.0, 60.0]),
     data=st.data(),
 )
 def test_lag_run_over_any_readings_equals_the_steps_bit_for_bit(
-    lag_s: float, intervals_ms: list[int], start_ms: int, data: st.DataObject
+    lag_s: float, intervals_ms: list[int], start_ms: int, unseen_c: float, data: st.DataObject
 ) -> None:
     """A replay of a year and a service that sees one reading at a time agree exactly."""
     count = len(intervals_ms)
@@ -33,7 +37,12 @@ def test_lag_run_over_any_readings_equals_the_steps_bit_for_bit(
 
     lagging = lag_run.begin(lag_s, start_ms, values[0], values[0])
     run = lag_run.run(
-        lagging, lag_s, STALE_MS, np.array(times[1:], dtype=np.int64), np.array(values[1:])
+        lagging,
+        lag_s,
+        STALE_MS,
+        np.array(times[1:], dtype=np.int64),
+        np.array(values[1:]),
+        unseen_c,
     )
     stepped = []
     for at_ms, value_c in zip(times[1:], values[1:], strict=True):
@@ -41,7 +50,10 @@ def test_lag_run_over_any_readings_equals_the_steps_bit_for_bit(
             lagging = lag_run.begin(0.0, at_ms, value_c, value_c)
         elif at_ms - lagging.last_ms > STALE_MS:
             warmer_c = max(lagging.governing_c, value_c)
-            lagging = lag_run.begin(lag_s, at_ms, value_c, warmer_c)
+            lagging = lag_run.resume(lagging, lag_s, at_ms, value_c, unseen_c)
+            assert lagging.governing_c >= warmer_c - 1e-9
+            if unseen_c <= warmer_c:
+                assert lagging.governing_c == pytest.approx(warmer_c, abs=1e-9)
         else:
             lagging = lag_run.step(lagging, lag_s, at_ms, value_c)
         stepped.append(lagging.governing_c)

@@ -27,7 +27,7 @@ def governing_readings(
     its edges are known.
     """
     settings = settings_for(shop.unit[probe.unit], probe)
-    span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
+    span = span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
     curve = channel.governing_curve(settings, span.times_ms, span.values)
     stale_ms = round(settings.stale_ms)
     near = (span.times_ms >= from_ms - stale_ms) & (span.times_ms <= to_ms + stale_ms)
@@ -58,7 +58,7 @@ def governing_peak_c(
     """
     settings = settings_for(shop.unit[probe.unit], probe)
     lag_s = settings.lag_s
-    span = _span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
+    span = span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
     felt = channel.governing_curve(settings, span.times_ms, span.values).tolist()
     at_ms, air = span.times_ms.tolist(), span.values.tolist()
     seen = [y for t_ms, y in zip(at_ms, felt, strict=True) if from_ms <= t_ms <= to_ms]
@@ -99,7 +99,7 @@ def unit_ice_days(
     return spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms))
 
 
-def _span_with_warm_up(
+def span_with_warm_up(
     store: ReadingStore, probe: ProbeId, settings: ChannelSettings, from_ms: float, to_ms: float
 ) -> Span:
     """Return a period's readings, and those before it from which its lag must be run up.

@@ -146,6 +146,8 @@ def _hold(
         needed_by_ms=freezing.needed_by_ms,
         warmest_c=None if warmest is None else warmest[0],
         warmest_guarded_c=None if warmest is None else warmest[1],
+        sure_h=hold.credited_h if story.sure is None else story.sure.credited_h,
+        sure_by_ms=story.sure_by_ms,
         lead_h=_lead_h(shop, histories, lot, freezing, hold, now_ms),
         thickness_mm=None if lot.received is None else lot.received.thickness_mm,
         probes=tuple(

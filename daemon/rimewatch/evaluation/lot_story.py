@@ -9,6 +9,7 @@ from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
 from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
@@ -30,6 +31,9 @@ class LotStory:
     hold: Hold | None
     """None: freezing was never started."""
     ice_days: float
+    sure: Hold | None = None
+    """Its hold if the air was as warm as its probe can believe wherever that was silent; the
+    hold itself where it makes no difference, as with a probe in the product."""
 
     @property
     def lot(self) -> LotId:
@@ -49,6 +53,14 @@ class LotStory:
         if self.hold.completed_ms is not None:
             return "complete"
         return "freezing" if self.entries.thawing is None else "received"
+
+    @property
+    def sure_by_ms(self) -> float | None:
+        """When all of its hold is sure, if it stays as cold; None: the hold is sure as it is."""
+        sure = self.sure
+        if self.hold is None or sure is None or sure.credited_h >= self.hold.credited_h:
+            return None
+        return sure.expected_ms
 
     @property
     def proof(self) -> Proof | None:
@@ -117,12 +129,14 @@ def tell(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
     """Judge one lot from its entries and the readings up to an instant."""
+    hold = hold_of(shop, histories, store, lot, to_ms)
     return LotStory(
         entries=lot,
         need=None
         if lot.received is None
         else needs_of(lot.received, extra_species=own_species(shop.species)),
-        hold=hold_of(shop, histories, store, lot, to_ms),
+        hold=hold,
+        sure=_sure(shop, histories, store, lot, hold, to_ms),
         ice_days=ice_days(
             lot,
             to_ms,
@@ -130,6 +144,34 @@ def tell(
             spoilage.root_rate,
         ),
     )
+
+
+def _sure(
+    shop: Shop,
+    histories: Histories,
+    store: ReadingStore,
+    lot: LotEntries,
+    hold: Hold | None,
+    to_ms: int,
+) -> Hold | None:
+    """Return what stands of a hold whatever a silence before it may have hidden.
+
+    A lag that goes on after a gap knows nothing of the warmth in it: the hold could be credited
+    sooner than with the readings that are missing (decisions/0007).
+    """
+    if hold is None or hold.started_ms is None:
+        return hold
+    probes = [
+        probe
+        for unit in {place.unit for place in lot.hold_placements()}
+        for probe in shop.governing_probes(unit)
+        if probe.id in histories and warmth_may_hide(histories[probe.id], hold.started_ms)
+    ]
+    if not probes:
+        return hold
+    from_ms = lot.hold_placements()[0].from_ms
+    supposed = {probe.id: supposing_warmth(shop, store, probe, from_ms, to_ms) for probe in probes}
+    return hold_of(shop, {**histories, **supposed}, store, lot, to_ms)
 
 
 def hold_of(

@@ -146,6 +146,10 @@ class HoldRecord:
     """The warmest governing temperature while the hours were counted."""
     warmest_guarded_c: float | None
     """The same with the probe's uncertainty on top: what was held against the line."""
+    sure_h: float
+    """Of the hours, those that stand whatever happened in a silence before them."""
+    sure_by_ms: float | None
+    """When all of them do, if it stays as cold; None: all stand, or the cold is gone."""
     lead_h: float | None
     """Hours of cold before the count began, until the fish was cold enough inside; None: the
     option does not ask for it, or a probe showed the centre."""

@@ -165,6 +165,11 @@ class LotFacts:
     needed_by_ms: int | None = None
     is_late: bool = False
     """Whether it will not be ready by then."""
+    sure_h: float | None = None
+    """Of the hours credited, those that stand whatever happened in a silence before them; None:
+    the ledger does not say."""
+    sure_by_ms: int | None = None
+    """When all of its hold does, if it stays as cold."""
     instead: tuple[Option, UnitId, int] | None = None
     """For a late one, what would have it ready: an option, where, and begun by when."""
 

@@ -197,6 +197,9 @@ def _freezing(hold: HoldRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
         elif hold.expected_ms is not None:
             ends = f", complete {reader.at(hold.expected_ms)} if the cold holds"
         yield "Hours proven", f"{counted}, counted from {reader.at(hold.started_ms)}{ends}"
+    if hold.sure_h < hold.credited_h:
+        at = "" if hold.sure_by_ms is None else reader.at(hold.sure_by_ms)
+        yield "Hours sure", wording.sure_hours(hold.sure_h, hold.required_h, at)
     if hold.warmest_c is not None and hold.warmest_guarded_c is not None:
         warmest = reader.temperature(hold.warmest_c)
         guarded = reader.temperature(hold.warmest_guarded_c)

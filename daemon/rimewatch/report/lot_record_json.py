@@ -55,6 +55,8 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
         "line_c": hold.line_c,
         "required_h": hold.required_h,
         "credited_h": figure(hold.credited_h, 6),
+        "sure_h": figure(hold.sure_h, 6),
+        "sure_by": iso(hold.sure_by_ms),
         "begun": iso(hold.begun_ms),
         "started": iso(hold.started_ms),
         "completed": iso(hold.completed_ms),

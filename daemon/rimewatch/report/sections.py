@@ -225,6 +225,10 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
     if lot.needs_destruction and lot.option is not None:
         credited = wording.credited_hours(lot.credited_h, lot.required_h)
         lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
+        if lot.sure_h is not None and lot.sure_h < lot.credited_h:
+            by_ms = lot.sure_by_ms
+            at = "" if by_ms is None else wording.local_moment(by_ms, summary.zone)
+            lines.append(wording.sure_hours(lot.sure_h, lot.required_h, at))
     if lot.completed_now and lot.proof:
         lines.append("New since the summary before.")
     lines.extend(_set_back(summary, lot))

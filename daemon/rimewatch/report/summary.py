@@ -337,6 +337,8 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         state=str(record["state"]),
         required_h=required_h,
         credited_h=credited_h,
+        sure_h=figure(record, "sure_h"),
+        sure_by_ms=time_ms(record, "sure_by") if record.get("sure_by") else None,
         started_ms=started_ms,
         completed_ms=completed_ms,
         expected_ms=expected_ms if counting else None,

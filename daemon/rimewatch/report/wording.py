@@ -156,6 +156,22 @@ def credited_hours(credited_h: float, required_h: float) -> str:
     return f"{shown:g} of {required_h:g} h"
 
 
+def sure_hours(sure_h: float, required_h: float, by: str) -> str:
+    """Return how much of a hold stands whatever happened while nobody saw its freezer.
+
+    Args:
+        sure_h: The hours that do.
+        required_h: The hours that the option asks for.
+        by: The local moment from which all of them do; empty: not known.
+
+    >>> sure_hours(22.54, 24.0, "Tue 14:32")
+    'Sure whatever the air was like while nobody saw it: 22.5 of 24 h; all from Tue 14:32 on.'
+    """
+    rest = f"; all from {by} on" if by else ""
+    sure = credited_hours(sure_h, required_h)
+    return f"Sure whatever the air was like while nobody saw it: {sure}{rest}."
+
+
 def whole_hours(milliseconds: int) -> str:
     """Return a length in hours, with a decimal only where there is one: "23 h", "11.5 h"."""
     return f"{round(milliseconds / MS_PER_H, 2):g} h"

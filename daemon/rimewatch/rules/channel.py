@@ -42,7 +42,12 @@ Values = Sequence[float] | NDArray[np.float64]
 
 
 def fold(
-    settings: ChannelSettings, state: ChannelState, times_ms: Times, values_c: Values
+    settings: ChannelSettings,
+    state: ChannelState,
+    times_ms: Times,
+    values_c: Values,
+    *,
+    unseen_c: float = -inf,
 ) -> tuple[ChannelState, list[Spell]]:
     """Carry a channel's state over further readings.
 
@@ -51,6 +56,8 @@ def fold(
         state: The state so far; ``ChannelState()`` before the first reading.
         times_ms: Reading times, strictly increasing, all later than ``state.last_ms``.
         values_c: Measured temperatures, finite.
+        unseen_c: How warm the air is supposed to have been in gaps (``lag_run.resume``).
+            Without it nothing is supposed, as the figures of a ledger ask.
 
     Returns:
         The new state, and the spells that ended, in order of their end.
@@ -74,10 +81,13 @@ def fold(
             ended,
             np.asarray(times_ms, dtype=np.int64),
             np.asarray(values_c, dtype=np.float64),
+            unseen_c,
         )
     else:
         for at_ms, value_c in zip(times_ms, values_c, strict=True):
-            lagging = _fold_one(settings, lagging, spells, ended, int(at_ms), float(value_c))
+            lagging = _fold_one(
+                settings, lagging, spells, ended, int(at_ms), float(value_c), unseen_c
+            )
     return ChannelState(lagging, tuple(spells)), ended
 
 
@@ -88,13 +98,13 @@ def _fold_one(
     ended: list[Spell],
     at_ms: int,
     value_c: float,
+    unseen_c: float,
 ) -> Lagging:
     elapsed_ms = at_ms - before.last_ms
     assert elapsed_ms > 0, "readings must be in order here"
     lag_s, y0 = settings.lag_s, before.governing_c
     if elapsed_ms > settings.stale_ms:
-        y1 = max(y0, value_c) if lag_s else value_c
-        after = lag_run.begin(lag_s, at_ms, value_c, y1)
+        after = lag_run.resume(before, lag_s, at_ms, value_c, unseen_c)
         _cross_gap(settings, spells, ended, before.last_ms, at_ms, y0, after.governing_c)
         return after
     reach_c = 0.0
@@ -126,11 +136,12 @@ def _fold_many(
     ended: list[Spell],
     times_ms: NDArray[np.int64],
     values_c: NDArray[np.float64],
+    unseen_c: float,
 ) -> Lagging:
     """Do what :func:`_fold_one` does for each reading, looking only where something happens."""
     assert int(times_ms[0]) > before.last_ms, "readings must be in order here"
     assert bool((np.diff(times_ms) > 0).all()), "readings must be in order here"
-    run = lag_run.run(before, settings.lag_s, settings.stale_ms, times_ms, values_c)
+    run = lag_run.run(before, settings.lag_s, settings.stale_ms, times_ms, values_c, unseen_c)
     upper, lower = run.governing_c + run.reach_c, run.governing_c - run.reach_c
     count = len(times_ms)
     position, look = 0, FIRST_LOOK

@@ -17,7 +17,7 @@ Pure: no clock, no I/O. Temperatures °C, instants milliseconds UTC.
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import exp
+from math import exp, inf
 from typing import Final
 
 import numpy as np
@@ -88,6 +88,32 @@ def step(lagging: Lagging, lag_s: float, at_ms: int, measured_c: float) -> Laggi
     )
 
 
+def resume(
+    lagging: Lagging, lag_s: float, at_ms: int, measured_c: float, unseen_c: float = -inf
+) -> Lagging:
+    """Return the lag at the first reading after a gap: at the warmer of its last value and that.
+
+    Args:
+        lagging: Where it stood before the gap.
+        lag_s: Time constant, seconds; 0 means no lag.
+        at_ms: The reading's time.
+        measured_c: What it says.
+        unseen_c: How warm the air may have been in the gap; then it starts again at no less
+            than what that would have made of it. Without it nothing is supposed.
+
+    >>> before = begin(600.0, 0, -25.0, -25.0)
+    >>> resume(before, 600.0, 600_000, -25.0).governing_c
+    -25.0
+    >>> round(resume(before, 600.0, 600_000, -25.0, unseen_c=25.0).governing_c, 4)
+    6.606
+    """
+    warmest_c = max(lagging.governing_c, measured_c) if lag_s else measured_c
+    if lag_s and unseen_c > lagging.governing_c:
+        kept = exp(-((at_ms - lagging.last_ms) / MS_PER_S) / lag_s)
+        warmest_c = max(warmest_c, unseen_c + (lagging.governing_c - unseen_c) * kept)
+    return begin(lag_s, at_ms, measured_c, warmest_c)
+
+
 @dataclass(frozen=True, slots=True)
 class Run:
     """The lag over many readings. All arrays have one entry a reading."""
@@ -104,10 +130,9 @@ def run(
     stale_ms: float,
     times_ms: NDArray[np.int64],
     measured_c: Floats,
+    unseen_c: float = -inf,
 ) -> Run:
     """Carry the lag over many readings, gaps included.
-
-    After a gap it starts again at the warmer of its last value and the new reading.
 
     Args:
         lagging: Where it stands.
@@ -115,6 +140,7 @@ def run(
         stale_ms: Longer intervals are gaps.
         times_ms: Reading times, strictly increasing, after ``lagging.last_ms``. # (n,)
         measured_c: Measured temperatures. # (n,)
+        unseen_c: As for :func:`resume`.
     """
     elapsed_ms = np.diff(times_ms, prepend=np.int64(lagging.last_ms))
     is_gap = elapsed_ms > stale_ms
@@ -130,7 +156,7 @@ def run(
         first = start
         if is_gap[start]:
             at_ms, value_c = int(times_ms[start]), float(measured_c[start])
-            lagging = begin(lag_s, at_ms, value_c, max(lagging.governing_c, value_c))
+            lagging = resume(lagging, lag_s, at_ms, value_c, unseen_c)
             governing[start] = lagging.governing_c
             first += 1
         if first < stop:

@@ -190,6 +190,7 @@ def _lot(story: LotStory) -> dict[str, Any]:
         "option": None if hold is None else hold.option.value,
         "required_h": None if hold is None else hold.required_h,
         "credited_h": None if hold is None else hold.credited_h,
+        "sure_h": None if story.sure is None else story.sure.credited_h,
         "completed": None if hold is None else _iso_or_none(hold.completed_ms),
         "ice_days": round(story.ice_days, 2),
     }
