@@ -83,6 +83,7 @@ _SCHEMAS: Final[dict[str, Any]] = {
         option=_one_of(Option, or_null=True),
         required_h={"type": ["number", "null"]},
         credited_h={"type": ["number", "null"]},
+        sure_h={"type": ["number", "null"]},
         completed=_or_null(_INSTANT),
         ice_days={"type": "number"},
     ),
