@@ -45,6 +45,8 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.service.lock import Locked, only_one
     from rimewatch.service.service import Service
     from rimewatch.service.signals import heed
+    from rimewatch.service.stand_in import StandIn
+    from rimewatch.service.surroundings import Surroundings
 
     shop = load(config)
 
@@ -60,7 +62,14 @@ def command(config: Path, journal: Path) -> None:
 
     try:
         with only_one(journal):
-            service = Service(shop, journal, SystemClock(), say=say, reread=reread)
+            service = Service(
+                shop,
+                journal,
+                SystemClock(),
+                say=say,
+                reread=reread,
+                surroundings=Surroundings(stand_in=StandIn),
+            )
             heed(
                 {
                     signal.SIGTERM: service.stop,

@@ -103,6 +103,9 @@ class BrokerSession:
 
     _client_type = BulkClient
 
+    is_lasting = True
+    """Whether the broker keeps the session, and what arrives meanwhile, while we are away."""
+
     def __init__(
         self,
         broker: Broker,
@@ -236,7 +239,7 @@ class BrokerSession:
         client = self._client_type(
             CallbackAPIVersion.VERSION2,
             client_id=self._client_id,
-            clean_session=None if self._protocol == MQTTv5 else False,
+            clean_session=None if self._protocol == MQTTv5 else not self.is_lasting,
             protocol=self._protocol,
             manual_ack=True,
         )
@@ -260,11 +263,15 @@ class BrokerSession:
         client.on_plain_messages = self._guarded(self._on_plain_messages)
         if self._protocol == MQTTv5:
             wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # no types there
-            wishes.SessionExpiryInterval = SESSION_EXPIRY_S
+            wishes.SessionExpiryInterval = SESSION_EXPIRY_S if self.is_lasting else 0
             wishes.ReceiveMaximum = RECEIVE_MAXIMUM
             wishes.MaximumPacketSize = MAX_PACKET_BYTES
             client.connect_async(
-                self._end.host, self._end.port, KEEPALIVE_S, clean_start=False, properties=wishes
+                self._end.host,
+                self._end.port,
+                KEEPALIVE_S,
+                clean_start=not self.is_lasting,
+                properties=wishes,
             )
         else:
             client.connect_async(self._end.host, self._end.port, KEEPALIVE_S)
@@ -384,7 +391,7 @@ class BrokerSession:
             )
             self._tell(Happening.SESSION_LOST, text, since_ms=since_ms)
         self._has_connected = True
-        self._expects_session = True
+        self._expects_session = self.is_lasting
         self._subscriptions.ask(
             client, is_new=not flags.session_present, speaks_5=self._protocol == MQTTv5
         )

@@ -33,6 +33,18 @@ class JournalDamaged(JournalError):  # noqa: N818 - likewise
     """The file is not a sound journal. Trying again is no use: restore a backup."""
 
 
+class NotAJournal(JournalDamaged):
+    """The file is something else: another file was named."""
+
+
+class JournalBarred(JournalError):  # noqa: N818 - likewise
+    """The file or its folder may not be used so: no right to, or something else in its place."""
+
+
+class JournalFailing(JournalError):  # noqa: N818 - likewise
+    """The disk itself fails to read or write."""
+
+
 class JournalVersionError(JournalError):
     """The file's schema is not one that this version may use."""
 
@@ -40,6 +52,7 @@ class JournalVersionError(JournalError):
 _FULL: Final = frozenset({sqlite3.SQLITE_FULL})
 _LOCKED: Final = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
 _DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+_FAILING: Final = frozenset({sqlite3.SQLITE_IOERR})
 _BARRED: Final = frozenset(
     {
         sqlite3.SQLITE_CANTOPEN,
@@ -81,13 +94,14 @@ def as_journal_error(error: sqlite3.Error, path: Path) -> JournalError:
             path=path,
         )
     if primary in _DAMAGED:
-        return JournalDamaged(
+        kind = NotAJournal if primary == sqlite3.SQLITE_NOTADB else JournalDamaged
+        return kind(
             f"{path}: not a sound journal ({error}); stop the service, "
             "keep this file aside and restore the latest backup",
             path=path,
         )
     if primary in _BARRED:
-        return JournalError(
+        return JournalBarred(
             f"{path}: cannot be opened or written ({error}); "
             "check that its folder exists and that this user may write there",
             path=path,
@@ -98,7 +112,8 @@ def as_journal_error(error: sqlite3.Error, path: Path) -> JournalError:
             "nothing of this batch was kept: report this as a fault of the service",
             path=path,
         )
-    return JournalError(
+    kind_of_failure = JournalFailing if primary in _FAILING else JournalError
+    return kind_of_failure(
         f"{path}: reading or writing failed ({error}); "
         "check the disk and the system's log, then try again",
         path=path,

@@ -4,8 +4,9 @@ While the journal cannot be written, no alarm can be: the outbox is part of it. 
 left is the way to the phones. The message goes straight to the dispatcher, with a
 negative number, so that it is never taken for a row of the outbox.
 
-Nothing is judged meanwhile. The broker keeps what arrives, and all of it is judged when
-the journal takes it again; until then the message itself says to look at the units.
+Nothing of the record is judged meanwhile. The broker keeps what arrives, and all of it is
+judged when the journal takes it again; until then a stand-in judges in memory where there
+is one (:mod:`rimewatch.service.stand_in`), and the message says to look at the units.
 """
 
 import itertools
@@ -17,6 +18,7 @@ from rimewatch.clock import Clock
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.results import Delivered, Failed, Result
+from rimewatch.service.surroundings import StandingIn
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About
 
@@ -39,11 +41,22 @@ class CryForHelp:
     Args:
         shop: The first step of its escalation names who is told.
         clock: Measures how long.
+        stand_in: What watches meanwhile; None: nothing does.
+        after_s: How long nothing must have been recorded before anybody is told.
     """
 
-    def __init__(self, shop: Shop, clock: Clock) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        clock: Clock,
+        stand_in: StandingIn | None = None,
+        *,
+        after_s: float = CRY_AFTER_S,
+    ) -> None:
         self._shop = shop
         self._clock = clock
+        self._stand_in = stand_in
+        self._after_s = after_s
         self._numbers = itertools.count(1)
         self._failing_since_s: float | None = None
         self._due_s = 0.0
@@ -62,7 +75,7 @@ class CryForHelp:
         now_s = self._clock.monotonic_s()
         if self._failing_since_s is None:
             self._failing_since_s = now_s
-            self._due_s = max(self._due_s, now_s + CRY_AFTER_S)
+            self._due_s = max(self._due_s, now_s + self._after_s)
         if now_s < self._due_s:
             return False
         self._due_s = now_s + TRY_EVERY_S
@@ -71,8 +84,19 @@ class CryForHelp:
             dispatcher,
             About.RAISED,
             title=f"{self._shop.name}: nothing is recorded",
-            body="No reading is recorded or judged, and no alarm can come. Look at every unit "
-            f"now, and again and again. Why: {why[:LONGEST_WHY]}",
+            body=f"{self._what_is_left()} Why: {why[:LONGEST_WHY]}",
+        )
+
+    def _what_is_left(self) -> str:
+        """Have something stand in; say what can be relied on meanwhile."""
+        if self._stand_in is None or not self._stand_in.begin():
+            return (
+                "No reading is recorded or judged, and no alarm can come. Look at every unit "
+                "now, and again and again."
+            )
+        return (
+            "No reading is recorded. Look at every unit now, and again and again: alarms come "
+            "only for what happens from now on, and no freezing hold is followed."
         )
 
     def recovered(self, dispatcher: Dispatcher) -> None:
@@ -87,6 +111,12 @@ class CryForHelp:
             )
         self._told = False
         self._failing_since_s = None
+        self.stop()
+
+    def stop(self) -> None:
+        """Let nothing stand in any more."""
+        if self._stand_in is not None:
+            self._stand_in.end()
 
     def sort_out(self, results: Iterable[Result]) -> list[Result]:
         """Take note of what became of the cries; return the results of the outbox's rows."""

@@ -1,9 +1,11 @@
 """One service a journal: a second one would throw the first off the broker, and again."""
 
+import errno
 import fcntl
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 
 class Locked(Exception):  # noqa: N818 (it says what is so)
@@ -19,7 +21,7 @@ def only_one(journal: Path) -> Iterator[None]:
     """
     path = journal.with_name(journal.name + ".lock")
     try:
-        file = path.open("w", encoding="ascii")
+        file = _opened(path)
     except OSError as error:
         raise Locked(
             f"{path} cannot be written ({error.strerror}); choose a journal in a folder that "
@@ -34,3 +36,13 @@ def only_one(journal: Path) -> Iterator[None]:
                 "another file with --journal"
             ) from None
         yield
+
+
+def _opened(path: Path) -> IO[str]:
+    try:
+        return path.open("w", encoding="ascii")
+    except OSError as error:
+        # A disk that has gone read-only must not end the watch; a lock needs no writing.
+        if error.errno == errno.EROFS and path.exists():
+            return path.open(encoding="ascii")
+        raise

@@ -24,11 +24,12 @@ from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.mirroring import Mirroring, require_mirror
+from rimewatch.service.opening import open_or_stand_in
 from rimewatch.service.pages import Pages
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
-from rimewatch.service.surroundings import Surroundings, broker_session
+from rimewatch.service.surroundings import StandingIn, Surroundings, broker_session
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
@@ -83,7 +84,7 @@ class Service:
         self.board = Board()
         self.pages = Pages(journal_path, clock, say=say, board=self.board)
         self._publisher = Publisher(self.board, clock, self._health)
-        self._itself = SelfWatch(shop, journal_path, clock)
+        self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._moved = threading.Condition()
         self._listening = False
         self._ended = False
@@ -135,8 +136,18 @@ class Service:
             MirrorMissing: If the mirror's client library is not installed.
         """
         try:
-            with self._around.open_journal(self._journal_path) as journal:
-                self._watch(journal)
+            journal = open_or_stand_in(
+                self._journal_path,
+                self._shop,
+                self._clock,
+                self._around,
+                say=self._say,
+                stop=self._stop,
+                notifier=self._itself.notifier,
+            )
+            if journal is not None:
+                with journal:
+                    self._watch(journal)
         finally:
             with self._moved:
                 self._ended = True
@@ -169,6 +180,7 @@ class Service:
             self._itself.stop()
             self._session.stop()
             self.pages.stop()
+            self._cry.stop()
             self._dispatcher.stop(grace_s=GRACE_S)
             self._charts.stop(grace_s=GRACE_S)
             self._note_end(writer)
@@ -188,7 +200,11 @@ class Service:
             return postmark(row, now_ms)
 
         self._dispatcher = self._around.dispatcher(self._shop.contacts, self._clock, extras=extras)
-        self._cry = CryForHelp(self._shop, self._clock)
+        self._cry = CryForHelp(self._shop, self._clock, self._stand_in())
+
+    def _stand_in(self) -> StandingIn | None:
+        make = self._around.stand_in
+        return None if make is None else make(self._shop, self._clock, self._say)
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()

@@ -18,6 +18,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.letter import Extras
 from rimewatch.service.charts import Charts
+from rimewatch.service.systemd import Notifier
 from rimewatch.shop import Contact, Shop
 
 
@@ -36,6 +37,21 @@ class DispatcherMaker(Protocol):
         ...
 
 
+class StandingIn(Protocol):
+    """A watch without a record, see :mod:`rimewatch.service.stand_in`."""
+
+    def begin(self) -> bool:
+        """Begin to watch, if it does not yet; return whether it does."""
+        ...
+
+    def end(self) -> None:
+        """End the watch, if there is one."""
+        ...
+
+
+StandInMaker = Callable[[Shop, Clock, Callable[[str], None]], StandingIn]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surroundings:
     """How the service meets what is not its own."""
@@ -46,6 +62,10 @@ class Surroundings:
     charts: Callable[[Path], Charts] = Charts
     wait: Callable[[threading.Event, float], bool] = threading.Event.wait
     """Waits so many seconds for a flag; tells whether it is set."""
+    notifier: Notifier | None = None
+    """The way to the service manager; None: the one that the environment names."""
+    stand_in: StandInMaker | None = None
+    """Makes what watches while the journal cannot be used; None: nothing does."""
 
 
 def broker_session(

@@ -154,10 +154,10 @@ def test_a_row_that_breaks_the_rules_undoes_the_batch_with_a_clear_sentence(
         (sqlite3.SQLITE_BUSY_SNAPSHOT, JournalLocked, "try again"),
         (sqlite3.SQLITE_CORRUPT, JournalDamaged, "backup"),
         (sqlite3.SQLITE_CORRUPT_VTAB, JournalDamaged, "backup"),
-        (sqlite3.SQLITE_NOTADB, JournalDamaged, "backup"),
-        (sqlite3.SQLITE_READONLY, JournalError, "may write there"),
+        (sqlite3.SQLITE_NOTADB, NotAJournal, "backup"),
+        (sqlite3.SQLITE_READONLY, JournalBarred, "may write there"),
         (sqlite3.SQLITE_CONSTRAINT_CHECK, JournalError, "refused a row"),
-        (sqlite3.SQLITE_IOERR_WRITE, JournalError, "check the disk"),
+        (sqlite3.SQLITE_IOERR_WRITE, JournalFailing, "check the disk"),
         (None, JournalError, "check the disk"),
     ],
 )

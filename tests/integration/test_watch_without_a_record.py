@@ -1,0 +1,126 @@
+"""A damaged journal: refused in plain words, and the fish is watched all the same."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from http_receiver import Receiver
+from mosquitto_broker import Mosquitto
+from rimewatch.clock import SystemClock
+from service_process import Probes, ServiceProcess
+
+pytestmark = pytest.mark.integration
+
+SHOP = """
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:{port}"
+[[unit]]
+id = "case-1"
+name = "Front display case"
+kind = "display-case"
+on_delay_s = 300
+lag_s = 0
+[[probe]]
+id = "case-1-air"
+unit = "case-1"
+measures = "air"
+topic = "shop/case-1/air"
+format = "json"
+fields = {{ value = "t", time = "ts" }}
+every_s = 3600
+[[contact]]
+id = "first"
+name = "On-call phone"
+urls = ["json://127.0.0.1:{phone}/first"]
+[[escalation]]
+after_s = 0
+contacts = ["first"]
+repeat_s = 3600
+"""
+AIR = "shop/case-1/air"
+PAGE_BYTES = 4096
+
+
+def air(celsius: float, minutes: range) -> list[str]:
+    """Make a reading for each of these minutes ago."""
+    now = datetime.fromtimestamp(SystemClock().now_ms() // 1000, tz=UTC)
+    return [
+        f'{{"t": {celsius}, "ts": "{(now - timedelta(minutes=ago)).isoformat()}"}}'
+        for ago in minutes
+    ]
+
+
+def damage(journal: Path) -> None:
+    """Write nonsense over the second page of the file, as a dying disk would."""
+    with journal.open("r+b") as file:
+        file.seek(PAGE_BYTES)
+        file.write(b"\xa5" * PAGE_BYTES)
+
+
+def test_damaged_journal_is_refused_and_the_fish_is_watched_until_it_is_restored(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """The phone hears what is wrong and how warm the fish is; after the restore nothing is missing.
+
+    The file is put back while the service runs: it is taken up at once, with every reading
+    that the broker kept meanwhile.
+    """
+    config = tmp_path / "shop.toml"
+    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    journal = tmp_path / "rimewatch.db"
+    with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
+        service.wait_for("Listening")
+        probes.publish(AIR, air(2.0, range(60, 40, -1)))
+        service.wait_for_readings("case-1-air", 20)
+        assert service.stop() == 0
+    sound = journal.read_bytes()
+    damage(journal)
+
+    with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
+        service.wait_for("Not recording")
+        assert "restore the latest backup" in service.said
+        service.wait_for("Standing in: readings are judged in memory")
+        probes.publish(AIR, air(9.0, range(30, 0, -1)))
+        receiver.wait_for(lambda r: len(r.got) >= 2, "the fault and the warm fish", 60.0)
+        told, warm = receiver.titles()[:2]
+        assert told == "Saltmarsh Row Fish: nothing is recorded"
+        assert warm.startswith("Not recorded. Front display case: fish too warm")
+
+        copy = tmp_path / "backup.db"
+        copy.write_bytes(sound)
+        copy.replace(journal)
+        service.wait_for("The journal can be used again.")
+        service.wait_for_readings("case-1-air", 50)
+        receiver.wait_for(
+            lambda r: any(t.startswith("Front display case: fish too warm") for t in r.titles()),
+            "the alarm that is on the record",
+            60.0,
+        )
+        assert "Saltmarsh Row Fish: recording again" in receiver.titles()
+        assert service.stop() == 0
+        assert "Traceback" not in service.said
+        assert service.look(lambda j: j.verify()) == []
+
+
+def test_stopped_while_it_stands_in_it_leaves_the_damaged_file_as_it_is(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """Whoever comes to repair it finds what the disk left, and the service ends in good order."""
+    config = tmp_path / "shop.toml"
+    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    journal = tmp_path / "rimewatch.db"
+    with ServiceProcess(config, journal) as service:
+        service.wait_for("Listening")
+        assert service.stop() == 0
+    damage(journal)
+    left = journal.read_bytes()
+
+    with ServiceProcess(config, journal) as service:
+        service.wait_for("Standing in: readings are judged in memory")
+        assert service.stop() == 0
+
+    assert journal.read_bytes() == left
