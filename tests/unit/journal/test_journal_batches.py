@@ -8,7 +8,13 @@ import pytest
 
 from rimewatch.journal import Journal, JournalError, JournalFull, JournalLocked, JournalReader
 from rimewatch.journal.connection import connect_writer
-from rimewatch.journal.errors import JournalDamaged, as_journal_error
+from rimewatch.journal.errors import (
+    JournalBarred,
+    JournalDamaged,
+    JournalFailing,
+    NotAJournal,
+    as_journal_error,
+)
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import ProbeId
 
