@@ -30,6 +30,7 @@ PAGE_NAMES: Final = frozenset(
         "acknowledge",
         "api",
         "health",
+        "lot",
         "lots",
         "metrics",
         "mornings",

@@ -55,22 +55,44 @@ def keep(journal: Path, file: Path) -> Kept:
             kept under its name was changed since.
     """
     try:
-        content = file.read_bytes() if file.stat().st_size <= LARGEST_BYTES else None
-        if not content:
-            size = "empty" if content is not None else f"larger than {LARGEST_BYTES} bytes"
-            raise AttachmentError(f"{file} is {size}; expected a statement, such as a scan as PDF")
-        sha256 = hashlib.sha256(content).hexdigest()
-        target = folder_of(journal) / sha256
+        if file.stat().st_size > LARGEST_BYTES:
+            raise AttachmentError(
+                f"{file} is larger than {LARGEST_BYTES} bytes; expected a statement, such as a "
+                "scan as PDF"
+            )
+        content = file.read_bytes()
+    except OSError as error:
+        raise AttachmentError(f"{file} cannot be kept: {error.strerror or error}") from None
+    return Kept(file.name, keep_content(journal, content, str(file)))
+
+
+def keep_content(journal: Path, content: bytes, called: str) -> str:
+    """Put bytes where they stay; return their SHA-256, under which they are found.
+
+    Args:
+        journal: The journal's file.
+        content: What to keep.
+        called: How people call it, for what is said if it cannot be kept.
+
+    Raises:
+        AttachmentError: If it is empty or cannot be kept, or what is kept under its name
+            was changed since.
+    """
+    if not content:
+        raise AttachmentError(f"{called} is empty; expected a statement, such as a scan as PDF")
+    sha256 = hashlib.sha256(content).hexdigest()
+    target = folder_of(journal) / sha256
+    try:
         target.parent.mkdir(exist_ok=True)
         if not target.exists():
             _write_once(target, content)
     except OSError as error:
-        raise AttachmentError(f"{file} cannot be kept: {error.strerror or error}") from None
+        raise AttachmentError(f"{called} cannot be kept: {error.strerror or error}") from None
     if found(journal, sha256) is not Found.PRESENT:
         raise AttachmentError(
             f"{target} is not what was put there: restore it from a backup, then attach again"
         )
-    return Kept(file.name, sha256)
+    return sha256
 
 
 def found(journal: Path, sha256: str) -> Found:

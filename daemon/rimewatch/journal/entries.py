@@ -56,6 +56,16 @@ def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple
     ]
 
 
+def about_lot(connection: sqlite3.Connection, lot: LotId) -> list[AnyEntry]:
+    """Return a lot's entries, and every cancellation: it names a number and no lot."""
+    return [
+        replace(entry_from_json(text), entry_number=found)
+        for found, text in connection.execute(
+            "SELECT id, text FROM entry WHERE lot = ? OR do = 'cancel-entry' ORDER BY id", (lot,)
+        ).fetchall()
+    ]
+
+
 def of_lot(connection: sqlite3.Connection, lot: LotId) -> list[tuple[int, AnyEntry]]:
     """Return a lot's entries in the order they came."""
     return [

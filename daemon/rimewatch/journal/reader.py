@@ -175,6 +175,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return entries.of_lot(connection, lot)
 
+    def entries_about_lot(self, lot: LotId) -> list[AnyEntry]:
+        """Return a lot's entries and every cancellation, in the order they came."""
+        with self._snapshot() as connection:
+            return entries.about_lot(connection, lot)
+
     def alarm(self, alarm_id: str) -> alarms.AlarmRow | None:
         """Return an alarm by its id, if there is one."""
         with self._snapshot() as connection:

@@ -6,7 +6,7 @@ journal, with who and when. Nothing is concluded here.
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 from pathlib import Path
 from typing import Final
@@ -16,8 +16,10 @@ from starlette.exceptions import HTTPException
 
 from rimewatch.clock import Clock
 from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
+from rimewatch.vocabulary import LotId
 from rimewatch.web.guard import Visitor
 from rimewatch.web.live import Board
 
@@ -26,6 +28,26 @@ ParseEntry = Callable[[Mapping[str, object], int], AnyEntry]
 
 TAKEN_IN_WITHIN_S: Final = 4.0
 _BUSY_S: Final = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class SeenOf:
+    """Up to which entry somebody knew a lot's books when they filled in a form."""
+
+    lot: LotId
+    number: int | None
+    """None: the form did not say, and nothing is compared."""
+
+
+class Meanwhile(Exception):  # noqa: N818 (nobody is at fault: two people were at work)
+    """Somebody else has entered something about the same lot; nothing was written.
+
+    ``entries`` are the lot's, theirs included, and every cancellation.
+    """
+
+    def __init__(self, entries: list[AnyEntry]) -> None:
+        super().__init__("somebody else has entered something about the lot meanwhile")
+        self.entries = entries
 
 
 class Desk:
@@ -44,21 +66,30 @@ class Desk:
         self._clock = clock
         self._parse = parse
 
-    async def take(self, visitor: Visitor, entry: Mapping[str, object], **also: object) -> None:
+    async def take(
+        self,
+        visitor: Visitor,
+        entry: Mapping[str, object],
+        *,
+        seen: SeenOf | None = None,
+        **also: object,
+    ) -> None:
         """Write an entry down; return when the service has it, or has not for some seconds.
 
         Args:
             visitor: Who made it.
             entry: Its keys, as in a trace.
+            seen: What they knew of the lot that it is about.
             also: Fields of the entry that a trace does not have.
 
         Raises:
             HTTPException: 422 with what is wrong with it; 503 if it cannot be written.
+            Meanwhile: If somebody else has entered something about the lot since.
         """
+        parsed = self.check(visitor, entry)
+        made = replace(parsed, **also) if also else parsed  # type: ignore[arg-type]  # by name
         try:
-            parsed = self._parse({**entry, "who": visitor.person.name}, self._clock.now_ms())
-            made = replace(parsed, **also) if also else parsed  # type: ignore[arg-type]  # by name
-            number = await run_in_threadpool(self._write, made)
+            number = await run_in_threadpool(self._write, made, seen)
         except ValueError as error:
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{error}.") from None
         except JournalError:
@@ -68,8 +99,27 @@ class Desk:
             ) from None
         await self._until_taken_in(number)
 
-    def _write(self, entry: AnyEntry) -> int:
-        with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
+    def check(self, visitor: Visitor, entry: Mapping[str, object]) -> AnyEntry:
+        """Return an entry as it would be written down.
+
+        Raises:
+            HTTPException: 422 with what is wrong with it.
+        """
+        try:
+            return self._parse({**entry, "who": visitor.person.name}, self._clock.now_ms())
+        except ValueError as error:
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{error}.") from None
+
+    def _write(self, entry: AnyEntry, seen: SeenOf | None) -> int:
+        with (
+            Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal,
+            journal.batch(),  # looked up and written as one: no third hand comes between
+        ):
+            if seen is not None and seen.number is not None:
+                entries = journal.entries_about_lot(seen.lot)
+                lines = lines_of(entries, seen.lot)
+                if any(line.entry.entry_number > seen.number for line in lines):
+                    raise Meanwhile(entries)
             return journal.add_entry(entry, "page")
 
     async def _until_taken_in(self, number: int) -> None:

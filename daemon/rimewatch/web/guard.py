@@ -6,13 +6,15 @@ wherever the page came over TLS.
 """
 
 import hmac
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import parse_qs, quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -90,11 +92,25 @@ class Guard:
             HTTPException: 403 if it did not, 413 if it is too large.
         """
         refuse_other_origins(request)
-        fields = await read_form(request)
-        given = fields.pop("form_token", "").encode()
-        if not hmac.compare_digest(given, visitor.form_token.encode()):
-            raise HTTPException(403, "This form is no longer valid; load the page again.")
-        return fields
+        return _ours(await read_form(request), visitor)
+
+    async def form_with_file(
+        self, request: Request, visitor: Visitor, most_bytes: int
+    ) -> tuple[dict[str, str], tuple[str, bytes] | None]:
+        """Return the fields of such a form, and the name and bytes of the file in it.
+
+        Args:
+            request: The request.
+            visitor: Whose session it is.
+            most_bytes: The largest file that is taken.
+
+        Raises:
+            HTTPException: 403 if it came from elsewhere, 413 if it is too large, 415 or 400
+                if it is no such form.
+        """
+        refuse_other_origins(request)
+        fields, file = await _read_form_with_file(request, most_bytes)
+        return _ours(fields, visitor), file
 
     async def scopes(self, request: Request) -> frozenset[TokenScope]:
         """Return what a request to the interface may do: by its token, else by its session."""
@@ -187,6 +203,52 @@ async def read_form(request: Request) -> dict[str, str]:
     except ValueError:
         raise HTTPException(413, "The form has too many fields.") from None
     return {name: values[-1].strip() for name, values in found.items()}
+
+
+def _ours(fields: dict[str, str], visitor: Visitor) -> dict[str, str]:
+    """Return a form's fields without its token, if that is the session's."""
+    given = fields.pop("form_token", "").encode()
+    if not hmac.compare_digest(given, visitor.form_token.encode()):
+        raise HTTPException(403, "This form is no longer valid; load the page again.")
+    return fields
+
+
+async def _read_form_with_file(
+    request: Request, most_bytes: int
+) -> tuple[dict[str, str], tuple[str, bytes] | None]:
+    if not request.headers.get("content-type", "").lower().startswith("multipart/form-data"):
+        raise HTTPException(415, "Expected a form with a file.")
+
+    async def counted() -> AsyncIterator[bytes]:
+        size = 0
+        async for chunk in request.stream():
+            size += len(chunk)
+            if size > most_bytes + LARGEST_FORM_BYTES:
+                raise HTTPException(413, f"The file is larger than {most_bytes // 10**6} MB.")
+            yield chunk
+
+    parser = MultiPartParser(
+        request.headers,
+        counted(),  # type: ignore[arg-type]  # an async generator in all but the name
+        max_files=1,
+        max_fields=MOST_FIELDS,
+        max_part_size=LARGEST_FORM_BYTES,
+    )
+    try:
+        form = await parser.parse()
+    except (MultiPartException, KeyError, ValueError):
+        raise HTTPException(400, "The form cannot be read; load the page again.") from None
+    try:
+        fields: dict[str, str] = {}
+        file: tuple[str, bytes] | None = None
+        for name, value in form.multi_items():
+            if not isinstance(value, UploadFile):
+                fields[name] = value.strip()
+            elif value.filename:
+                file = value.filename, await value.read()
+    finally:
+        await form.close()
+    return fields, file
 
 
 def sign_in_path(back: str) -> str:

@@ -17,6 +17,8 @@ from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
 from rimewatch.web.live import Board
+from rimewatch.web.lot_forms import LotForms
+from rimewatch.web.lot_page import LotPage
 from rimewatch.web.lots_page import LotPages
 from rimewatch.web.mornings_page import MorningPages
 from rimewatch.web.now_page import NowPage
@@ -81,7 +83,9 @@ def make_site(
         *NowPage(shop, board, guard, renderer, clock).routes(),
         *UnitPage(shop, journal_path, board, guard, renderer, clock).routes(),
         *UnitForms(shop, board, guard, desk).routes(),
-        *LotPages(shop, board, guard, renderer, desk, clock).routes(),
+        *LotPages(shop, board, guard, renderer, desk).routes(),
+        *LotPage(shop, journal_path, board, guard, renderer).routes(),
+        *LotForms(shop, journal_path, guard, renderer, desk).routes(),
         *MorningPages(journal_path, guard, renderer).routes(),
         *RecordPages(shop, record_files, guard, renderer, clock).routes(),
         *HealthPage(shop, board, guard, renderer, clock).routes(),

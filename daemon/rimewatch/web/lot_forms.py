@@ -1,0 +1,231 @@
+"""What people enter about a lot: frozen, thawed, moved, corrected, attached, cancelled, gone.
+
+Each form says up to which entry its page knew the books. Where somebody else has entered
+something about the same lot meanwhile, nothing is written: what they entered is shown, and
+may be answered with the same form again.
+"""
+
+from pathlib import Path, PurePosixPath
+from typing import Final
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_record import lines_of
+from rimewatch.journal.attachments import AttachmentError, keep_content
+from rimewatch.journal.errors import JournalError
+from rimewatch.journal.reader import JournalReader
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, UnitId
+from rimewatch.web.enter import Desk, Meanwhile, SeenOf
+from rimewatch.web.guard import Guard, Visitor
+from rimewatch.web.lot_fields import corrections, seen_number
+from rimewatch.web.lot_page import line_words, lot_path
+from rimewatch.web.people import Role
+from rimewatch.web.rendering import Renderer, go_to
+from rimewatch.web.unit_forms import known_unit
+
+Entry = dict[str, object]
+"""An entry's keys, as in a trace."""
+
+LARGEST_UPLOAD_BYTES: Final = 20_000_000
+"""A photo or a scan of some pages (our choice); the command takes larger files."""
+LONGEST_FILE_NAME: Final = 200
+_BUSY_S: Final = 5.0
+
+
+class LotForms:
+    """Takes the forms about one lot.
+
+    Args:
+        shop: The shop.
+        journal_path: Where lots are looked up and files are kept beside.
+        guard: Who may act.
+        renderer: Shows what somebody else entered meanwhile.
+        desk: Writes entries down.
+    """
+
+    def __init__(
+        self, shop: Shop, journal_path: Path, guard: Guard, renderer: Renderer, desk: Desk
+    ) -> None:
+        self._shop = shop
+        self._journal_path = journal_path
+        self._guard = guard
+        self._renderer = renderer
+        self._desk = desk
+
+    def routes(self) -> list[BaseRoute]:
+        """Return the routes of the forms; none answers to GET."""
+        forms = {
+            "freeze": self.freeze,
+            "thaw": self.thaw,
+            "move": self.move,
+            "correct": self.correct,
+            "attach": self.attach,
+            "cancel": self.cancel,
+            "withdraw": self.withdraw,
+        }
+        return [Route(f"/lots/{name}", take, methods=["POST"]) for name, take in forms.items()]
+
+    async def freeze(self, request: Request) -> Response:
+        """Start a lot's freezing hold."""
+        visitor, fields = await self._form(request)
+        unit = self._unit_that(fields, freezes=True)
+        entry: Entry = {"do": "start-freezing", "unit": unit, "option": fields.get("option", "")}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def thaw(self, request: Request) -> Response:
+        """Enter that a lot was put to thaw under refrigeration."""
+        visitor, fields = await self._form(request)
+        entry: Entry = {"do": "start-thawing", "unit": self._unit_that(fields, freezes=False)}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def move(self, request: Request) -> Response:
+        """Enter that a lot was put into another unit."""
+        visitor, fields = await self._form(request)
+        entry: Entry = {"do": "move-lot", "unit": known_unit(self._shop, fields.get("unit", ""))}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def correct(self, request: Request) -> Response:
+        """Correct what was said of a lot at its receipt; what was said before stays on record."""
+        visitor, fields = await self._form(request)
+        lot = LotId(fields.get("lot", ""))
+        if not fields.get("reason"):
+            raise HTTPException(422, "Say why it is corrected.")
+        known = book(await self._entries(lot)).get(lot)
+        if known is None or known.received is None:
+            raise HTTPException(404, "There is no such lot here.")
+        changed = corrections(known.received, fields, self._shop.display)
+        entry: Entry = {"do": "correct-lot", "reason": fields["reason"], **changed}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def cancel(self, request: Request) -> Response:
+        """Enter that an earlier entry about the lot does not count; both stay on record."""
+        visitor, fields = await self._form(request)
+        lot = LotId(fields.get("lot", ""))
+        if not fields.get("reason"):
+            raise HTTPException(422, "Say why the entry does not count.")
+        standing = {
+            str(line.entry.entry_number)
+            for line in lines_of(await self._entries(lot), lot)
+            if line.cancelled_by is None
+        }
+        if fields.get("number") not in standing:
+            raise HTTPException(422, "This entry does not count already, or is not about the lot.")
+        entry: Entry = {
+            "do": "cancel-entry",
+            "number": int(fields["number"]),
+            "reason": fields["reason"],
+        }
+        return await self._taken(request, visitor, fields, entry, names_lot=False)
+
+    async def withdraw(self, request: Request) -> Response:
+        """Enter that a lot is gone."""
+        visitor, fields = await self._form(request)
+        if not fields.get("reason"):
+            raise HTTPException(422, "Say why it is gone: sold out, used cooked, discarded.")
+        entry: Entry = {"do": "withdraw-lot", "reason": fields["reason"]}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def attach(self, request: Request) -> Response:
+        """Put a supplier's written statement on file, with a scan or photo of it or without.
+
+        What others entered meanwhile does not hold it up: it takes nothing back.
+        """
+        visitor = await self._guard.visitor(request, Role.ACT)
+        fields, upload = await self._guard.form_with_file(request, visitor, LARGEST_UPLOAD_BYTES)
+        lot = LotId(fields.get("lot", ""))
+        entry: Entry = {
+            "do": "attach-statement",
+            "lot": lot,
+            "reference": fields.get("reference", ""),
+            "states": fields.get("states", ""),
+        }
+        if option := fields.get("option"):
+            entry["option"] = option
+        await self._require(lot)
+        self._desk.check(visitor, entry)  # before a file is kept for it
+        if upload is not None:
+            name, content = upload
+            try:
+                kept = await run_in_threadpool(keep_content, self._journal_path, content, name)
+            except AttachmentError as error:
+                raise HTTPException(422, f"{error}.") from None
+            entry |= {"file": plain_name(name), "sha256": kept}
+        await self._desk.take(visitor, entry)
+        return go_to(lot_path(lot))
+
+    # --- shared ---------------------------------------------------------------------------
+
+    async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
+        visitor = await self._guard.visitor(request, Role.ACT)
+        return visitor, await self._guard.form(request, visitor)
+
+    async def _taken(
+        self,
+        request: Request,
+        visitor: Visitor,
+        fields: dict[str, str],
+        entry: Entry,
+        *,
+        names_lot: bool = True,
+    ) -> Response:
+        """Write an entry about a known lot down; or show what somebody else entered meanwhile."""
+        lot = LotId(fields.get("lot", ""))
+        await self._require(lot)
+        if names_lot:
+            entry = {**entry, "lot": lot}
+        try:
+            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)))
+        except Meanwhile as error:
+            since = fields.get("seen", "0")
+            lines = line_words(self._shop, error.entries, lot)
+            return self._renderer.page(
+                "meanwhile.html",
+                title="Somebody was quicker",
+                visitor=visitor,
+                status=409,
+                lot=str(lot),
+                lot_path=lot_path(lot),
+                lines=[line for line in lines if line["number"] > int(since)],
+                action=request.url.path,
+                fields={**fields, "seen": str(max(line["number"] for line in lines))},
+            )
+        return go_to(lot_path(lot))
+
+    async def _require(self, lot: LotId) -> None:
+        if lot not in book(await self._entries(lot)):
+            raise HTTPException(404, "There is no such lot here.")
+
+    def _unit_that(self, fields: dict[str, str], *, freezes: bool) -> str:
+        unit = known_unit(self._shop, fields.get("unit", ""))
+        if self._shop.unit[UnitId(unit)].kind.is_freezer is not freezes:
+            said = "freezes nothing; choose a freezer" if freezes else "thaws nothing"
+            raise HTTPException(422, f"This unit {said}.")
+        return unit
+
+    async def _entries(self, lot: LotId) -> list[AnyEntry]:
+        def read() -> list[AnyEntry]:
+            with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+                return journal.entries_about_lot(lot)
+
+        try:
+            return await run_in_threadpool(read)
+        except JournalError:
+            raise HTTPException(503, "The journal cannot be read right now.") from None
+
+
+def plain_name(name: str) -> str:
+    """Return a file's name without folders or signs that cannot be printed; it leads nowhere.
+
+    >>> plain_name("../../etc/scan 1.pdf"), plain_name("/")
+    ('scan 1.pdf', 'file')
+    """
+    last = PurePosixPath(name.replace("\\", "/")).name
+    shown = "".join(sign for sign in last if sign.isprintable())
+    return shown[-LONGEST_FILE_NAME:].strip() or "file"

@@ -1,0 +1,54 @@
+"""A lot as the pages show it: where it is, how far its hold has come, what its proof lacks."""
+
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.lots.record import Proof
+from rimewatch.report import wording
+from rimewatch.shop import Shop
+
+PROVEN: Final = {
+    Proof.OWN_FREEZING: "Proof complete: own freezing",
+    Proof.SUPPLIER_FREEZING: "Proof complete: the supplier’s statement on freezing",
+    Proof.EXEMPTION: "Proof complete: exempt from freezing",
+}
+
+
+def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
+    """Return what a template shows of a lot."""
+    received, hold, zone = story.entries.received, story.hold, ZoneInfo(shop.timezone)
+    unit = story.entries.unit
+    where = "nowhere yet"
+    if unit is not None:
+        known = shop.unit.get(unit)
+        where = wording.printable(str(unit) if known is None else known.name)
+    lines: list[str] = []
+    progress: tuple[float, float] | None = None
+    if hold is not None and hold.completed_ms is not None:
+        done = wording.local_moment(round(hold.completed_ms), zone)
+        lines.append(f"Hold {hold.option.value} complete {done}.")
+    elif hold is not None and story.state == "freezing":
+        counted = wording.credited_hours(hold.credited_h, hold.required_h)
+        lines.append(f"Hold {hold.option.value}: {counted}.")
+        progress = (hold.credited_h, hold.required_h)
+        last = hold.interruptions[-1] if hold.interruptions else None
+        stands = last is not None and last.end_ms is None
+        if hold.expected_ms is not None and not stands:
+            ready = wording.local_moment(round(hold.expected_ms), zone)
+            lines.append(f"Ready {ready}, if the cold holds.")
+    if story.entries.thawing is not None:
+        since = wording.local_moment(story.entries.thawing.at_ms, zone)
+        lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
+    if story.need is not None:
+        lines.append(wording.printable(story.need.why))
+    return {
+        "lot": str(story.lot),
+        "species": "not said" if received is None else wording.printable(received.species),
+        "where": where,
+        "ready": story.raw_ready,
+        "verdict": "Not for raw service" if story.proof is None else PROVEN[story.proof],
+        "why_not": story.why_not,
+        "lines": lines,
+        "progress": progress,
+    }
