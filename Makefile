@@ -6,6 +6,8 @@
 #   make wheel-check        builds the packages and tries them outside the checkout
 #   make api-check       asks the interface for programs thousands of odd questions
 #   make bench              measures, prints a table, writes build/benchmarks.json
+#   make docs               the documentation as pages, in build/docs
+#   make reference          writes docs/reference from the code
 #   make check              lint, format, types, import contracts
 
 SPEED ?= 1800
@@ -35,6 +37,13 @@ api-check: $(VENV)/.dev
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
 	$(BIN)/python benchmarks/run_all.py
+
+docs: $(VENV)/.dev
+	NO_MKDOCS_2_WARNING=true $(BIN)/mkdocs build --strict --quiet --config-file .ci/mkdocs.yml
+	@echo "The documentation is in build/docs/index.html"
+
+reference: $(VENV)/.dev
+	$(BIN)/python .ci/make_reference.py
 
 wheel-check: $(VENV)/.dev
 	.ci/wheel-check

@@ -1,0 +1,68 @@
+"""The documentation: made from the code where it can be, and every link leads somewhere."""
+
+import re
+import runpy
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
+LINK = re.compile(r"\]\(([^)#\s]+)(?:#[^)]*)?\)")
+NAMED_FILE = re.compile(r"`((?:docs|config|benchmarks|\.ci|daemon|simulators|tests)/[\w./-]+)`")
+
+
+def places_named_in(page: Path) -> Iterator[Path]:
+    """Yield the files and folders of this project that a page leads to or names."""
+    text = page.read_text(encoding="utf-8")
+    for target in LINK.findall(text):
+        if "://" not in target:
+            yield page.parent / target
+    for name in NAMED_FILE.findall(text):
+        yield ROOT / name
+
+
+@pytest.mark.parametrize("page", PAGES, ids=[str(page.relative_to(ROOT)) for page in PAGES])
+def test_every_file_that_a_page_names_is_there(page: Path) -> None:
+    """A reader who follows a link arrives; a decision may be named by its number alone."""
+    missing = [
+        str(place)
+        for place in places_named_in(page)
+        if not place.exists() and not list(place.parent.glob(f"{place.name}*"))
+    ]
+
+    assert not missing
+
+
+def test_reference_says_what_the_code_says() -> None:
+    """Configuration, commands, published limits and the HTTP interface are made from the code."""
+    make_reference = runpy.run_path(str(ROOT / ".ci" / "make_reference.py"))
+
+    assert list(make_reference["stale_pages"]()) == [], "run make reference"
+
+
+def test_documentation_is_built_without_a_warning(tmp_path: Path) -> None:
+    """Every page is in the contents, and every link and anchor in it leads somewhere."""
+    settings = ["--config-file", str(ROOT / ".ci" / "mkdocs.yml")]
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "mkdocs",
+            "build",
+            "--strict",
+            *settings,
+            "--site-dir",
+            tmp_path / "site",
+        ],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert (tmp_path / "site" / "index.html").is_file()
