@@ -11,7 +11,7 @@ from broker_sides import publish_many
 
 from mosquitto_broker import Mosquitto
 from rimewatch.config import load_shop
-from rimewatch.intake.broker import RECEIVE_MAXIMUM
+from rimewatch.intake.session_client import RECEIVE_MAXIMUM
 from rimewatch.journal.reader import JournalReader
 from running_service import RunningService
 

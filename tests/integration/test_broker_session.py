@@ -76,7 +76,7 @@ class TestNothingIsLost:
         speaks_5: bool,
     ) -> None:
         """A morning's backlog does not stop at the broker's window, under 5 or 3.1.1."""
-        monkeypatch.setattr("rimewatch.intake.broker.RECEIVE_MAXIMUM", 20)
+        monkeypatch.setattr("rimewatch.intake.session_client.RECEIVE_MAXIMUM", 20)
         session = new_session(mosquitto.url, speaks_5=speaks_5)
         keeper = Shopkeeper(session)
         keeper.until_subscribed(mosquitto.port)

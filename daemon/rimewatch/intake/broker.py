@@ -26,8 +26,6 @@ from paho.mqtt.client import (
     MQTTv5,
     MQTTv311,
 )
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
@@ -45,24 +43,14 @@ from rimewatch.intake.broker_trouble import (
 )
 from rimewatch.intake.bulk_client import BulkClient, PlainMessage
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
+from rimewatch.intake.session_client import begin_to_connect, session_client
 from rimewatch.intake.subscriptions import Subscriptions
 from rimewatch.shop import Broker
-
-SESSION_EXPIRY_S: Final = 14 * 24 * 3600
-"""How long the broker keeps our messages while we are away: longer than any holiday closure."""
-
-RECEIVE_MAXIMUM: Final = 1000
-"""Messages the broker may send ahead of our acknowledgements (MQTT 5; its own limit holds too)."""
-
-MAX_PACKET_BYTES: Final = 16 << 20
-"""The broker sends nothing larger (MQTT 5). Far above the receiver's limit, so that what
-is merely too large still reaches quarantine; of that only the start is kept in memory."""
 
 MAX_WAITING: Final = 50_000
 """Items in the queue beyond which QoS 0 messages are dropped. QoS 1 is bounded by the
 broker's window."""
 
-KEEPALIVE_S: Final = 30
 STATUS_EVERY_S: Final = 60.0
 """The broker's answer to our own status is the proof that it is still there."""
 
@@ -236,20 +224,15 @@ class BrokerSession:
     # ---------------------------------------------------------------- making the client
 
     def _open(self) -> None:
-        client = self._client_type(
-            CallbackAPIVersion.VERSION2,
-            client_id=self._client_id,
-            clean_session=None if self._protocol == MQTTv5 else not self.is_lasting,
-            protocol=self._protocol,
-            manual_ack=True,
+        client = session_client(
+            self._client_type,
+            self._end,
+            self._client_id,
+            self._protocol,
+            is_lasting=self.is_lasting,
+            will_topic=self.status_topic,
+            reconnect_s=self._reconnect_s,
         )
-        if self._end.username is not None:
-            client.username_pw_set(self._end.username, self._end.password)
-        if self._end.tls is not None:
-            client.tls_set_context(self._end.tls)
-        client.will_set(self.status_topic, "offline", qos=1, retain=True)
-        client.reconnect_delay_set(*self._reconnect_s)
-        client.max_queued_messages_set(100)
         # All handlers before the first connection: a resumed session delivers at once.
         client.on_pre_connect = self._guarded(self._on_pre_connect)
         client.on_socket_open = self._guarded(self._on_socket_open)
@@ -261,20 +244,7 @@ class BrokerSession:
         client.on_publish = self._guarded(self._on_publish)
         client.on_message = self._guarded(self._on_message)
         client.on_plain_messages = self._guarded(self._on_plain_messages)
-        if self._protocol == MQTTv5:
-            wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # no types there
-            wishes.SessionExpiryInterval = SESSION_EXPIRY_S if self.is_lasting else 0
-            wishes.ReceiveMaximum = RECEIVE_MAXIMUM
-            wishes.MaximumPacketSize = MAX_PACKET_BYTES
-            client.connect_async(
-                self._end.host,
-                self._end.port,
-                KEEPALIVE_S,
-                clean_start=not self.is_lasting,
-                properties=wishes,
-            )
-        else:
-            client.connect_async(self._end.host, self._end.port, KEEPALIVE_S)
+        begin_to_connect(client, self._end, self._protocol, is_lasting=self.is_lasting)
         self._network_thread = None
         self._silent_closes = 0
         self._client = client

@@ -7,9 +7,8 @@ bytes at once, and all else is left to the library: whatever is broken, fragment
 or no message takes its usual way, in its place in the order. Acknowledgements of a
 batch go out in one write.
 
-It leans on few of the library's inner names (``_create_socket``, ``_in_packet``,
-``_packet_queue``), which are as they are since its version 1; the tests of the session
-hold them.
+It leans on two of the library's inner names (``_in_packet``, ``_packet_queue``), which are
+as they are since its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: sections 2.1, 3.3 (PUBLISH), 3.4 (PUBACK), 3.7 (PUBCOMP).
@@ -17,16 +16,12 @@ References:
 
 import struct
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from paho.mqtt.client import MQTT_ERR_SUCCESS, PUBACK, PUBCOMP, Client, MQTTv5
+from paho.mqtt.client import MQTT_ERR_SUCCESS, PUBACK, PUBCOMP, MQTTv5
 from paho.mqtt.enums import MQTTErrorCode
 
-if TYPE_CHECKING:
-    from paho.mqtt.client import SocketLike
-
-CHUNK_BYTES: Final = 64 * 1024
-"""Fetched at once: some hundreds of messages of a probe."""
+from rimewatch.intake.bounded_client import BoundedClient, BufferedSocket
 
 _PUBLISH: Final = frozenset((0x30, 0x31, 0x32, 0x33, 0x3A, 0x3B))
 """First bytes of a PUBLISH of QoS 0 or 1: retained or not, and QoS 1 sent again or not.
@@ -46,41 +41,7 @@ class PlainMessage(NamedTuple):
     mid: int
 
 
-class BufferedSocket:
-    """A socket that is read in large pieces and handed out in small ones.
-
-    The library asks a socket for ``pending`` bytes before it waits for the network; so
-    what lies here is never waited for, and neither is what TLS has decrypted.
-    """
-
-    def __init__(self, plain: "SocketLike") -> None:
-        self._plain = plain
-        self._ssl_pending: Callable[[], int] = getattr(plain, "pending", lambda: 0)
-        self.buffer = b""
-        self.position = 0
-        self.send = plain.send
-        self.fileno = plain.fileno
-        self.setblocking = plain.setblocking
-
-    def recv(self, size: int) -> bytes:
-        """Return 1 to ``size`` bytes, none at the end; raise as the socket itself does."""
-        if self.position == len(self.buffer):
-            self.buffer, self.position = self._plain.recv(CHUNK_BYTES), 0
-        start = self.position
-        piece = self.buffer[start : start + size]
-        self.position = start + len(piece)
-        return piece
-
-    def pending(self) -> int:
-        """Return how many bytes are here already."""
-        return len(self.buffer) - self.position + self._ssl_pending()
-
-    def close(self) -> None:
-        """Close the socket."""
-        self._plain.close()
-
-
-class BulkClient(Client):
+class BulkClient(BoundedClient):
     """A client that takes in a backlog in large pieces."""
 
     on_plain_messages: Callable[["BulkClient", list[PlainMessage]], None] | None = None
@@ -107,9 +68,6 @@ class BulkClient(Client):
         if rc == MQTT_ERR_SUCCESS:
             self._take_plain()
         return rc
-
-    def _create_socket(self) -> Any:  # noqa: ANN401 - a socket of whichever kind
-        return BufferedSocket(super()._create_socket())
 
     def _take_plain(self) -> None:
         sock = self._sock

@@ -18,8 +18,10 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived
+from rimewatch.intake.bounded_client import BoundedClient
 from rimewatch.intake.broker_settings import endpoint
 from rimewatch.intake.broker_trouble import describe_failure, describe_hush, describe_refusal
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.topics import storable
 from rimewatch.shop import Broker
 
@@ -52,7 +54,7 @@ class _Guest:
         self.connected = threading.Event()
         self._clock = clock
         name = f"rimewatch-guest-{uuid.uuid4().hex[:12]}"
-        self.client = Client(
+        self.client = BoundedClient(
             CallbackAPIVersion.VERSION2, client_id=name, clean_session=True, protocol=MQTTv311
         )
         if self.end.username is not None:
@@ -105,7 +107,13 @@ class _Guest:
         except UnicodeDecodeError as err:
             topic = storable(err.object.decode(errors="backslashreplace"))
         arrived = Arrived(
-            topic, bytes(message.payload), self._clock.now_ms(), message.retain, 0, 0, 0
+            topic,
+            bytes(message.payload[: MAX_PAYLOAD_BYTES + 1]),
+            self._clock.now_ms(),
+            message.retain,
+            0,
+            0,
+            0,
         )
         try:
             self.waiting.put_nowait(arrived)

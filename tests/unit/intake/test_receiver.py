@@ -1,11 +1,14 @@
+import tracemalloc
 from typing import Any
 
 import pytest
 from intake_shop import ARRIVED_MS, TOPIC, probe, receiver, shop
 
+from rimewatch.evaluation.quarantine_tally import MOST_KINDS, QuarantineTally
 from rimewatch.intake.decoders import UnusableProbe
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.receiver import Received, Receiver
+from rimewatch.intake.topics import REMEMBERED_TOPICS
 from rimewatch.readings import Reading, Reason
 from rimewatch.vocabulary import Measures, ProbeId, Scale
 
@@ -356,3 +359,22 @@ class TestTopics:
         received = one.receive("shop/case-1/all", b'{"t": 2.1, "p": 1.4}', ARRIVED_MS)
 
         assert [(r.probe, r.value) for r in received.readings] == [(AIR, 2.1), (product, 1.4)]
+
+
+def test_topics_without_end_fill_no_memory() -> None:
+    """Under a wide filter a stranger may invent topics for ever; what is remembered is bounded."""
+    one = receiver(topic="shop/#")
+    tally = QuarantineTally()
+
+    def hear(first: int, last: int) -> int:
+        for n in range(first, last):
+            tally.add(one.receive(f"shop/{n}/{n}", b"no reading", ARRIVED_MS + n).quarantined)
+        return tracemalloc.get_traced_memory()[0]
+
+    tracemalloc.start()
+    try:
+        settled_bytes = hear(100_000, 100_000 + 3 * REMEMBERED_TOPICS)
+        assert hear(200_000, 200_000 + 2 * REMEMBERED_TOPICS) < settled_bytes + 20_000
+    finally:
+        tracemalloc.stop()
+    assert (tally.count, len(tally.rows())) == (5 * REMEMBERED_TOPICS, MOST_KINDS + 1)

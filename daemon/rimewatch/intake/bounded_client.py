@@ -1,0 +1,81 @@
+"""The client library's client with a bound on what one packet may take of the memory.
+
+A broker may announce a packet of 256 MB, and the library keeps what comes of it until it
+is whole. Here all but the first part of a large packet is thrown away as it comes: what
+is left is a message that is too large to be decoded, with its topic, its id and its
+start. So it reaches quarantine and is acknowledged, and does not come again for ever, as
+it would if the connection were ended in its place (a 3.1.1 broker cannot be told of a
+largest packet).
+
+It leans on two of the library's inner names (``_create_socket``, ``_in_packet``), which
+are as they are since its version 1; the tests of the session hold them.
+
+References:
+    [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455
+        bytes), 3.1.2.11.4 (Maximum Packet Size).
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final
+
+from paho.mqtt.client import Client
+from paho.mqtt.enums import MQTTErrorCode
+
+from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
+
+if TYPE_CHECKING:
+    from paho.mqtt.client import SocketLike
+
+CHUNK_BYTES: Final = 64 * 1024
+"""Fetched at once: some hundreds of messages of a probe."""
+
+KEPT_BYTES: Final = 4 * MAX_PAYLOAD_BYTES
+"""Of a packet that is not whole yet. A topic, the properties and a payload that may be
+decoded have room in it: the first two have at most 64 KiB by their use here (our choice)."""
+
+
+class BufferedSocket:
+    """A socket that is read in large pieces and handed out in small ones.
+
+    The library asks a socket for ``pending`` bytes before it waits for the network; so
+    what lies here is never waited for, and neither is what TLS has decrypted.
+    """
+
+    def __init__(self, plain: "SocketLike") -> None:
+        self._plain = plain
+        self._ssl_pending: Callable[[], int] = getattr(plain, "pending", lambda: 0)
+        self.buffer = b""
+        self.position = 0
+        self.send = plain.send
+        self.fileno = plain.fileno
+        self.setblocking = plain.setblocking
+
+    def recv(self, size: int) -> bytes:
+        """Return 1 to ``size`` bytes, none at the end; raise as the socket itself does."""
+        if self.position == len(self.buffer):
+            self.buffer, self.position = self._plain.recv(CHUNK_BYTES), 0
+        start = self.position
+        piece = self.buffer[start : start + size]
+        self.position = start + len(piece)
+        return piece
+
+    def pending(self) -> int:
+        """Return how many bytes are here already."""
+        return len(self.buffer) - self.position + self._ssl_pending()
+
+    def close(self) -> None:
+        """Close the socket."""
+        self._plain.close()
+
+
+class BoundedClient(Client):
+    """A client that keeps the start of a packet too large to be read, and no more."""
+
+    def loop_read(self, max_packets: int = 1) -> MQTTErrorCode:
+        """Read what has come; the library takes some megabytes at once at most."""
+        rc = super().loop_read(max_packets)
+        del self._in_packet["packet"][KEPT_BYTES:]
+        return rc
+
+    def _create_socket(self) -> Any:  # noqa: ANN401 - a socket of whichever kind
+        return BufferedSocket(super()._create_socket())
