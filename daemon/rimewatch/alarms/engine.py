@@ -33,6 +33,7 @@ from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.effects import Effect
 from rimewatch.alarms.night import NightPolicy
 from rimewatch.alarms.rota import RotaPolicy
+from rimewatch.alarms.set_back import set_back
 from rimewatch.alarms.timetable import earliest, key_order, milliseconds, steps_of
 from rimewatch.alarms.workbench import Policy, Workbench
 from rimewatch.rules.condition import AlarmKey, Condition
@@ -270,6 +271,10 @@ class Engine:
         bench = Workbench(self._policy, state)
         bench.fire_until(now_ms)
         return bench.result()
+
+    def set_back(self, state: AlarmState, now_ms: int, by_ms: int) -> AlarmState:
+        """Return the state as it goes on after the clock was set back by so much."""
+        return set_back(state, self._policy.steps, now_ms, by_ms)
 
     def next_due_ms(self, state: AlarmState) -> int | None:
         """Return when something is due next; None: nothing will happen by itself."""

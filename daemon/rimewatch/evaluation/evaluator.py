@@ -232,6 +232,17 @@ class Evaluator:
         self._run_until(now_ms - 1)
         self.now_ms = max(self.now_ms, now_ms)
 
+    def set_back(self, now_ms: int) -> None:
+        """Go on from an earlier instant: a clock that was ahead has been put right.
+
+        What was concluded stays. What waits for its time waits from now on, and a morning
+        that had come does not come again.
+        """
+        self.alarms = self._engine.set_back(self.alarms, now_ms, self.now_ms - now_ms)
+        if self._late_since_ms is not None:
+            self._late_since_ms = min(self._late_since_ms, now_ms)
+        self.now_ms = now_ms
+
     def finish(self, now_ms: int) -> None:
         """Do everything that is due up to and including an instant."""
         self.now_ms = max(self.now_ms, now_ms)

@@ -377,6 +377,11 @@ class Journal(JournalReads):
         with self._writing() as connection:
             return outbox.failed(connection, number, at_ms, next_ms, error_text)
 
+    def outbox_bring_forward(self, now_ms: int) -> int:
+        """Let nothing wait beyond now, since the clock it waits for was set back."""
+        with self._writing() as connection:
+            return outbox.bring_forward(connection, now_ms)
+
     def outbox_prune(self, before_ms: int) -> int:
         """Drop what was sent or given up before an instant; see :func:`.outbox.prune`."""
         with self._writing() as connection:

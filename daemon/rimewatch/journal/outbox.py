@@ -205,6 +205,19 @@ def failed(
     )
 
 
+def bring_forward(connection: sqlite3.Connection, now_ms: int) -> int:
+    """Let everything that waits be due by now; must be called inside a transaction.
+
+    Returns:
+        How many messages waited for a later time.
+    """
+    return connection.execute(
+        "UPDATE outbox SET next_ms = ?1"
+        " WHERE next_ms > ?1 AND sent_ms IS NULL AND given_up_ms IS NULL",
+        (now_ms,),
+    ).rowcount
+
+
 def backlog(connection: sqlite3.Connection) -> Backlog:
     """Return how much waits."""
     waiting, urgent, oldest_ms, failing = connection.execute(

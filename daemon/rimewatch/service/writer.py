@@ -45,11 +45,15 @@ from rimewatch.service.resume import (
 )
 from rimewatch.service.retry import retry_quarantine
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, About, ContactId, Priority
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, ContactId, Priority
 
 CLOCKS_EVERY_MS: Final = 10 * 60_000
 """How much of what is known of the probes' clocks a power cut may cost: they are reported
 only, no reading is changed by them."""
+
+SET_BACK_MS: Final = 330_000
+"""How far the clock must lie behind what was followed to have been set back: an entry may have
+been made by a clock that is 300 s ahead."""
 
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
 """How much is folded again after a restart, at most."""
@@ -165,6 +169,7 @@ class Writer:
             self._clocks_due_ms = self._checkpoint_due_ms = 0
         try:
             with self.journal.batch():
+                self._follow_clock()
                 entries = self.journal.entries_after(self._entry_number)
                 for _, entry in entries:
                     self.receiver.enter(entry)
@@ -186,6 +191,17 @@ class Writer:
             self._handed_out.pop(result.id, None)
         self._progress += 1
         return [entry for _, entry in entries]
+
+    def _follow_clock(self) -> None:
+        """Go back with a clock that was set back: nothing waits until it has come so far again."""
+        now_ms = self._clock.now_ms()
+        ahead_ms = self.evaluator.now_ms - now_ms
+        if ahead_ms <= SET_BACK_MS:
+            return
+        self.evaluator.set_back(now_ms)
+        self.journal.outbox_bring_forward(now_ms)
+        self._clocks_due_ms = self._checkpoint_due_ms = 0
+        self.journal.add_event(now_ms, "clock set back", f"by {ahead_ms / MS_PER_S:.0f} s")
 
     def set_aside(self, item: Arrived, error: Exception) -> None:
         """Put a message into quarantine that this version cannot judge.
@@ -342,7 +358,7 @@ class Writer:
             title=message.title,
             body=message.body,
             idempotency_key=send.token,
-            not_before_ms=send.at_ms,
+            not_before_ms=min(send.at_ms, self._clock.now_ms()),
             urgent=send.priority is Priority.HIGH and send.about is not About.RETURNED,
         )
         if number is not None and self._charts is not None:
@@ -398,7 +414,7 @@ class Writer:
             title=message.title,
             body=message.body,
             idempotency_key=f"summary/{due.day.isoformat()}/{contact}",
-            not_before_ms=due.to_ms,
+            not_before_ms=min(due.to_ms, self._clock.now_ms()),
             urgent=False,
         )
 

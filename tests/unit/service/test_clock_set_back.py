@@ -1,0 +1,120 @@
+"""A machine whose clock was hours ahead, and is put right while an alarm stands."""
+
+from pathlib import Path
+
+from rimewatch.config import load_shop
+from rimewatch.intake.arrivals import Arrived
+from rimewatch.journal.journal import Journal
+from rimewatch.notify.results import Failed
+from rimewatch.service.writer import Writer
+from rimewatch.vocabulary import MS_PER_H, About
+
+TRUE_MS = 1_772_409_600_000  # 2026-03-02T00:00:00Z
+AHEAD_MS = 4 * MS_PER_H
+
+SHOP = load_shop("""
+[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:1883"
+[[unit]]
+id = "case-1"
+name = "Front display case"
+kind = "display-case"
+on_delay_s = 300
+lag_s = 0
+[[probe]]
+id = "case-1-air"
+unit = "case-1"
+measures = "air"
+topic = "shop/case-1/air"
+format = "json"
+fields = { value = "t", time = "ts" }
+every_s = 120
+[[contact]]
+id = "first"
+name = "On-call phone"
+urls = ["json://127.0.0.1:1/"]
+[[contact]]
+id = "second"
+name = "Owner"
+urls = ["json://127.0.0.1:2/"]
+[[escalation]]
+after_s = 0
+contacts = ["first"]
+repeat_s = 900
+[[escalation]]
+after_s = 1800
+contacts = ["second"]
+""")
+
+
+class TurnedClock:
+    """A clock that somebody turns, back as well."""
+
+    def __init__(self, now_ms: int) -> None:
+        self.ms = now_ms
+
+    def now_ms(self) -> int:
+        return self.ms
+
+    def monotonic_s(self) -> float:
+        return 0.0
+
+
+def warm(at_ms: int, arrived_ms: int) -> Arrived:
+    payload = f'{{"t": 9.0, "ts": {at_ms}}}'.encode()
+    return Arrived("shop/case-1/air", payload, arrived_ms, False, 1, 1, 1)
+
+
+def told(journal: Journal) -> list[tuple[str, About]]:
+    return [(row.contact, row.about) for row in journal.messages_between(0, 2**53) if row.rule]
+
+
+def test_clock_set_back_by_hours_holds_up_no_message_and_no_step(tmp_path: Path) -> None:
+    """The first is tried again at once, and told again; the second hears after half an hour."""
+    with Journal.open(tmp_path / "rimewatch.db") as journal:
+        clock = TurnedClock(TRUE_MS + AHEAD_MS)
+        writer = Writer(SHOP, journal, clock)
+        writer.take([warm(TRUE_MS - 120_000 * n, clock.ms) for n in range(5)][::-1])
+        clock.ms += 1100  # late readings are folded in after a second
+        writer.take(())
+        (row,) = writer.due_messages()
+        assert told(journal) == [("first", About.RAISED)]
+        failed = Failed(id=row.id, at_ms=clock.ms, error="no network", permanent=False)
+
+        writer.take((), [failed])
+        clock.ms = TRUE_MS
+        writer.take([warm(TRUE_MS, clock.ms)])
+        assert [again.id for again in journal.outbox_due(clock.ms)] == [row.id]
+
+        for minutes in (16, 31):
+            clock.ms = TRUE_MS + minutes * 60_000
+            writer.take([warm(clock.ms - 60_000, clock.ms)])
+        said = told(journal)
+        assert ("first", About.REPEAT) in said
+        assert ("second", About.ESCALATED) in said
+        assert any(event.what == "clock set back" for event in journal.events_between(0, 2**53))
+
+
+def test_clock_set_back_lets_no_shelf_last_into_the_day(tmp_path: Path) -> None:
+    """Put aside for 45 minutes by a clock that was ahead, it sounds after 45 minutes."""
+    from rimewatch.entries import Shelve
+    from rimewatch.vocabulary import Rule, UnitId
+
+    with Journal.open(tmp_path / "rimewatch.db") as journal:
+        clock = TurnedClock(TRUE_MS + AHEAD_MS)
+        writer = Writer(SHOP, journal, clock)
+        unit, rule = UnitId("case-1"), Rule.HOLDING
+        journal.add_entry(Shelve(at_ms=clock.ms, unit=unit, rule=rule, minutes=45.0), "test")
+        writer.take([warm(TRUE_MS - 120_000 * n, clock.ms) for n in range(5)][::-1])
+        clock.ms = TRUE_MS
+        writer.take(())
+        clock.ms = TRUE_MS + 44 * 60_000
+        writer.take([warm(clock.ms, clock.ms)])
+        assert told(journal) == []
+
+        clock.ms = TRUE_MS + 46 * 60_000
+        writer.take([warm(clock.ms, clock.ms)])
+        assert ("first", About.RAISED) in told(journal)
