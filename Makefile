@@ -8,6 +8,7 @@
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make docs               the documentation as pages, in build/docs
 #   make reference          writes docs/reference from the code
+#   make audit              what a shop installs, listed and looked up for known faults
 #   make check              lint, format, types, import contracts
 
 SPEED ?= 1800
@@ -44,6 +45,9 @@ docs: $(VENV)/.dev
 
 reference: $(VENV)/.dev
 	$(BIN)/python .ci/make_reference.py
+
+audit: $(VENV)/.dev
+	.ci/audit
 
 wheel-check: $(VENV)/.dev
 	.ci/wheel-check

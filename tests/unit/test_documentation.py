@@ -5,6 +5,7 @@ import runpy
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,13 @@ def places_named_in(page: Path) -> Iterator[Path]:
         yield ROOT / name
 
 
+@cache
+def names_of_tests() -> frozenset[str]:
+    """Return the names of every test of this project."""
+    files = (path.read_text(encoding="utf-8") for path in (ROOT / "tests").rglob("test_*.py"))
+    return frozenset(name for text in files for name in re.findall(r"def (test_\w+)\(", text))
+
+
 @pytest.mark.parametrize("page", PAGES, ids=[str(page.relative_to(ROOT)) for page in PAGES])
 def test_every_file_that_a_page_names_is_there(page: Path) -> None:
     """A reader who follows a link arrives; a decision may be named by its number alone."""
@@ -35,6 +43,14 @@ def test_every_file_that_a_page_names_is_there(page: Path) -> None:
     ]
 
     assert not missing
+
+
+@pytest.mark.parametrize("page", PAGES, ids=[str(page.relative_to(ROOT)) for page in PAGES])
+def test_every_test_that_a_page_names_is_there(page: Path) -> None:
+    """A promise names the test that holds it; a test that is gone would leave it without."""
+    named = set(re.findall(r"`(test_\w+)`", page.read_text(encoding="utf-8")))
+
+    assert named - names_of_tests() == set()
 
 
 def test_reference_says_what_the_code_says() -> None:
