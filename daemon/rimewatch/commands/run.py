@@ -68,6 +68,7 @@ def command(config: Path, journal: Path) -> None:
                 SystemClock(),
                 say=say,
                 reread=reread,
+                config_path=config,
                 surroundings=Surroundings(stand_in=StandIn),
             )
             heed(

@@ -24,6 +24,7 @@ from rimewatch.web.link_key import LinkKeyError, key_path, link_key
 from rimewatch.web.live import Board
 from rimewatch.web.people import People, PeopleError, Role, people_path
 from rimewatch.web.server import PageServer, PageServerError
+from rimewatch.web.settings_page import ConfigFile
 from rimewatch.web.site import make_site
 
 TRY_AGAIN_S: Final = 60.0
@@ -38,6 +39,7 @@ class Pages:
         clock: Tells the time to the pages, and measures here.
         say: Told each thing a person at the console would want to know.
         board: Where the writer publishes what the pages show.
+        config_file: Where the configuration is, for those who set things up.
     """
 
     def __init__(
@@ -47,7 +49,9 @@ class Pages:
         *,
         say: Callable[[str], None],
         board: Board | None = None,
+        config_file: ConfigFile | None = None,
     ) -> None:
+        self._config_file = config_file
         self._journal_path = journal_path
         self._board = board or Board()
         self._is_invited = False
@@ -116,6 +120,7 @@ class Pages:
                 self._clock,
                 parse_entry,
                 partial(record_from_file, shop, self._journal_path),
+                self._config_file,
             )
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:

@@ -33,6 +33,7 @@ from rimewatch.service.surroundings import StandingIn, Surroundings, broker_sess
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
+from rimewatch.web.settings_page import ConfigFile
 
 BATCH: Final = 2000
 """Most arrivals written at once: some tens of milliseconds of work."""
@@ -60,6 +61,7 @@ class Service:
         say: Told each thing a person at the console would want to know, a line each.
         reread: Reads the configuration again, for :meth:`reload`; raises an error with
             a message for people if it is wrong.
+        config_path: Where the configuration is; shown to those who set things up.
         surroundings: How it meets what is not its own; None: as in life.
     """
 
@@ -71,6 +73,7 @@ class Service:
         *,
         say: Callable[[str], None],
         reread: Callable[[], Shop] | None = None,
+        config_path: Path | None = None,
         surroundings: Surroundings | None = None,
     ) -> None:
         self._around = surroundings or Surroundings()
@@ -82,7 +85,10 @@ class Service:
         self._stop = threading.Event()
         self._reload = threading.Event()
         self.board = Board()
-        self.pages = Pages(journal_path, clock, say=say, board=self.board)
+        file = None
+        if reread is not None and config_path is not None:
+            file = ConfigFile(str(config_path.resolve()), reread)
+        self.pages = Pages(journal_path, clock, say=say, board=self.board, config_file=file)
         self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._moved = threading.Condition()

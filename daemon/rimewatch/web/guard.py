@@ -82,7 +82,11 @@ class Guard:
         if person is None:
             raise SignInFirst(request.url.path if request.method == "GET" else "/")
         if person.role < role:
-            raise HTTPException(403, f"This needs the role {role.word}; yours is less.")
+            raise HTTPException(
+                403,
+                f"This needs the role {role.word}; yours is {person.role.word}. Whoever set this "
+                "up can give you another.",
+            )
         return Visitor(person, form_token(secret))
 
     async def form(self, request: Request, visitor: Visitor) -> dict[str, str]:

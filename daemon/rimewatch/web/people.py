@@ -240,6 +240,57 @@ class People:
             connection.execute("COMMIT")
         return Person(own, Role(row[1]))
 
+    def invitations(self, now_ms: int) -> list[tuple[Invitation, int]]:
+        """Return the links that still serve, by name, and when each ends."""
+        with self._connection() as connection:
+            rows = connection.execute(
+                "SELECT name, role, ends_ms FROM link WHERE ends_ms > ? ORDER BY name", (now_ms,)
+            ).fetchall()
+        return [(Invitation(name, Role(role)), ends_ms) for name, role, ends_ms in rows]
+
+    def withdraw_invitation(self, name: str) -> bool:
+        """Make the links for a name void. False: there is none."""
+        with self._connection() as connection:
+            return bool(connection.execute("DELETE FROM link WHERE name = ?", (name,)).rowcount)
+
+    def give_role(self, name: str, role: Role) -> bool:
+        """Give somebody a role, in the sessions they have too. False: nobody has that name.
+
+        Raises:
+            PeopleError: If nobody who may set up would be left.
+        """
+        with self._leaving_somebody() as connection:
+            changed = connection.execute(
+                "UPDATE person SET role = ? WHERE name = ?", (int(role), name)
+            )
+            return bool(changed.rowcount)
+
+    def dismiss(self, name: str) -> bool:
+        """Remove somebody, as :meth:`remove` does, unless nobody who may set up would be left.
+
+        Raises:
+            PeopleError: If so.
+        """
+        with self._leaving_somebody() as connection:
+            connection.execute("DELETE FROM link WHERE name = ?", (name,))
+            return bool(connection.execute("DELETE FROM person WHERE name = ?", (name,)).rowcount)
+
+    @contextmanager
+    def _leaving_somebody(self) -> Iterator[sqlite3.Connection]:
+        """Change people as one; undone if nobody is left who may set up."""
+        with self._connection() as connection:
+            connection.execute("BEGIN IMMEDIATE")
+            yield connection
+            left = connection.execute(
+                "SELECT 1 FROM person WHERE role >= ?", (int(Role.SET_UP),)
+            ).fetchone()
+            if left is None:
+                connection.execute("ROLLBACK")
+                raise PeopleError(
+                    "nobody who may set up would be left; give somebody else that role first"
+                )
+            connection.execute("COMMIT")
+
     def remove(self, name: str) -> bool:
         """Let somebody sign in no more; their sessions end. False: nobody has that name."""
         with self._connection() as connection:
@@ -294,6 +345,22 @@ class People:
                     "UPDATE session SET used_ms = ? WHERE digest = ?", (now_ms, digest)
                 )
         return None if row is None else Person(row[0], Role(row[1]))
+
+    def sessions(self, now_ms: int) -> dict[str, tuple[int, int]]:
+        """Return how many sessions each person has, and when one was used last (to the hour)."""
+        with self._connection() as connection:
+            rows = connection.execute(
+                "SELECT person, count(*), max(used_ms) FROM session"
+                " WHERE used_ms > ? AND made_ms > ? GROUP BY person",
+                (now_ms - IDLE_MS, now_ms - LONGEST_MS),
+            ).fetchall()
+        return {name: (count, used_ms) for name, count, used_ms in rows}
+
+    def end_sessions(self, name: str) -> bool:
+        """End every session of a person. False: there is none."""
+        with self._connection() as connection:
+            ended = connection.execute("DELETE FROM session WHERE person = ?", (name,))
+            return bool(ended.rowcount)
 
     def end_session(self, secret: str) -> None:
         """End a session."""

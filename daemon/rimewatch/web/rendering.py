@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 
 from rimewatch.shop import Shop
 from rimewatch.web.guard import SignInFirst, Visitor, sign_in_path
-from rimewatch.web.people import Role
+from rimewatch.web.people import PeopleError, Role
 
 POLICY: Final = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
@@ -27,6 +27,9 @@ CAUTION: Final = (
     "A record of what the probes measured, not a guarantee of food safety. The person in "
     "charge decides about the fish; local codes and the licensed authority come first."
 )
+SET_UP_PAGE: Final = ("/settings", "Set-up")
+"""Path and name of the page for those who set things up."""
+
 STATIC: Final = Path(__file__).with_name("static")
 
 
@@ -74,7 +77,7 @@ class Renderer:
                 form_token="" if visitor is None else visitor.form_token,
                 may_act=visitor is not None and visitor.may(Role.ACT),
                 may_set_up=visitor is not None and visitor.may(Role.SET_UP),
-                pages=self._pages if visitor is not None else (),
+                pages=self._menu(visitor),
                 here=here,
                 root=self._root,
                 caution=CAUTION,
@@ -83,10 +86,22 @@ class Renderer:
         )
         return HTMLResponse(text, status_code=status, headers={"Content-Security-Policy": POLICY})
 
+    def _menu(self, visitor: Visitor | None) -> tuple[tuple[str, str], ...]:
+        """Return what the menu leads to: nothing that would be refused."""
+        if visitor is None:
+            return ()
+        return (*self._pages, SET_UP_PAGE) if visitor.may(Role.SET_UP) else self._pages
+
     async def sign_in_first(self, _request: Request, error: Exception) -> Response:
         """Send whoever is not signed in to where they can."""
         assert isinstance(error, SignInFirst), "registered for that alone"
         return go_to(sign_in_path(error.back))
+
+    async def people_away(self, request: Request, error: Exception) -> Response:
+        """Say that it cannot be looked up who somebody is; the watch goes on without it."""
+        assert isinstance(error, PeopleError), "registered for that alone"
+        said = "Who may sign in cannot be looked up right now. Try again in a moment."
+        return await self.refused(request, HTTPException(503, said))
 
     async def refused(self, request: Request, error: Exception) -> Response:
         """Say why something was refused, in words."""
@@ -97,9 +112,11 @@ class Renderer:
             )
         if error.status_code == 404:
             return PlainTextResponse("There is nothing here.\n", status_code=404)
-        return self.page(
+        answer = self.page(
             "refused.html", title="Not done", status=error.status_code, said=error.detail
         )
+        answer.headers.update(error.headers or {})
+        return answer
 
 
 def go_to(path: str) -> Response:

@@ -22,9 +22,10 @@ from rimewatch.web.lot_page import LotPage
 from rimewatch.web.lots_page import LotPages
 from rimewatch.web.mornings_page import MorningPages
 from rimewatch.web.now_page import NowPage
-from rimewatch.web.people import People
+from rimewatch.web.people import People, PeopleError
 from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
+from rimewatch.web.settings_page import ConfigFile, SettingsPage
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
 from rimewatch.web.unit_page import UnitPage
@@ -63,6 +64,7 @@ def make_site(
     clock: Clock,
     parse: ParseEntry,
     record_files: RecordFiles,
+    config_file: ConfigFile | None = None,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -74,6 +76,7 @@ def make_site(
         clock: Tells the time.
         parse: Checks what people enter.
         record_files: Makes the record of a period.
+        config_file: Where the configuration is, for those who set things up.
     """
     web = shop.web or Web()
     guard = Guard(people, clock, web.url, web.path)
@@ -89,13 +92,18 @@ def make_site(
         *MorningPages(journal_path, guard, renderer).routes(),
         *RecordPages(shop, record_files, guard, renderer, clock).routes(),
         *HealthPage(shop, board, guard, renderer, clock).routes(),
+        *SettingsPage(shop, journal_path, guard, renderer, clock, config_file).routes(),
         *Api(shop, journal_path, board, guard, clock).routes(),
         *SignInPages(guard, renderer, clock).routes(),
         Route("/static/{name}", static_file),
     ]
     return Site(
         routes=routes,
-        handlers={SignInFirst: renderer.sign_in_first, HTTPException: renderer.refused},
+        handlers={
+            SignInFirst: renderer.sign_in_first,
+            HTTPException: renderer.refused,
+            PeopleError: renderer.people_away,
+        },
     )
 
 
