@@ -16,6 +16,7 @@ from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDue
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
+from rimewatch.evaluation.settings import offsets_set
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
@@ -138,6 +139,7 @@ def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Acc
         quarantine=tally.rows(),
         batteries=evaluator.batteries,
         clocks=books.clocks,
+        changes=offsets_set(evaluator.shop, evaluator.entries),
     )
 
 

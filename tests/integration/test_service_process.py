@@ -1,5 +1,6 @@
 """The service as a process of its own, against a real broker and a phone over real HTTP."""
 
+import json
 import signal
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -241,6 +242,14 @@ def test_hangup_with_a_right_configuration_uses_it(
         probes.publish("shop/case-1/product", ["3.2"])
         service.wait_for_readings("case-1-product", 1)
         assert service.stop() == 0
+        assert "Changed: case-1 limit_c 5.0 → 4.0." in service.said
+        events = service.look(lambda j: j.events_between(0, 10**14)) or []
+
+    changed = [json.loads(row.detail) for row in events if row.what == "setting changed"]
+    assert changed[0] == {"key": "unit.case-1.limit_c", "before": 5.0, "after": 4.0, "who": ""}
+    assert changed[1] == {"key": "probe.case-1-product.check_every_days", "before": None,
+                          "after": 180.0, "who": ""}  # fmt: skip
+    assert str(receiver.port) not in json.dumps(changed), "addresses of contacts are secret"
 
 
 def test_alarm_of_a_unit_that_the_configuration_lost_ends_at_the_hangup(

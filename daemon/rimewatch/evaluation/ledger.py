@@ -31,6 +31,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_details import lot_details
 from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.evaluation.service_times import out_of_service_times
+from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Break
 from rimewatch.science.statistics import gaps_ms, statistics
@@ -60,6 +61,8 @@ class Account:
     quarantine: Sequence[Mapping[str, Any]] = ()
     batteries: Mapping[ProbeId, float] | None = None
     clocks: Mapping[ProbeId, ClockNote] = field(default_factory=dict)
+    changes: Sequence[Change] = ()
+    """Settings that were changed."""
 
 
 def build_ledger(
@@ -125,6 +128,16 @@ def build_ledger(
         },
         "calibration_checks": calibration_checks(account.entries, to_ms),
         "quarantine": list(account.quarantine),
+        "setting_changes": [
+            {
+                "at": iso(change.at_ms),
+                "key": change.key,
+                "before": change.before,
+                "after": change.after,
+                "who": change.who,
+            }
+            for change in within(account.changes, from_ms, to_ms)
+        ],
         "corrective_actions": corrective_actions(account.entries, from_ms - ASKED_FOR_MS, to_ms),
     }
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.settings import Change
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import CoolingFacts, TimedFacts
 from rimewatch.report.curve import Curve, Span
@@ -186,6 +187,8 @@ class ProbeFacts:
     missing_s: float
     stale: bool
     clock_offset_s: float | None
+    two_sources_ms: int | None = None
+    """When its readings were last found to come from two devices; None: they were not."""
 
     @property
     def battery_is_low(self) -> bool:
@@ -265,6 +268,8 @@ class Summary:
     actions: tuple[Action, ...]
     cooling: tuple[CoolingFacts, ...] = ()
     timed: tuple[TimedFacts, ...] = ()
+    changes: tuple[Change, ...] = ()
+    """Settings that were changed within its time."""
 
     @property
     def headline(self) -> str:

@@ -21,6 +21,7 @@ from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Sh
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
 from rimewatch.evaluation.ledger import Account, build_ledger, corrective_actions
 from rimewatch.evaluation.mornings import instant_ms
+from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report.facts import Excursion, Summary
 from rimewatch.report.summary import build_summary
@@ -92,6 +93,8 @@ class Records:
     handled: tuple[Handled, ...]
     checks: tuple[ProbeCheck, ...]
     happenings: tuple[Happening, ...]
+    changes: tuple[Change, ...]
+    """Settings that were changed: what they were, and what they are."""
     seals: tuple[SealedDay, ...]
     ledger: Mapping[str, Any]
 
@@ -175,6 +178,7 @@ def build_records(
         handled=tuple(_handled(account.entries, from_ms, to_ms)),
         checks=tuple(item for item in kept.checks if from_ms <= item.at_ms <= to_ms),
         happenings=tuple(item for item in kept.happenings if from_ms <= item.at_ms <= to_ms),
+        changes=within(account.changes, from_ms, to_ms),
         seals=tuple(item for item in kept.seals if first <= item.day <= last),
         ledger=ledger,
     )

@@ -7,6 +7,7 @@ its log, then lots, alarms and the rest.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+from rimewatch.evaluation.settings import Change
 from rimewatch.journal.canonical import grouped
 from rimewatch.report import chart, wording
 from rimewatch.report.facts import Excursion
@@ -311,10 +312,26 @@ def _rest(sheet: Sheet, records: Records) -> None:
     )
     _list(
         sheet,
+        "Settings changed",
+        ("When", "Where", "What", "Who"),
+        (
+            [moment(records, item.at_ms), *_setting(item), item.who or _NOTHING]
+            for item in records.changes
+        ),
+    )
+    _list(
+        sheet,
         "The service itself",
         ("When", "What", "Detail", ""),
         ([moment(records, item.at_ms), item.what, item.detail, ""] for item in records.happenings),
     )
+
+
+def _setting(change: Change) -> tuple[str, str]:
+    """Return where a setting stands, and what it was and is."""
+    where = change.key.rpartition(".")[0]
+    what = change.words.partition(f"{change.name} ")[2]
+    return where, f"{change.name} {what}"
 
 
 def _list(sheet: Sheet, title: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

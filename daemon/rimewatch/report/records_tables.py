@@ -257,6 +257,11 @@ def _happenings(records: Records) -> Iterator[Row]:
         yield (_when(records, item.at_ms), item.what, item.detail)
 
 
+def _changes(records: Records) -> Iterator[Row]:
+    for item in records.changes:
+        yield (_when(records, item.at_ms), item.key, item.before, item.after, item.who, item.words)
+
+
 def _seals(records: Records) -> Iterator[Row]:
     for item in records.seals:
         yield (item.day.isoformat(), item.seal)
@@ -397,6 +402,11 @@ TABLES: Final = (
     Table(name="handled", columns=("at", "unit", "rule", "what", "who"), rows=_handled),
     Table(name="unmonitored", columns=("unit", "start", "end", "minutes"), rows=_gaps),
     Table(name="probe-checks", columns=("at", "probe", "who", "what"), rows=_checks),
+    Table(
+        name="configuration",
+        columns=("at", "key", "before", "after", "who", "in_words"),
+        rows=_changes,
+    ),
     Table(name="service", columns=("at", "what", "detail"), rows=_happenings),
     Table(name="seals", columns=("day", "seal"), rows=_seals),
 )

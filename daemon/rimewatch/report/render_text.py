@@ -11,7 +11,7 @@ from rimewatch.report import wording
 from rimewatch.report.facts import State, Summary
 from rimewatch.report.message import LONGEST_TITLE, Message
 from rimewatch.report.page import Page, UnitBlock, page
-from rimewatch.report.sections import LOTS
+from rimewatch.report.sections import LIMITS_CHANGED, LOTS
 
 ROOM_FOR_SEAL: Final = 52
 """What the seal's line takes, which is put to the end when the message is sent."""
@@ -32,7 +32,8 @@ def push_text(summary: Summary) -> str:
     """
     seen = page(summary)
     verdict = " ".join(seen.verdict)
-    lines = [wording.clipped(line, 300) for line in (verdict, seen.clock_note) if line]
+    said = (verdict, seen.clock_note, _push_limits(seen))
+    lines = [wording.clipped(line, 300) for line in said if line]
     ending = wording.clipped(f"{seen.shop}, {seen.night}", 120)
     room = LONGEST_PUSH - len(ending) - 1
     body = "\n".join(lines)
@@ -97,6 +98,13 @@ def _push_units(seen: Page) -> Iterator[str]:
 def _push_unit(block: UnitBlock) -> str:
     said = block.lines[0] if block.state is State.WARM else f"{block.range}."
     return f"{block.name} {block.state_word}: {said[0].lower()}{said[1:]}"
+
+
+def _push_limits(seen: Page) -> str:
+    for section in seen.sections:
+        if section.title == LIMITS_CHANGED:
+            return f"{section.title}: {'; '.join(item.head for item in section.items)}."
+    return ""
 
 
 def _push_lots(seen: Page) -> Iterator[str]:

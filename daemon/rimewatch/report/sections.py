@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rimewatch.evaluation.settings import Change, Value
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import cooling_words, timed_words
 from rimewatch.report.facts import (
@@ -30,6 +31,9 @@ LOTS: Final = "Lots"
 COOLING: Final = "Cooling"
 """The title of the section on batches that cool."""
 
+LIMITS_CHANGED: Final = "Limits changed"
+"""The title of the section on limits of the watch that were moved."""
+
 TIMERS: Final = "Held by the clock"
 """The title of the section on food under a timer."""
 
@@ -47,6 +51,13 @@ DISPOSITIONS: Final = {
     Disposition.USED_COOKED: "used cooked",
     Disposition.DISCARDED: "discarded",
     Disposition.OTHER: "disposed of otherwise",
+}
+_LIMIT_WORDS: Final = {
+    "limit_c": "critical limit",
+    "operating_limit_c": "early line",
+    "deadband_c": "deadband",
+    "on_delay_s": "alarm delay",
+    "lag_s": "lag of fish behind air",
 }
 _REASONS: Final = {
     "undecodable": "could not be read",
@@ -124,6 +135,7 @@ def _sections(summary: Summary) -> Iterator[Section]:
             if action not in told
         ),
     )
+    yield Section(title=LIMITS_CHANGED, items=tuple(_changes(summary)))
     yield Section(title="Probes", items=tuple(_probes(summary)))
     yield Section(title="Messages not believed", items=tuple(_quarantine(summary)))
 
@@ -408,10 +420,42 @@ def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
         lines.append(f"Missing {wording.duration(probe.missing_s)}.")
     if probe.battery_is_low:
         lines.append(f"Battery {probe.battery:g}, low from {probe.battery_low:g}.")
+    if probe.two_sources_ms is not None:
+        seen = wording.local_time(
+            probe.two_sources_ms, summary.zone, day_of_ms=summary.period.to_ms
+        )
+        lines.append(f"Two devices publish on its topic, seen {seen}: one is not this probe.")
     if probe.clock_offset_s is not None and round(abs(probe.clock_offset_s)) >= 60:
         side = "ahead" if probe.clock_offset_s > 0 else "behind"
         lines.append(f"Clock {wording.duration(abs(probe.clock_offset_s))} {side}.")
     return lines
+
+
+def _changes(summary: Summary) -> Iterator[Item]:
+    """Tell in one line which limits of the watch were moved; other settings are in the record."""
+    moved = [change for change in summary.changes if change.moves_the_watch]
+    if moved:
+        yield Item(head="; ".join(change_words(summary, change) for change in moved))
+
+
+def change_words(summary: Summary, change: Change) -> str:
+    """Return a limit that was moved, as people say it, in the shop's scale."""
+    what = _LIMIT_WORDS.get(change.name, change.name)
+    values = [_setting(summary, change.name, value) for value in (change.before, change.after)]
+    at = wording.local_time(change.at_ms, summary.zone, day_of_ms=summary.period.to_ms)
+    by = f" by {change.who}" if change.who else ""
+    name = _name(summary, UnitId(change.unit))
+    return f"{name}: {what} {values[0]} → {values[1]} ({at}{by})"
+
+
+def _setting(summary: Summary, name: str, value: Value) -> str:
+    if not isinstance(value, int | float):
+        return "none" if value is None else str(value)
+    if name == "deadband_c":
+        return wording.temperature_difference(value, summary.scale)
+    if name.endswith("_c"):
+        return wording.temperature(value, summary.scale)
+    return wording.duration(value)
 
 
 def _quarantine(summary: Summary) -> Iterator[Item]:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.awaiting import meant_by
+from rimewatch.evaluation.settings import Change
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import cooling_facts, timed_facts
 from rimewatch.report.curve import Curve
@@ -97,7 +98,7 @@ def build_summary(
         _unit(shop, unit, ledger, curves.get(unit.id), excursions, period) for unit in shop.units
     )
     lots = tuple(_lot(record, period) for record in records(ledger, "lots"))
-    probes = _probes(shop, ledger)
+    probes = _probes(shop, ledger, period)
     quarantine = tuple(_quarantine(record) for record in records(ledger, "quarantine"))
     told = ledger.get("messages", ()) if messages is None else messages
     alarm_records = sorted(
@@ -139,6 +140,7 @@ def build_summary(
         actions=tuple(action for action in noted if period.from_ms <= action.at_ms <= period.to_ms),
         cooling=cooling_facts(ledger),
         timed=timed_facts(ledger),
+        changes=tuple(_change(record) for record in records(ledger, "setting_changes")),
     )
 
 
@@ -369,7 +371,22 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
     )
 
 
-def _probes(shop: Shop, ledger: Ledger) -> tuple[ProbeFacts, ...]:
+def _since(at_ms: int | None, from_ms: int) -> int | None:
+    """Return an instant unless it was before the time of the summary."""
+    return at_ms if at_ms is not None and at_ms >= from_ms else None
+
+
+def _change(record: Ledger) -> Change:
+    return Change(
+        at_ms=sure_time_ms(record, "at"),
+        key=wording.printable(str(record["key"])),
+        before=record["before"],
+        after=record["after"],
+        who=wording.printable(str(record.get("who") or "")),
+    )
+
+
+def _probes(shop: Shop, ledger: Ledger, period: Period) -> tuple[ProbeFacts, ...]:
     found = []
     for probe_id, record in (ledger.get("probes") or {}).items():
         probe = shop.probe.get(ProbeId(probe_id))
@@ -383,6 +400,7 @@ def _probes(shop: Shop, ledger: Ledger) -> tuple[ProbeFacts, ...]:
                 missing_s=figure(record, "missing_s") or 0.0,
                 stale=bool(record.get("stale", False)),
                 clock_offset_s=figure(record, "clock_offset_s"),
+                two_sources_ms=_since(time_ms(record, "two_sources"), period.from_ms),
             )
         )
     return tuple(found)

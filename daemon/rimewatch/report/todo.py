@@ -211,6 +211,11 @@ def _probes(found: Findings) -> Iterator[Todo]:
             )
         if probe.battery_is_low:
             yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
+        if probe.two_sources_ms is not None:
+            yield Todo(
+                text=f"Probe {probe.probe}: two devices publish on its topic; give each its own.",
+                unit=probe.unit,
+            )
         if probe.clock_offset_s is not None and abs(probe.clock_offset_s) > CLOCK_OFFSET_S:
             off = wording.duration(abs(probe.clock_offset_s))
             side = "ahead" if probe.clock_offset_s > 0 else "behind"

@@ -13,6 +13,7 @@ from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.nearby import Nearby
 from rimewatch.journal.reader import JournalReader, JournalReads
 from rimewatch.service.resume import account_of, resume
+from rimewatch.service.settings_log import SETTING_CHANGED
 from rimewatch.shop import Shop
 
 if TYPE_CHECKING:
@@ -121,6 +122,7 @@ def _kept(
         happenings=[
             Happening(at_ms=row.at_ms, what=row.what, detail=row.detail)
             for row in journal.events_between(from_ms, to_ms)
+            if row.what != SETTING_CHANGED
         ],
         checks=calibration_log(evaluator.entries),
         seals=[

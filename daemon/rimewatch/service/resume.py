@@ -16,6 +16,7 @@ from rimewatch.evaluation.ledger import Account, MessageRecord
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
+from rimewatch.service.settings_log import changes_between
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import ProbeId
 
@@ -98,6 +99,7 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
         quarantine=tally.rows(),
         batteries=evaluator.batteries,
         clocks=clock_notes(evaluator.shop, journal),
+        changes=changes_between(evaluator.shop, journal, evaluator.entries, from_ms, to_ms),
     )
 
 

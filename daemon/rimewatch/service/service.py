@@ -29,6 +29,7 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
+from rimewatch.service.settings_log import note_settings
 from rimewatch.service.surroundings import StandingIn, Surroundings, broker_session
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
@@ -167,6 +168,7 @@ class Service:
         session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
+        self._note_settings(journal)
         self._say(
             f"Watching {self._shop.name}: {len(self._shop.units)} units, "
             f"{len(self._shop.probes)} probes; journal {self._journal_path}."
@@ -416,6 +418,10 @@ class Service:
         except JournalError as error:
             self._say(f"The end could not be noted: {error}")
 
+    def _note_settings(self, journal: Journal) -> None:
+        for change in note_settings(journal, self._shop, self._clock.now_ms()):
+            self._say(f"Changed: {change.words}.")
+
     def _use_new_configuration(self, writer: Writer) -> None:
         """Read the configuration again; keep the old one, with a message, if it is wrong.
 
@@ -447,6 +453,7 @@ class Service:
             writer.use(shop)
             self._mirroring.use(shop, writer.journal)
             writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
+            self._note_settings(writer.journal)
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(renewed)

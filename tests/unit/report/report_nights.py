@@ -6,6 +6,8 @@ from typing import Any
 import numpy as np
 
 from rimewatch.report.curve import Curve
+from rimewatch.report.facts import Summary
+from rimewatch.report.summary import build_summary
 from rimewatch.shop import Broker, Contact, DefrostWindow, Probe, Shop, Unit
 from rimewatch.vocabulary import (
     ContactId,
@@ -408,4 +410,25 @@ def curves(*, bad: bool) -> dict[UnitId, Curve]:
         UnitId("case-2"): Curve(times_ms=times_ms, measured_c=case_2, governing_c=fish_2),
         UnitId("walk-in"): Curve(times_ms=times_ms, measured_c=walk_in, governing_c=walk_in),
         UnitId("freezer-1"): Curve(times_ms=times_ms, measured_c=freezer, governing_c=freezer),
+    }
+
+
+def summary_of(
+    ledger: dict[str, Any], *, of: Shop | None = None, from_ms: int = FROM_MS, to_ms: int = TO_MS
+) -> Summary:
+    """Return the summary of a night at the shop, or at another one."""
+    return build_summary(of or shop(), ledger, {}, from_ms, to_ms)
+
+
+def an_excursion(**more: Any) -> dict[str, Any]:
+    """Return a door left open for an hour, as a ledger has it."""
+    return {
+        "rule": "holding",
+        "start": "2026-03-02T08:11:00Z",
+        "end": "2026-03-02T09:14:00Z",
+        "peak_c": 7.0,
+        "above_s": 3540.0,
+        "cause": "door",
+        "alarmed": True,
+        **more,
     }

@@ -46,6 +46,7 @@ def records_of(of: Shop, ledger: dict[str, Any]) -> Records:
         handled=(),
         checks=(),
         happenings=(),
+        changes=(),
         seals=(),
         ledger=ledger,
     )
