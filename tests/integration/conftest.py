@@ -1,10 +1,15 @@
-"""Fixtures for tests that need a real server: a receiver of messages over HTTP."""
+"""Fixtures for tests that need a real server: a receiver of messages, a guarded broker."""
 
+import subprocess
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
 from http_receiver import Receiver
+from mosquitto_broker import Mosquitto
+
+CONFIG = Path(__file__).parents[2] / "config"
 
 
 @pytest.fixture
@@ -25,3 +30,23 @@ def start_receiver() -> Iterator[Callable[[], Receiver]]:
 def receiver(start_receiver: Callable[[], Receiver]) -> Receiver:
     """Give one running receiver that takes everything."""
     return start_receiver()
+
+
+@pytest.fixture
+def guarded(tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]) -> Mosquitto:
+    """Give a broker as config/mosquitto.conf has it once its three lines are in place."""
+    shipped = (CONFIG / "mosquitto.conf").read_text()
+    lines = [line.removeprefix("# ") for line in shipped.splitlines()]
+    wanted = ("allow_anonymous false", "password_file", "acl_file", "message_size_limit")
+    chosen = "\n".join(line for line in lines if line.startswith(wanted))
+    assert chosen.count("\n") == 3, "the shipped file has each of the lines once"
+    passwords = tmp_path / "passwords"
+    passwords.touch(0o600)
+    for user in ("rimewatch", "case-1"):
+        subprocess.run(["mosquitto_passwd", "-b", passwords, user, f"word-of-{user}"], check=True)
+    for shipped_path, path in (
+        ("/mosquitto/config/passwords", passwords),
+        ("/mosquitto/config/mosquitto-acl.conf", CONFIG / "mosquitto-acl.conf"),
+    ):
+        chosen = chosen.replace(shipped_path, str(path))
+    return start_mosquitto(chosen)

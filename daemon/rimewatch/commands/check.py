@@ -2,15 +2,20 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from rimewatch.commands.options import load
 from rimewatch.errors import UserError
 
+if TYPE_CHECKING:
+    from rimewatch.shop import Shop
+
 
 @click.command(
     epilog="Example:  rimewatch check --config config/saltmarsh-row.toml\n\n"
+    "To try out the broker as well:  rimewatch check --config shop.toml --broker\n\n"
     "To complete the file in an editor:  rimewatch check --schema > shop.schema.json"
 )
 @click.option(
@@ -19,9 +24,15 @@ from rimewatch.errors import UserError
     envvar="RIMEWATCH_CONFIG",
     help="The shop's configuration, a TOML file.",
 )
+@click.option(
+    "--broker",
+    "tries_broker",
+    is_flag=True,
+    help="Connect to the broker as well, and say whom it lets do what. Nothing is changed there.",
+)
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the configuration.")
 @click.option("--provisions", is_flag=True, help="List every published limit with its source.")
-def command(config: Path | None, *, schema: bool, provisions: bool) -> None:
+def command(config: Path | None, *, tries_broker: bool, schema: bool, provisions: bool) -> None:
     """Check a configuration: every mistake is named with its place, its value and its cure."""
     if schema:
         from rimewatch.config import json_schema
@@ -45,6 +56,20 @@ def command(config: Path | None, *, schema: bool, provisions: bool) -> None:
         f"{config}: {shop.name}, {len(shop.units)} units, {len(shop.probes)} probes, "
         f"{len(shop.contacts)} contacts. Nothing is wrong with it."
     )
+    if tries_broker:
+        _try_broker(shop)
+
+
+def _try_broker(shop: "Shop") -> None:
+    from rimewatch.intake.broker_check import BrokerFault, examine
+    from rimewatch.intake.broker_settings import BrokerSettingsError
+    from rimewatch.intake.guest import NotHeard
+
+    try:
+        for finding in examine(shop):
+            click.echo(finding.text if finding.is_well else f"Worth a look: {finding.text}")
+    except (BrokerFault, BrokerSettingsError, NotHeard) as error:
+        raise UserError(str(error)) from None
 
 
 def _list_provisions() -> None:

@@ -13,7 +13,8 @@ from rimewatch.commands.listening import guess_table, listen
 from rimewatch.config.broker import full_address
 from rimewatch.config.topics import filter_fault
 from rimewatch.intake.broker_settings import BrokerSettingsError
-from rimewatch.intake.eavesdrop import OPEN_BROKER, NotHeard, is_open
+from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
+from rimewatch.intake.guest import NotHeard
 from rimewatch.intake.proposal import Place, places
 from rimewatch.intake.survey import Guess
 from rimewatch.shop import Broker
@@ -70,7 +71,7 @@ def _heard(broker: Broker, seconds: float) -> list[Place]:
     clock = SystemClock()
     click.echo(f"\nListening at {broker.url} for {seconds:g} s; Ctrl-C goes on with what is there.")
     try:
-        if is_open(broker, clock):
+        if is_open(broker):
             told = f"Worth a look: {OPEN_BROKER.format(address=broker.url)}"
             click.echo(click.wrap_text(told, WIDTH))
         survey = listen(broker, clock, seconds, may_be_cut_short=True)

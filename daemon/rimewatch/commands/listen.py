@@ -50,7 +50,8 @@ def command(
     from rimewatch.commands.listening import guess_table, listen
     from rimewatch.config.broker import full_address
     from rimewatch.intake.broker_settings import BrokerSettingsError
-    from rimewatch.intake.eavesdrop import OPEN_BROKER, NotHeard, is_open
+    from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
+    from rimewatch.intake.guest import NotHeard
     from rimewatch.intake.proposal import propose
     from rimewatch.shop import Broker
 
@@ -71,7 +72,7 @@ def command(
     )
     clock = SystemClock()
     try:
-        if is_open(where, clock):
+        if is_open(where):
             click.echo(OPEN_BROKER.format(address=address), err=True)
         survey = listen(where, clock, seconds)
     except (NotHeard, BrokerSettingsError) as error:

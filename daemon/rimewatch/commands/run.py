@@ -15,13 +15,12 @@ from rimewatch.shop import Shop
 
 def _warn_if_open(shop: Shop, say: Callable[[str], None]) -> None:
     """Say once, beside the start, that the broker takes anybody; nothing waits for it."""
-    from rimewatch.clock import SystemClock
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
 
     def look() -> None:
         try:
-            if is_open(shop.broker, SystemClock()):
+            if is_open(shop.broker):
                 say(OPEN_BROKER.format(address=shop.broker.url))
         except BrokerSettingsError:
             pass  # the session itself says it better

@@ -42,7 +42,7 @@ class BufferedSocket:
     """
 
     def __init__(self, plain: "SocketLike") -> None:
-        self._plain = plain
+        self.plain = plain
         self._ssl_pending: Callable[[], int] = getattr(plain, "pending", lambda: 0)
         self.buffer = b""
         self.position = 0
@@ -53,7 +53,7 @@ class BufferedSocket:
     def recv(self, size: int) -> bytes:
         """Return 1 to ``size`` bytes, none at the end; raise as the socket itself does."""
         if self.position == len(self.buffer):
-            self.buffer, self.position = self._plain.recv(CHUNK_BYTES), 0
+            self.buffer, self.position = self.plain.recv(CHUNK_BYTES), 0
         start = self.position
         piece = self.buffer[start : start + size]
         self.position = start + len(piece)
@@ -65,7 +65,7 @@ class BufferedSocket:
 
     def close(self) -> None:
         """Close the socket."""
-        self._plain.close()
+        self.plain.close()
 
 
 class BoundedClient(Client):
