@@ -69,18 +69,18 @@ def _row(reading: Reading) -> _Row:
             f"probe {reading.probe}: value {value}; expected "
             f"{LOWEST_MILLI / MILLI} to {HIGHEST_MILLI / MILLI}"
         )
-    for name, at_ms in (("observed", reading.observed_ms), ("arrived", reading.arrived_ms)):
-        if not FIRST_MS <= at_ms <= LAST_MS:
-            raise ValueError(
-                f"probe {reading.probe}: {name} at {at_ms}; expected milliseconds since 1970, "
-                "before the year 10000"
-            )
-    lag_ms = reading.arrived_ms - reading.observed_ms
+    observed_ms, arrived_ms = reading.observed_ms, reading.arrived_ms
+    if not (FIRST_MS <= observed_ms <= LAST_MS and FIRST_MS <= arrived_ms <= LAST_MS):
+        raise ValueError(
+            f"probe {reading.probe}: observed at {observed_ms}, arrived at {arrived_ms}; "
+            "expected milliseconds since 1970, before the year 10000"
+        )
+    lag_ms = arrived_ms - observed_ms
     if raw == milli / MILLI:
-        return reading.observed_ms, milli, None, lag_ms
+        return observed_ms, milli, None, lag_ms
     if abs(raw) * MILLI < _EXACT_INTEGER and (thousandths := round(raw * MILLI)) / MILLI == raw:
-        return reading.observed_ms, milli, thousandths, lag_ms
-    return reading.observed_ms, milli, float(raw), lag_ms
+        return observed_ms, milli, thousandths, lag_ms
+    return observed_ms, milli, float(raw), lag_ms
 
 
 class ReadingWriter:
@@ -90,6 +90,7 @@ class ReadingWriter:
         self._connection = connection
         self._numbers: dict[ProbeId, int] = {}
         self._unpacked_from_ms: dict[int, int] = {}
+        self._known_until_ms: dict[int, int] = {}
         self._blocks: dict[tuple[int, int], tuple[Integers, Integers] | None] = {}
         self._sealed_until_ms: int | None = None
 
@@ -97,6 +98,7 @@ class ReadingWriter:
         """Drop what is remembered of the tables: they may have changed under us."""
         self._numbers.clear()
         self._unpacked_from_ms.clear()
+        self._known_until_ms.clear()
         self._blocks.clear()
         self._sealed_until_ms = None
 
@@ -114,25 +116,43 @@ class ReadingWriter:
             sqlite3.Error: If the table refuses.
         """
         rows = [_row(reading) for reading in readings]
-        execute = self._connection.execute
         if self._sealed_until_ms is None:
             self._sealed_until_ms = sealed_until_ms(self._connection)
         changed: list[bool] = []
+        ahead: list[tuple[int, int, int, float | None, int]] = []
         for reading, row in zip(readings, rows, strict=True):
             number = self._numbers.get(reading.probe)
             if number is None:
                 number = self._number(reading.probe)
-            if row[0] < self._sealed_until_ms:
-                changed.append(self._add_after_seal(number, row))
-            elif row[0] < self._unpacked_from_ms[number]:
-                changed.append(self._add_late(number, row))
-            elif execute(_ADD, (number, *row)).rowcount:
+            if row[0] > self._known_until_ms[number]:
+                # Nothing can stand there yet: nearly all readings, and written together.
+                self._known_until_ms[number] = row[0]
+                ahead.append((number, *row))
                 changed.append(True)
             else:
-                changed.append(self._settle(number, row))
+                self._add_ahead(ahead)
+                changed.append(self._add_among(number, row))
+        self._add_ahead(ahead)
         self._add_batteries(readings)
         self._note_hours(reading for reading, new in zip(readings, changed, strict=True) if new)
         return changed
+
+    def _add_ahead(self, rows: list[tuple[int, int, int, float | None, int]]) -> None:
+        """Add rows later than all that is known of their probes, and empty the list."""
+        if rows:
+            self._connection.executemany(_ADD, rows)
+            rows.clear()
+
+    def _add_among(self, number: int, row: _Row) -> bool:
+        """Add a reading where another of its time may stand already."""
+        assert self._sealed_until_ms is not None, "add() has looked"
+        if row[0] < self._sealed_until_ms:
+            return self._add_after_seal(number, row)
+        if row[0] < self._unpacked_from_ms[number]:
+            return self._add_late(number, row)
+        if self._connection.execute(_ADD, (number, *row)).rowcount:
+            return True
+        return self._settle(number, row)
 
     def _number(self, probe: ProbeId) -> int:
         self._connection.execute(
@@ -143,7 +163,14 @@ class ReadingWriter:
         day = self._connection.execute(
             "SELECT max(day) FROM reading_block WHERE probe_no = ?", (number,)
         ).fetchone()[0]
-        self._unpacked_from_ms[number] = FIRST_MS if day is None else (day + 1) * MS_PER_DAY
+        unpacked_ms = FIRST_MS if day is None else (day + 1) * MS_PER_DAY
+        last_ms = self._connection.execute(
+            "SELECT max(observed_ms) FROM reading WHERE probe_no = ?", (number,)
+        ).fetchone()[0]
+        assert self._sealed_until_ms is not None, "add() has looked"
+        known_ms = max(unpacked_ms, self._sealed_until_ms) - 1
+        self._unpacked_from_ms[number] = unpacked_ms
+        self._known_until_ms[number] = known_ms if last_ms is None else max(known_ms, last_ms)
         self._numbers[probe] = number
         return number
 
@@ -245,7 +272,9 @@ class ReadingWriter:
         for reading in readings:
             if reading.battery is not None:
                 key = (self._numbers[reading.probe], reading.observed_ms // MS_PER_H)
-                lowest[key] = min(reading.battery, lowest.get(key, math.inf))
+                level = lowest.get(key)
+                if level is None or reading.battery < level:
+                    lowest[key] = reading.battery
         if lowest:
             self._connection.executemany(
                 "INSERT INTO battery (probe_no, hour, lowest) VALUES (?, ?, ?)"

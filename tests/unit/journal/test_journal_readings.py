@@ -55,6 +55,28 @@ class TestOnce:
         assert journal.add_readings([first, second, second]) == [False, True, False]
         assert pairs(journal) == [(DAY_MS, 2.1), (DAY_MS + MINUTE_MS, 2.2)]
 
+    def test_a_list_with_news_and_repetitions_adds_each_once(self, journal: Journal) -> None:
+        """Of one time the warmest stands, whatever else came between."""
+        journal.add_readings([reading(DAY_MS, 2.0)])
+        batch = [
+            reading(DAY_MS + 2 * MINUTE_MS, 2.2),
+            reading(DAY_MS + 3 * MINUTE_MS, 2.3),
+            reading(DAY_MS + 2 * MINUTE_MS, 2.7),
+            reading(DAY_MS + 3 * MINUTE_MS, 2.1),
+            reading(DAY_MS + MINUTE_MS, 2.1),
+            reading(DAY_MS, 2.0),
+            reading(DAY_MS + 4 * MINUTE_MS, 2.4),
+        ]
+
+        assert journal.add_readings(batch) == [True, True, True, False, True, False, True]
+        assert pairs(journal) == [
+            (DAY_MS, 2.0),
+            (DAY_MS + MINUTE_MS, 2.1),
+            (DAY_MS + 2 * MINUTE_MS, 2.7),
+            (DAY_MS + 3 * MINUTE_MS, 2.3),
+            (DAY_MS + 4 * MINUTE_MS, 2.4),
+        ]
+
     def test_a_redelivered_reading_after_compaction_adds_nothing(self, journal: Journal) -> None:
         """A broker may send a backlog again after its days were packed."""
         night = [reading(DAY_MS + n * MINUTE_MS, 2.0 + n / 1000) for n in range(100)]
