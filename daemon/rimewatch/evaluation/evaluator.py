@@ -51,7 +51,7 @@ from rimewatch.evaluation.overseer import Overseer
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, RECOVERY_S
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.evaluation.track import Track
+from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import Beside
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
@@ -151,14 +151,12 @@ class Evaluator:
         self._overseer.air.take(probe.id, reading.observed_ms, reading.value)
         track = self.tracks.get(probe.id)
         if track is not None:
-            before, passed = track.standing, track.passed
+            before = track.state.open
             if not track.take(reading.observed_ms, reading.value):
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
-            elif (track.standing, track.passed) != (before, passed):
-                if max(track.standing) > max(before, default=0):
-                    self._overseer.judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
-                self._judge_unit(probe.unit)
+            elif track.state.open != before:
+                self._judge_spells(track, before)
         if reading.observed_ms > self.last_ms.get(probe.id, -1):
             self.last_ms[probe.id] = reading.observed_ms
             beside_c = self._beside.take(probe.id, reading.value)
@@ -172,6 +170,16 @@ class Evaluator:
             if minute > self._minute:
                 self._minute = minute
                 self._overseer.look(reading.observed_ms)
+
+    def _judge_spells(self, track: Track, before: OpenSpells) -> None:
+        """Judge a channel's unit anew where what is open has changed so that it may matter."""
+        after = track.state.open
+        stood, stands = standing(before), standing(after)
+        if stands == stood and track.passed(after) == track.passed(before):
+            return
+        if max(stands) > max(stood, default=0):
+            self._overseer.judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
+        self._judge_unit(track.unit.id)
 
     def doubt(self, probe: ProbeId | None) -> None:
         """Take note that a value of a probe was not believed; None: nobody knows whose."""
@@ -251,13 +259,15 @@ class Evaluator:
 
     def next_due_ms(self) -> int:
         """Return when something will be due by itself; there is always a next morning."""
-        dues = (
-            self._morning[1],
-            self._bench.next_due_ms(),
-            self._alarms_due_ms(),
-            None if self._late_since_ms is None else self._late_since_ms + CATCH_UP_AFTER_MS,
-        )
-        return min(due_ms for due_ms in dues if due_ms is not None)
+        # Spelled out: it is asked before everything that arrives.
+        first_ms = self._morning[1]
+        if (bench_ms := self._bench.next_due_ms()) is not None and bench_ms < first_ms:
+            first_ms = bench_ms
+        if (alarms_ms := self._alarms_due_ms()) is not None and alarms_ms < first_ms:
+            first_ms = alarms_ms
+        if self._late_since_ms is not None:
+            first_ms = min(first_ms, self._late_since_ms + CATCH_UP_AFTER_MS)
+        return first_ms
 
     def _alarms_due_ms(self) -> int | None:
         """Return when an alarm has something to do; worked out once for each state of theirs."""

@@ -18,7 +18,7 @@ from rimewatch.evaluation.channels import (
     settings_for,
 )
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.rules import channel
+from rimewatch.rules import calm, channel
 from rimewatch.rules.watch import ChannelState, Spell
 from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import MS_PER_DAY
@@ -29,18 +29,26 @@ KEPT_MS = 31 * MS_PER_DAY
 """Readings may come up to 30 days late; checkpoints reach a little further back."""
 
 
+OpenSpells = tuple[Spell | None, ...]
+"""For each watch of a channel, the spell that is open."""
+
+
+def standing(spells: OpenSpells) -> tuple[int, ...]:
+    """For each watch 0: nothing open; 1: open; 2: open for the on-delay already.
+
+    Conditions can only change where this does.
+    """
+    return tuple(0 if spell is None else 1 if spell.sustained_ms is None else 2 for spell in spells)
+
+
 @dataclass(frozen=True, slots=True)
 class Checkpoint:
     """A channel's state after some reading, and how many spells had ended by then."""
 
+    at_ms: int
+    """The time of that reading."""
     state: ChannelState
     ended: int
-
-    @property
-    def at_ms(self) -> int:
-        """The time of that reading."""
-        assert self.state.last_ms is not None, "a checkpoint follows a reading"
-        return self.state.last_ms
 
 
 class Track:
@@ -58,6 +66,7 @@ class Track:
         self.disturbed_from_ms: int | None = None
         """The earliest reading that came late since somebody last asked: checkpoints kept
         elsewhere from then on are void. Reset by who asks."""
+        self._calm = calm.NEVER
         self._store = store
         self._checkpoints: list[Checkpoint] = []
 
@@ -65,7 +74,10 @@ class Track:
         """Go on from a checkpoint; :meth:`load` then folds what came after it."""
         self.state, self.ended, self.first_ms = state, ended, first_ms
         self.late_from_ms = None
-        self._checkpoints = [Checkpoint(state, len(ended))] if state.last_ms is not None else []
+        self._calm = calm.calm_of(self.settings, state)
+        self._checkpoints = (
+            [] if state.last_ms is None else [Checkpoint(state.last_ms, state, len(ended))]
+        )
 
     def take(self, at_ms: int, value_c: float) -> bool:
         """Take a reading that is in the store already; return whether the channel moved on.
@@ -79,7 +91,12 @@ class Track:
             if self.disturbed_from_ms is None or at_ms < self.disturbed_from_ms:
                 self.disturbed_from_ms = at_ms
             return False
-        self._fold([at_ms], [value_c])
+        calm_state = calm.step(self.settings, self.state, self._calm, at_ms, value_c)
+        if calm_state is None:
+            self._fold([at_ms], [value_c])
+        else:
+            self.state = calm_state
+            self._note_checkpoint(at_ms)
         return True
 
     def catch_up(self) -> None:
@@ -95,6 +112,7 @@ class Track:
         else:
             self.state, self.first_ms = ChannelState(), None
             self.ended.clear()
+        self._calm = calm.calm_of(self.settings, self.state)
         self.late_from_ms = None
         self.load()
 
@@ -119,37 +137,34 @@ class Track:
         if self.first_ms is None:
             self.first_ms = int(times_ms[0])
         self.state, ended = channel.fold(self.settings, self.state, times_ms, values_c)
+        self._calm = calm.calm_of(self.settings, self.state)
         self.ended.extend(ended)
-        last_ms = int(times_ms[-1])
+        self._note_checkpoint(int(times_ms[-1]))
+
+    def _note_checkpoint(self, last_ms: int) -> None:
         checkpoints = self._checkpoints
         if not checkpoints or last_ms - checkpoints[-1].at_ms >= CHECKPOINT_EVERY_MS:
-            checkpoints.append(Checkpoint(self.state, len(self.ended)))
+            checkpoints.append(Checkpoint(last_ms, self.state, len(self.ended)))
             while last_ms - checkpoints[0].at_ms > KEPT_MS:
                 del checkpoints[0]
 
-    @property
-    def standing(self) -> tuple[int, ...]:
-        """For each watch 0: nothing open; 1: open; 2: open for the on-delay already.
-
-        Conditions can only change where this does.
-        """
-        return tuple(
-            0 if spell is None else 1 if spell.sustained_ms is None else 2
-            for spell in self.state.open
-        )
-
-    @property
-    def passed(self) -> int:
+    def passed(self, spells: OpenSpells) -> int:
         """How many published lines beyond its critical limit the fish has passed, at its peak.
 
         A condition's severity can only change where this does.
+
+        Args:
+            spells: For each watch what is or was open.
         """
-        spell = self.open_spell(limit_rule(self.unit).value)
+        spell = self._spell(limit_rule(self.unit).value, spells)
         return 0 if spell is None else lines_passed(self.unit.limit_c, spell.peak_c)
 
     def open_spell(self, watch: str) -> Spell | None:
         """Return the spell of a watch that is open, if one is."""
-        for settings, spell in zip(self.settings.watches, self.state.open, strict=False):
+        return self._spell(watch, self.state.open)
+
+    def _spell(self, watch: str, spells: OpenSpells) -> Spell | None:
+        for settings, spell in zip(self.settings.watches, spells, strict=False):
             if settings.name == watch:
                 return spell
         return None

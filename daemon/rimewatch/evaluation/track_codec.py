@@ -21,7 +21,10 @@ def to_text(track: Track) -> str:
             "format": FORMAT,
             "settings": _settings(track.settings),
             "first_ms": track.first_ms,
-            "state": asdict(track.state),
+            "state": {
+                "lag": None if track.state.lag is None else track.state.lag._asdict(),
+                "open": [None if spell is None else asdict(spell) for spell in track.state.open],
+            },
             "ended": [asdict(spell) for spell in track.ended],
         },
         separators=(",", ":"),

@@ -15,7 +15,6 @@ Nothing here runs as readings arrive.
 import json
 import sqlite3
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
 
 import numpy as np
 
@@ -121,7 +120,7 @@ def roll_up_governing(
         connection.execute(
             "INSERT OR REPLACE INTO governing_rollup (probe_no, day, settings, hours, lag)"
             " VALUES (?, ?, ?, ?, ?)",
-            (number, day, settings, _governing(times, curve), json.dumps(asdict(lagging))),
+            (number, day, settings, _governing(times, curve), json.dumps(lagging._asdict())),
         )
     return len(blocks)
 

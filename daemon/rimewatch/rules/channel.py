@@ -116,7 +116,7 @@ def _fold_one(
     else:
         after = lag_run.begin(0.0, at_ms, value_c, value_c)
     y1 = after.governing_c
-    low, high, due_ms = _bracket(settings, spells, y0)
+    low, high, due_ms = bracket(settings, spells, y0)
     if y1 + reach_c > high or y1 - reach_c <= low or at_ms >= due_ms:
         _cross_segment(
             settings,
@@ -146,7 +146,7 @@ def _fold_many(
     count = len(times_ms)
     position, look = 0, FIRST_LOOK
     y = before.governing_c
-    low, high, due_ms = _bracket(settings, spells, y)
+    low, high, due_ms = bracket(settings, spells, y)
     while position < count:
         stop = min(position + look, count)
         part = slice(position, stop)
@@ -178,7 +178,7 @@ def _fold_many(
                 ended,
                 _stretches(from_ms, at_ms, y0, from_c, value_c, y1, settings.lag_s),
             )
-        low, high, due_ms = _bracket(settings, spells, y1)
+        low, high, due_ms = bracket(settings, spells, y1)
         position = calm_to + 1
     return run.end
 
@@ -316,7 +316,7 @@ def _sustain(spell: Spell, watch: Watch, at_ms: float) -> Spell:
     return replace(spell, sustained_ms=reached_ms) if at_ms >= reached_ms else spell
 
 
-def _bracket(
+def bracket(
     settings: ChannelSettings, spells: Sequence[Spell | None], y: float
 ) -> tuple[float, float, float]:
     """Return (low, high, due): while low < y <= high and time < due, nothing happens."""

@@ -8,6 +8,7 @@ since missing data is never cold. Pure values.
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from rimewatch.science.lag_run import Lagging
 
@@ -71,8 +72,7 @@ class ChannelSettings:
     watches: tuple[Watch, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ChannelState:
+class ChannelState(NamedTuple):
     """All that the fold remembers: survives a JSON round trip exactly."""
 
     lag: Lagging | None = None

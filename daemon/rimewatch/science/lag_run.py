@@ -18,7 +18,7 @@ Pure: no clock, no I/O. Temperatures °C, instants milliseconds UTC.
 from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, inf
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +34,7 @@ LARGEST_TABLE: Final = 10_000_000
 """Intervals up to so many milliseconds look their decay up in a table."""
 
 
-@dataclass(frozen=True, slots=True)
-class Lagging:
+class Lagging(NamedTuple):
     """Where the lag stands at a reading: survives a JSON round trip exactly."""
 
     last_ms: int
