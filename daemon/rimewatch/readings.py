@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from rimewatch.vocabulary import ProbeId
 
@@ -10,8 +10,7 @@ PAYLOAD_START_BYTES: Final = 256
 """How much of any payload is kept in quarantine and shown (our choice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class Reading(NamedTuple):
     """One value with its time, accepted.
 
     ``value`` is corrected and in the service's own terms: °C rounded to 0.001 for

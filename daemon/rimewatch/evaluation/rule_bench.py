@@ -44,13 +44,17 @@ class RuleBench:
     def take(self, probe: ProbeId, sample: Sample, now_ms: int) -> list[Place]:
         """Step a probe's rules; return where findings changed."""
         changed: list[Place] = []
+        states = self._states
         for slot in self._of_probe[probe]:
             rule = self._slots[slot][0]
-            state = rule.step(self._states[slot], sample)
-            if state is not self._states[slot]:
-                self._states[slot] = state
+            before = states[slot]
+            state = rule.step(before, sample)
+            if state is not before:
+                states[slot] = state
                 self._schedule(slot)
-            if self._look(slot, now_ms):
+            # Nearly always nothing is wrong, and nothing was.
+            finding = rule.finding(state, now_ms)
+            if (finding is not None or self._found_at[slot]) and self._note(slot, finding):
                 changed.append(self._place(slot))
         return changed
 
@@ -114,7 +118,10 @@ class RuleBench:
 
     def _look(self, slot: int, now_ms: int) -> bool:
         rule = self._slots[slot][0]
-        finding = rule.finding(self._states[slot], now_ms)
+        return self._note(slot, rule.finding(self._states[slot], now_ms))
+
+    def _note(self, slot: int, finding: Finding | None) -> bool:
+        """Keep what a rule finds now; return whether that changed anything."""
         found = self._found_at[slot]
         before = found.get(slot)
         if finding is None and before is None:

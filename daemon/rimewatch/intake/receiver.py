@@ -56,6 +56,11 @@ class Received(NamedTuple):
     notes: tuple[str, ...] = ()
     """What somebody should hear of, and no reading is changed by."""
 
+    @property
+    def is_more(self) -> bool:
+        """Whether there is more than readings and an entry in it."""
+        return bool(self.quarantined or self.gone or self.requests or self.notes)
+
 
 class _Watched:
     """A probe with its decoder and what is remembered of it."""

@@ -37,8 +37,10 @@ class TwoSources:
     def add(self, observed_ms: int, celsius: float) -> bool:
         """Take a reading; return True when two sources are found that were not before."""
         before, last = self.found, self._last
+        # Every step of theirs is a large one: most readings need no second look.
+        is_step = bool(last) and abs(celsius - last[-1][1]) >= APART_C
         last.append((observed_ms, celsius))
-        self.found = len(last) > TURNS and _alternates(last)
+        self.found = is_step and len(last) > TURNS and _alternates(last)
         return self.found and not before
 
 

@@ -1,7 +1,6 @@
 """Rule ``battery``: a probe that will soon fall silent. Pure."""
 
-from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
@@ -16,8 +15,7 @@ RECOVERED: Final = 1.15
 does not."""
 
 
-@dataclass(frozen=True, slots=True)
-class BatteryState:
+class BatteryState(NamedTuple):
     """Since when a battery has been low; None: it is not, as far as is known."""
 
     probe: str
@@ -44,9 +42,9 @@ class BatteryRule:
         if sample.battery is None:
             return state
         if state.since_ms is None and sample.battery <= state.low:
-            return replace(state, since_ms=sample.at_ms)
+            return state._replace(since_ms=sample.at_ms)
         if state.since_ms is not None and sample.battery > state.low * RECOVERED:
-            return replace(state, since_ms=None)
+            return state._replace(since_ms=None)
         return state
 
     def finding(self, state: BatteryState, now_ms: int) -> Finding | None:  # noqa: ARG002

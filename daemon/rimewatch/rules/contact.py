@@ -1,14 +1,13 @@
 """Rules ``door`` and ``water``: a contact that stands open, or is wet. Pure."""
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import MS_PER_S, Measures, Rule
 
 
-@dataclass(frozen=True, slots=True)
-class ContactState:
+class ContactState(NamedTuple):
     """Since when a contact has been open or wet; None: it is shut or dry."""
 
     probe: str
@@ -47,7 +46,7 @@ class ContactRule:
         is_open = sample.value >= 0.5
         if is_open == (state.since_ms is not None):
             return state
-        return replace(state, since_ms=sample.at_ms if is_open else None)
+        return state._replace(since_ms=sample.at_ms if is_open else None)
 
     def finding(self, state: ContactState, now_ms: int) -> Finding | None:
         """Return that it has been open for too long."""

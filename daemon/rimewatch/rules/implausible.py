@@ -4,8 +4,7 @@ Two signs: values that were not believed, again and again; and a jump that no ai
 fish makes. One bad value is every network's business and no alarm. Pure.
 """
 
-from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
@@ -29,8 +28,7 @@ QUIET_MS: Final = 15 * 60_000
 """Believed again after so long without a new sign."""
 
 
-@dataclass(frozen=True, slots=True)
-class ImplausibleState:
+class ImplausibleState(NamedTuple):
     """What a probe has done of late that cannot be."""
 
     probe: str
@@ -74,7 +72,7 @@ class ImplausibleRule:
                     f"jumped by {abs(jump_c):.0f} K from one reading to the next: "
                     "somebody moved it, or it is broken",
                 )
-        # Spelled out: this runs for every reading, and replace() is slow.
+        # Spelled out: this runs for every reading, and _replace() is slow.
         return ImplausibleState(
             state.probe,
             state.jump_c,
@@ -91,8 +89,7 @@ class ImplausibleRule:
     def doubt(self, state: ImplausibleState, at_ms: int) -> ImplausibleState:
         """Take note that a value was not believed."""
         goes_on = state.doubts > 0 and at_ms - state.doubted_ms <= DOUBTS_APART_MS
-        state = replace(
-            state,
+        state = state._replace(
             doubts=min(state.doubts + 1, DOUBTS) if goes_on else 1,
             doubted_since_ms=state.doubted_since_ms if goes_on else at_ms,
             doubted_ms=at_ms,
@@ -116,8 +113,7 @@ class ImplausibleRule:
 def _signed(state: ImplausibleState, since_ms: int, at_ms: int, sign: str) -> ImplausibleState:
     """Return the state with a sign, the first of its trouble or a further one."""
     goes_on = state.found_since_ms is not None and at_ms - state.sign_ms < QUIET_MS
-    return replace(
-        state,
+    return state._replace(
         found_since_ms=state.found_since_ms if goes_on else since_ms,
         sign_ms=at_ms,
         sign=state.sign if goes_on else sign,

@@ -11,14 +11,13 @@ channel fold's business (``rules.channel``).
 """
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import Priority, Rule
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(NamedTuple):
     """A probe's reading as rules see it."""
 
     at_ms: int

@@ -8,9 +8,8 @@ stale time: readings older than that are no news of how cold it is now.
 Pure.
 """
 
-from dataclasses import dataclass, replace
 from math import ceil
-from typing import Final
+from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
@@ -24,8 +23,7 @@ LEAST_DELAY_MS: Final = 10_000
 """Shorter delays are the network's, and the contract's figure stands to the millisecond."""
 
 
-@dataclass(frozen=True, slots=True)
-class StaleState:
+class StaleState(NamedTuple):
     """When a probe last spoke, by its readings' own time, and how late its readings come."""
 
     probe: str
@@ -66,7 +64,7 @@ class StaleRule:
         if sample.at_ms <= state.last_ms:
             return state
         if sample.arrived_ms is None:
-            return replace(state, last_ms=sample.at_ms, gone_ms=None)
+            return state._replace(last_ms=sample.at_ms, gone_ms=None)
         delay_ms = sample.arrived_ms - sample.at_ms
         if delay_ms < LEAST_DELAY_MS:
             return StaleState(state.probe, state.stale_ms, sample.at_ms)
@@ -80,7 +78,7 @@ class StaleRule:
 
     def lose(self, state: StaleState, at_ms: int) -> StaleState:
         """Take note that the probe is gone: nobody need wait for its silence to last."""
-        return state if state.gone_ms is not None else replace(state, gone_ms=at_ms)
+        return state if state.gone_ms is not None else state._replace(gone_ms=at_ms)
 
     def finding(self, state: StaleState, now_ms: int) -> Finding | None:
         """Return that the probe is silent, once it has been for the stale time."""

@@ -7,8 +7,7 @@ are due by that. A probe without a past is judged by its neighbour in the unit. 
 The thresholds are common practice without a published source.
 """
 
-from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
@@ -33,8 +32,7 @@ PLATEAU_C: Final = (-3.0, 0.5)
 PLATEAU_MS: Final = 8 * MS_PER_H
 
 
-@dataclass(frozen=True, slots=True)
-class StuckState:
+class StuckState(NamedTuple):
     """What the fold remembers of a probe."""
 
     probe: str
@@ -75,8 +73,7 @@ class StuckRule:
             if beside_c is not None:
                 low_c = beside_c if state.beside_c is None else min(low_c, beside_c)
                 high_c = beside_c if state.beside_c is None else max(high_c, beside_c)
-            return replace(
-                state,
+            return state._replace(
                 last_ms=sample.at_ms,
                 repeats=state.repeats + 1,
                 beside_c=beside_c,
@@ -90,7 +87,7 @@ class StuckRule:
         readings = state.readings + repeats + 1
         keep = min(1.0, MEMORY_READINGS / readings)
         beside = 0.0 if beside_c is None else beside_c
-        # Spelled out: this runs for nearly every reading, and replace() is slow.
+        # Spelled out: this runs for nearly every reading, and _replace() is slow.
         return StuckState(
             state.probe,
             state.is_product,

@@ -159,8 +159,8 @@ def _learned(state: UsualState) -> tuple[tuple[tuple[float, float], ...], float,
     bins = (*state.bins[-(MOST_BINS - 1) :], (state.sum_c / state.readings, state.peak_c))
     if len(bins) < FEWEST_BINS:
         return bins, state.usual_c, state.top_c
-    means = sorted(mean for mean, _ in bins)
-    peaks = sorted(peak for _, peak in bins)
+    means = sorted([mean for mean, _ in bins])
+    peaks = sorted([peak for _, peak in bins])
     top = min(floor(USUAL_TOP_SHARE * len(peaks)), len(peaks) - 1)
     # The median proper: a cycle in step with the pieces has two middles far apart.
     half = len(means) // 2

@@ -232,21 +232,29 @@ class Writer:
         readings = [reading for _, found in received for reading in found.readings]
         news = iter(self.journal.add_readings(readings)) if readings else iter(())
         self.journal.add_quarantined([q for _, found in received for q in found.quarantined])
+        evaluator = self.evaluator
         for arrived_ms, found in received:
-            self._enter_until(entries, arrived_ms)
-            self.evaluator.advance(arrived_ms)
-            for doubted in found.quarantined:
-                self.evaluator.doubt(doubted.probe)
-            for probe in found.gone:
-                self.evaluator.lose(probe)
-            for note in found.notes:
-                self.journal.add_event(arrived_ms, "two sources", note)
-            self._requests.extend(found.requests)
+            if entries:
+                self._enter_until(entries, arrived_ms)
+            evaluator.advance(arrived_ms)
+            if found.is_more:
+                self._note_more(arrived_ms, found)
             for reading in found.readings:
                 if next(news):
-                    self.evaluator.observe(reading)
-            self._keep(self.evaluator.take_outcomes())
+                    evaluator.observe(reading)
+            if evaluator.has_outcomes:
+                self._keep(evaluator.take_outcomes())
         return entered
+
+    def _note_more(self, arrived_ms: int, found: Received) -> None:
+        """Take what a message brought beside readings."""
+        for doubted in found.quarantined:
+            self.evaluator.doubt(doubted.probe)
+        for probe in found.gone:
+            self.evaluator.lose(probe)
+        for note in found.notes:
+            self.journal.add_event(arrived_ms, "two sources", note)
+        self._requests.extend(found.requests)
 
     def _add_entry(
         self, entry: AnyEntry, waiting: deque[tuple[int, AnyEntry]]

@@ -3,7 +3,6 @@
 import copy
 import json
 import pickle
-from dataclasses import asdict
 from math import inf, nan
 
 import pytest
@@ -96,7 +95,7 @@ def test_rule_state_survives_json_and_pickle(rule: ProbeRule, watched: Probe) ->
     state = rule.start(CASE, watched, 0)
     for sample in SAMPLES:
         state = rule.step(state, sample)
-        by_json = type(state)(**json.loads(json.dumps(asdict(state))))
+        by_json = type(state)(**json.loads(json.dumps(state._asdict())))
 
         assert by_json == state
         assert pickle.loads(pickle.dumps(state)) == state

@@ -80,8 +80,11 @@ def json_decoder(probe: Probe) -> Decoder:
         except ValueError as err:
             raise Undecodable(f"the payload is not JSON: {err}", whole=True) from None
         # A key written with escapes would not be counted, so any escape takes the slow way.
-        if b"\\" in payload or any(payload.count(name) > 1 for name in quoted):
+        if b"\\" in payload:
             refuse_twins(payload, names)
+        for name in quoted:
+            if payload.count(name) > 1:
+                refuse_twins(payload, names)
         if find_mark is not None and not _is_marked(find_mark, document, probe):
             return ()
         found = find_value(document)
