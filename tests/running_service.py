@@ -1,7 +1,7 @@
 """Runs the real service in a thread of a test, on a stepped clock, and plays a trace into it."""
 
 import threading
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -21,12 +21,18 @@ PATIENCE_S = 20.0
 class RunningService:
     """The service under test, between ``__enter__`` and ``__exit__``."""
 
-    def __init__(self, shop: Shop, journal_path: Path, start_ms: int) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        journal_path: Path,
+        start_ms: int,
+        reread: Callable[[], Shop] | None = None,
+    ) -> None:
         self.clock = SteppedClock(start_ms)
         self.said: list[str] = []
         self.journal_path = journal_path
         self.error: BaseException | None = None
-        self.service = Service(shop, journal_path, self.clock, say=self.said.append)
+        self.service = Service(shop, journal_path, self.clock, say=self.said.append, reread=reread)
         self._thread = threading.Thread(target=self._run, name="service-under-test")
         self._published = 0
         self._entered = 0

@@ -23,7 +23,7 @@ from rimewatch.web.app import make_app
 from rimewatch.web.link_key import LinkKeyError, key_path, link_key
 from rimewatch.web.live import Board
 from rimewatch.web.people import People, PeopleError, Role, people_path
-from rimewatch.web.server import PageServer, PageServerError
+from rimewatch.web.server import PageServer, PageServerError, bound
 from rimewatch.web.settings_page import ConfigFile
 from rimewatch.web.site import make_site
 
@@ -84,6 +84,22 @@ class Pages:
             self._tell(str(error))
         self._start(shop, shop.web)
         return Postmark(shop, self._key, charts)
+
+    def require(self, shop: Shop) -> None:
+        """See that a shop's pages could be served where it says, before those there are end.
+
+        Raises:
+            PageServerError: If they could not; it says why.
+        """
+        web = shop.web
+        if web is None or web.port == 0:
+            return
+        before = None if self._shop is None else self._shop.web
+        if self._server is not None and before is not None:
+            same_host = before.host == web.host
+            if same_host and web.port in (before.port, self._server.port):
+                return  # it is free as soon as we leave it
+        bound(web.host, web.port).close()
 
     def look(self) -> None:
         """Start the pages again where they are down, once in a while."""

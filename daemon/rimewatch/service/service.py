@@ -433,6 +433,7 @@ class Service:
             shop = self._reread()
             Receiver(shop)
             require_mirror(shop)
+            self.pages.require(shop)
             same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
             earlier = earlier_filters(writer.journal, shop.broker)
             renewed = self._new_session(shop, knew_us=same, earlier=earlier)

@@ -16,8 +16,28 @@ ENDS_WITHIN_S: Final = 5.0
 _LOOK_S: Final = 0.02
 
 
-class PageServerError(Exception):
+class PageServerError(ValueError):
     """The pages cannot be served; the text says why."""
+
+
+def bound(host: str, port: int) -> socket.socket:
+    """Return a socket that listens on an address.
+
+    Raises:
+        PageServerError: If it cannot be bound.
+    """
+    try:
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        listening = socket.create_server((host, port), family=family)
+        # Those it accepts inherit this. Without it an answer's second part waits for the
+        # other side's delayed acknowledgement of the first: 40 ms a page.
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    except OSError as error:
+        raise PageServerError(
+            f"the pages cannot be served on {host}:{port} ({error.strerror or error}); "
+            "choose another [web] listen, or end what has the port"
+        ) from None
+    return listening
 
 
 class PageServer:
@@ -60,18 +80,7 @@ class PageServer:
         Raises:
             PageServerError: If the address cannot be bound, or nothing is served in time.
         """
-        family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
-        try:
-            self._socket = socket.create_server((self._host, self.port), family=family)
-            # Those it accepts inherit this. Without it an answer's second part waits for the
-            # other side's delayed acknowledgement of the first: 40 ms a page.
-            self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        except OSError as error:
-            raise PageServerError(
-                f"the pages cannot be served on {self._host}:{self.port} "
-                f"({error.strerror or error}); choose another [web] listen, or end what has "
-                "the port"
-            ) from None
+        self._socket = bound(self._host, self.port)
         self.port = self._socket.getsockname()[1]
         self._thread.start()
         waited_s = 0.0
