@@ -6,6 +6,7 @@
 #   make wheel-check        builds the packages and tries them outside the checkout
 #   make api-check       asks the interface for programs thousands of odd questions
 #   make bench              measures, prints a table, writes build/benchmarks.json
+#   make bench BENCH_ARGS=--quick      the same with little work, in a few minutes
 #   make docs               the documentation as pages, in build/docs
 #   make reference          writes docs/reference from the code
 #   make audit              what a shop installs, listed and looked up for known faults
@@ -15,6 +16,7 @@ SPEED ?= 1800
 SCENARIO ?= night-at-saltmarsh-row
 PYTHON ?= python3
 TESTS ?= tests
+BENCH_ARGS ?=
 EXAMPLES ?= 1000
 PYTEST_ARGS ?=
 
@@ -37,7 +39,7 @@ api-check: $(VENV)/.dev
 
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
-	$(BIN)/python benchmarks/run_all.py
+	$(BIN)/python benchmarks/run_all.py $(BENCH_ARGS)
 
 docs: $(VENV)/.dev
 	NO_MKDOCS_2_WARNING=true $(BIN)/mkdocs build --strict --quiet --config-file .ci/mkdocs.yml
@@ -56,6 +58,7 @@ check: $(VENV)/.dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/mypy benchmarks
 	$(BIN)/lint-imports
 
 format: $(VENV)/.dev

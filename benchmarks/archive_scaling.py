@@ -91,13 +91,13 @@ def main() -> int:
         same = True
         for workers in (1, 2):
             with (
-                LocalCluster(
+                LocalCluster(  # type: ignore[no-untyped-call]
                     n_workers=workers,
                     threads_per_worker=1,
                     processes=True,
                     dashboard_address="127.0.0.1:0",
                 ) as cluster,
-                Client(cluster) as client,
+                Client(cluster) as client,  # type: ignore[no-untyped-call]
             ):
                 dict(replay_on(client, archive, shops[:1]))  # what each process imports once
                 begun = time.perf_counter()

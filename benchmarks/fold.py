@@ -1,29 +1,36 @@
-"""Fold: readings a second of the evaluator alone, against pandas and polars.
+"""Fold: readings a second of the evaluator alone, by its rules, against pandas and polars.
 
 The others only compute the time above a limit and the first-order lag; ours also finds
 excursions, peaks, on-delays, gaps and the breaks of freezing holds.
 """
 
-import tempfile
-import time
-from pathlib import Path
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import polars as pl
-from harness import Row, Timed, compare
+from harness import ROUNDS, Row, Timed, compare
+from numpy.typing import NDArray
 
 from rimewatch.config import load_shop
-from rimewatch.evaluation.channels import history_of, settings_for
-from rimewatch.journal import Journal, JournalReader
+from rimewatch.evaluation.channels import settings_for
+from rimewatch.evaluation.evaluator import Evaluator
+from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.readings import Reading
 from rimewatch.rules.channel import fold
-from rimewatch.rules.watch import ChannelState
+from rimewatch.rules.probe_rule import ProbeRule, Sample
+from rimewatch.rules.probe_rules import PROBE_RULES
+from rimewatch.rules.watch import ChannelSettings, ChannelState
 
 YEAR = 525_600
 START_MS = 1_767_225_600_000
 LIMIT_C = 5.0
 LAG_S = 1200.0
+
+Times = NDArray[np.int64]
+Celsius = NDArray[np.float64]
+Curve = tuple[Times, Celsius]
 
 SHOP = """
 [shop]
@@ -44,7 +51,7 @@ topic = "t"
 """
 
 
-def curve(count: int = YEAR, *, restless: bool = False) -> tuple[np.ndarray, np.ndarray]:
+def curve(count: int = YEAR, *, restless: bool = False) -> Curve:
     """Return a year of a case with six defrosts a day, jittered by some milliseconds.
 
     A restless one has defrosts that lift the fish over its early line each time.
@@ -58,7 +65,7 @@ def curve(count: int = YEAR, *, restless: bool = False) -> tuple[np.ndarray, np.
     return times.astype(np.int64), np.round(celsius, 2)
 
 
-def with_pandas(times: np.ndarray, celsius: np.ndarray) -> float:
+def with_pandas(times: Times, celsius: Celsius) -> float:
     """Compute time above the limit and the lag with pandas."""
     frame = pd.DataFrame({"t": pd.to_datetime(times, unit="ms"), "c": celsius}).set_index("t")
     seconds = frame.index.to_series().diff().dt.total_seconds()
@@ -72,7 +79,7 @@ def with_pandas(times: np.ndarray, celsius: np.ndarray) -> float:
     return float(above) + float((lagged > LIMIT_C).mul(seconds.fillna(0.0)).sum())
 
 
-def with_polars(times: np.ndarray, celsius: np.ndarray) -> float:
+def with_polars(times: Times, celsius: Celsius) -> float:
     """The same with polars."""
     frame = pl.DataFrame({"t": times, "c": celsius}).with_columns(
         pl.from_epoch("t", time_unit="ms").alias("time"),
@@ -92,61 +99,112 @@ def with_polars(times: np.ndarray, celsius: np.ndarray) -> float:
     return float(out["above"][0]) + float(out["lagged"][0])
 
 
-def run(rounds: int = 5, count: int = YEAR) -> list[Row]:
-    """Return the comparison in memory, and the probe-year from the journal."""
+def settings_of_a_case() -> ChannelSettings:
+    """Return how a display case's air is folded: both limits and the freezing options."""
     shop = load_shop(SHOP)
-    unit, probe = shop.units[0], shop.probes[0]
-    settings = settings_for(unit, probe)
-    times, celsius = curve(count)
-    restless_times, restless_celsius = curve(count, restless=True)
-    times_list, celsius_list = times.tolist(), celsius.tolist()
+    return settings_for(shop.units[0], shop.probes[0])
 
-    def timed(work) -> float:  # noqa: ANN001
-        work()
-        return count
 
-    in_memory = compare(
+def rule_sets(settings: ChannelSettings) -> dict[str, ChannelSettings]:
+    """Return a channel's levels from one to all of them."""
+    holding, operating, *holds = settings.watches
+    return {
+        "every level": settings,
+        "the critical limit alone": replace(settings, watches=(holding,)),
+        "both limits of a case": replace(settings, watches=(holding, operating)),
+        "the freezing options alone": replace(settings, watches=tuple(holds)),
+    }
+
+
+def in_memory(rounds: int, count: int) -> list[Row]:
+    """Return the fold against pandas and polars, and each set of levels by itself."""
+    settings = settings_of_a_case()
+    calm, restless = curve(count), curve(count, restless=True)
+
+    def folding(one: ChannelSettings, of: Curve) -> Callable[[], float]:
+        def work() -> float:
+            fold(one, ChannelState(), *of)
+            return count
+
+        return work
+
+    def other(compute: Callable[[Times, Celsius], float]) -> Callable[[], float]:
+        def work() -> float:
+            compute(*calm)
+            return count
+
+        return work
+
+    against = compare(
         f"Fold of {count:,} readings in memory",
         "readings/s",
         {
-            "rimewatch, every level": lambda: timed(
-                lambda: fold(settings, ChannelState(), times, celsius)
-            ),
-            "rimewatch, a restless year": lambda: timed(
-                lambda: fold(settings, ChannelState(), restless_times, restless_celsius)
-            ),
-            "pandas, time above and lag": lambda: timed(lambda: with_pandas(times, celsius)),
-            "polars, time above and lag": lambda: timed(lambda: with_polars(times, celsius)),
+            "rimewatch, every level": folding(settings, calm),
+            "pandas, time above and lag": other(with_pandas),
+            "polars, time above and lag": other(with_polars),
         },
         rounds=rounds,
     )
-    with tempfile.TemporaryDirectory(prefix="rimewatch-bench-") as folder:
-        path = Path(folder) / "journal.db"
-        with Journal.open(path) as journal:
-            for start in range(0, count, 20_000):
-                journal.add_readings(
-                    [
-                        Reading(probe=probe.id, observed_ms=t, arrived_ms=t, raw=c, value=c)
-                        for t, c in zip(
-                            times_list[start : start + 20_000],
-                            celsius_list[start : start + 20_000],
-                            strict=True,
-                        )
-                    ]
-                )
-            while journal.compact(times_list[-1] + 10 * 86_400_000, 64) == 64:
-                pass
-        with JournalReader.open(path) as reader:
+    contenders = {f"{name}, calm": folding(one, calm) for name, one in rule_sets(settings).items()}
+    contenders["every level, a restless year"] = folding(settings, restless)
+    contenders["both limits of a case, a restless year"] = folding(
+        rule_sets(settings)["both limits of a case"], restless
+    )
+    sets = compare(f"Fold of {count:,} readings, by its levels", "readings/s", contenders,
+                   rounds=rounds)  # fmt: skip
+    return [against, sets]
 
-            def from_journal() -> Timed:
-                began = time.perf_counter()
-                history_of(shop, probe, reader, times_list[-1])
-                return Timed(count, time.perf_counter() - began)
 
-            stored = compare(
-                f"One probe-year of {count:,} readings, from the journal to its excursions",
-                "readings/s",
-                {"rimewatch": from_journal},
-                rounds=rounds,
-            )
-    return [in_memory, stored]
+def live(rounds: int, count: int) -> Row:
+    """Return the evaluator as the service drives it, one reading at a time, by its rules."""
+    shop = load_shop(SHOP)
+    probe = shop.probes[0]
+    times, celsius = curve(count)
+    samples = [
+        Reading(probe=probe.id, observed_ms=at, arrived_ms=at, raw=value, value=value)
+        for at, value in zip(times.tolist(), celsius.tolist(), strict=True)
+    ]
+
+    def whole() -> float:
+        store = MemoryStore()
+        evaluator = Evaluator(shop, store, samples[0].arrived_ms)
+        for reading in samples:
+            evaluator.advance(reading.arrived_ms)
+            store.add(reading)
+            evaluator.observe(reading)
+            evaluator.take_outcomes()
+        return count
+
+    def levels() -> float:
+        settings, state = settings_for(shop.units[0], probe), ChannelState()
+        for n in range(count):
+            state, _ = fold(settings, state, times[n : n + 1], celsius[n : n + 1])
+        return count
+
+    def alone(rule: ProbeRule) -> Callable[[], float]:
+        def work() -> float:
+            state = rule.start(shop.units[0], probe, samples[0].arrived_ms)
+            for reading in samples:
+                at_ms = reading.observed_ms
+                state = rule.step(state, Sample(at_ms, reading.value, arrived_ms=at_ms))
+                rule.finding(state, at_ms)
+                rule.due_ms(state)
+            return count
+
+        return work
+
+    contenders: dict[str, Callable[[], float | Timed]] = {
+        "every rule: the evaluator": whole,
+        "levels alone": levels,
+    }
+    for rule in PROBE_RULES:
+        if rule.applies(shop.units[0], probe):
+            contenders[f"{rule.rule.value} alone"] = alone(rule)
+    return compare(
+        f"Evaluator on {count:,} readings, one at a time", "readings/s", contenders, rounds=rounds
+    )
+
+
+def run(rounds: int = ROUNDS, count: int = YEAR) -> list[Row]:
+    """Return the comparisons in memory, and the evaluator as the service drives it."""
+    return [*in_memory(rounds, count), live(rounds, max(10, count // 50))]

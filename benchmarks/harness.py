@@ -6,13 +6,15 @@ each contender once, in a rotated order.
 
 import gc
 import json
+import math
 import statistics
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 ROUNDS = 5
+"""At least so many make a figure that is published."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,14 +27,66 @@ class Timed:
 
 @dataclass(slots=True)
 class Row:
-    """One comparison: what was measured, in which unit, and each contender's medians."""
+    """One comparison: what was measured, in which unit, and each contender's figure."""
 
     name: str
     unit: str
-    rates: dict[str, float] = field(default_factory=dict)
+    figures: dict[str, float] = field(default_factory=dict)
+    """The first contender is the measure of the others."""
     spread: dict[str, float] = field(default_factory=dict)
-    """Interquartile range over the median."""
+    """Interquartile range of the rounds over their median."""
     note: str = ""
+    less_is_better: bool = False
+    exponent: float | None = None
+    """Of time over work, where the contenders are the same work at several scales."""
+
+    def put(self, contender: str, figure: float, rounds: Sequence[float]) -> None:
+        """Add a contender's figure, and the rounds that tell how steady it was."""
+        self.figures[contender] = figure
+        middle = statistics.median(rounds)
+        if len(rounds) < 2 or not middle:
+            self.spread[contender] = 0.0
+            return
+        low, _, high = statistics.quantiles(rounds, n=4, method="inclusive")
+        self.spread[contender] = (high - low) / abs(middle)
+
+    def put_median(self, contender: str, rounds: Sequence[float]) -> None:
+        """Add a contender by the median of its rounds."""
+        self.put(contender, statistics.median(rounds), rounds)
+
+    def times_better(self, contender: str) -> float:
+        """Return how many times better the first contender is than another; below 1: worse."""
+        first, other = next(iter(self.figures.values())), self.figures[contender]
+        over, under = (other, first) if self.less_is_better else (first, other)
+        return over / under if under else math.inf
+
+
+def take_turns(
+    contenders: Mapping[str, Callable[[], float | Timed]],
+    rounds: int,
+    before_round: Callable[[], None] | None = None,
+) -> dict[str, list[Timed]]:
+    """Return what each contender did in each round.
+
+    Args:
+        contenders: Each runs once a round and returns the work it did, with the seconds that
+            count if these are not all that it took.
+        rounds: How many.
+        before_round: Makes ready what a round needs; its time does not count.
+    """
+    found: dict[str, list[Timed]] = {key: [] for key in contenders}
+    order = list(contenders)
+    for turn in range(rounds):
+        if before_round is not None:
+            before_round()
+        start = turn % len(order)
+        for key in order[start:] + order[:start]:
+            gc.collect()
+            began = time.perf_counter()
+            done = contenders[key]()
+            elapsed = time.perf_counter() - began
+            found[key].append(done if isinstance(done, Timed) else Timed(done, elapsed))
+    return found
 
 
 def compare(
@@ -42,59 +96,60 @@ def compare(
     *,
     rounds: int = ROUNDS,
     note: str = "",
+    before_round: Callable[[], None] | None = None,
 ) -> Row:
-    """Return each contender's median rate, work a second.
-
-    Args:
-        name: What is measured.
-        unit: Of the rate, such as "messages/s".
-        contenders: Each runs once and returns the work it did.
-        rounds: At least 5 for a figure that is published.
-        note: What bounds it, or what to know.
-    """
-    rates: dict[str, list[float]] = {key: [] for key in contenders}
-    order = list(contenders)
-    for turn in range(rounds):
-        for key in order[turn % len(order) :] + order[: turn % len(order)]:
-            gc.collect()
-            began = time.perf_counter()
-            done = contenders[key]()
-            elapsed = time.perf_counter() - began
-            if isinstance(done, Timed):
-                rates[key].append(done.work / done.seconds)
-            else:
-                rates[key].append(done / elapsed)
+    """Return each contender's median rate, work a second; see :func:`take_turns`."""
     row = Row(name, unit, note=note)
-    for key, values in rates.items():
-        middle = statistics.median(values)
-        row.rates[key] = middle
-        low, _, high = statistics.quantiles(values, n=4)
-        row.spread[key] = (high - low) / middle if middle else 0.0
+    for key, done in take_turns(contenders, rounds, before_round).items():
+        row.put_median(key, [one.work / one.seconds for one in done])
     return row
 
 
-def show(rows: list[Row]) -> str:
-    """Return the rows as a table for people; the first contender is the measure."""
+def compare_ms(
+    name: str,
+    contenders: Mapping[str, Callable[[], object]],
+    *,
+    rounds: int = ROUNDS,
+    note: str = "",
+) -> Row:
+    """Return each contender's median time in milliseconds, for what people wait for."""
+    row = Row(name, "ms", note=note, less_is_better=True)
+
+    def once(work: Callable[[], object]) -> Callable[[], float]:
+        def run() -> float:
+            work()
+            return 1.0
+
+        return run
+
+    turns = take_turns({key: once(work) for key, work in contenders.items()}, rounds)
+    for key, done in turns.items():
+        row.put_median(key, [1000.0 * one.seconds for one in done])
+    return row
+
+
+def show(rows: Sequence[Row]) -> str:
+    """Return the rows as a table for people."""
     lines: list[str] = []
     for row in rows:
         lines.append(f"{row.name} ({row.unit})" + (f" – {row.note}" if row.note else ""))
-        first = next(iter(row.rates.values()))
-        for key, rate in row.rates.items():
-            ratio = first / rate if rate else float("inf")
-            lines.append(
-                f"    {key:<44} {rate:>14,.1f}   ±{row.spread[key]:4.0%}   ours/this {ratio:6.2f}"
-            )
+        for number, (key, figure) in enumerate(row.figures.items()):
+            digits = 1 if abs(figure) >= 100 else 3
+            ratio = f"   first/this better × {row.times_better(key):8.2f}" if number else ""
+            lines.append(f"    {key:<44} {figure:>14,.{digits}f}   ±{row.spread[key]:4.0%}{ratio}")
     return "\n".join(lines)
 
 
-def write_json(rows: list[Row], path: Path) -> None:
+def write_json(rows: Sequence[Row], path: Path) -> None:
     """Write the rows for a machine."""
     path.parent.mkdir(parents=True, exist_ok=True)
     plain = [
         {
             "name": row.name,
             "unit": row.unit,
-            "rates": row.rates,
+            "less_is_better": row.less_is_better,
+            "exponent": row.exponent,
+            "figures": row.figures,
             "spread": row.spread,
             "note": row.note,
         }

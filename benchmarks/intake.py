@@ -13,10 +13,10 @@ import subprocess
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Sequence
 from pathlib import Path
 
-from harness import Row, Timed, compare
+from harness import ROUNDS, Row, Timed, compare
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -88,31 +88,33 @@ class Broker:
         self._process.wait()
 
 
-def queue_up(port: int, client_id: str, messages: list[tuple[str, bytes]]) -> None:
-    """Make a persistent session, leave it, and publish into its queue."""
-    here = threading.Event()
-    client = Client(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=False)
-    client.on_subscribe = lambda *_: here.set()
-    client.connect("127.0.0.1", port)
-    client.loop_start()
-    client.subscribe("shop/#", qos=1)
-    here.wait(10)
-    client.disconnect()
-    client.loop_stop()
-    lines: dict[str, list[str]] = {}
+def sessions(port: int, client_ids: Sequence[str]) -> None:
+    """Make persistent sessions that wait for readings, and leave them."""
+    for client_id in client_ids:
+        here = threading.Event()
+        client = Client(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=False)
+        client.on_subscribe = lambda *_, here=here: here.set()
+        client.connect("127.0.0.1", port)
+        client.loop_start()
+        client.subscribe("shop/#", qos=1)
+        assert here.wait(60), "the broker did not confirm a subscription"
+        client.disconnect()
+        client.loop_stop()
+
+
+def publish(port: int, messages: Sequence[tuple[str, bytes]]) -> None:
+    """Publish into the queues of all sessions at once."""
     publisher = Client(CallbackAPIVersion.VERSION2, client_id="bench-publisher")
     publisher.max_inflight_messages_set(2000)
     publisher.max_queued_messages_set(0)
     publisher.connect("127.0.0.1", port)
     publisher.loop_start()
-    last = None
-    for topic, body in messages:
-        last = publisher.publish(topic, body, qos=1)
-    if last is not None:
-        last.wait_for_publish(300)
+    for topic, body in messages[:-1]:
+        publisher.publish(topic, body, qos=1)
+    topic, body = messages[-1]
+    publisher.publish(topic, body, qos=1).wait_for_publish(600)
     publisher.disconnect()
     publisher.loop_stop()
-    del lines
 
 
 def counting(port: int, client_id: str, count: int) -> Timed:
@@ -204,46 +206,48 @@ def ours(port: int, client_id: str, count: int, folder: Path) -> Timed:
 
 
 def at_window(inflight: int, count: int, rounds: int) -> Row:
-    """Return the comparison at one in-flight window of the broker."""
+    """Return the comparison at one in-flight window of the broker.
+
+    Every round each contender gets a session of its own with the same queue; only the naive
+    script's is shorter.
+    """
     folder = Path(tempfile.mkdtemp(prefix="rimewatch-bench-"))
     broker = Broker(folder, inflight)
     port = broker.port
     messages = payloads(count)
+    few = max(1, count // NAIVE_SHARE)
+    turn = 0
 
-    def with_queue(
-        drain: Callable[[str, int], Timed], name: str, share: int = 1
-    ) -> Callable[[], Timed]:
-        def once() -> Timed:
-            own = messages[-(len(messages) // share) :]
-            client_id = f"bench-{name}-{time.monotonic_ns()}"
-            queue_up(port, client_id, own)
-            return drain(client_id, len(own))
-
-        return once
+    def queue_up() -> None:
+        nonlocal turn
+        turn += 1
+        sessions(port, [f"bench-{who}-{turn}" for who in ("ours", "counting", "sub")])
+        publish(port, messages[:-few])
+        sessions(port, [f"bench-naive-{turn}"])
+        publish(port, messages[-few:])
 
     try:
         return compare(
             f"Intake, {count:,} queued, in-flight window {inflight}",
             "messages/s",
             {
-                "rimewatch, whole pipeline, FULL": with_queue(
-                    lambda c, n: ours(port, c, n, folder), "ours"
+                "rimewatch, whole pipeline, FULL": lambda: ours(
+                    port, f"bench-ours-{turn}", count, folder
                 ),
-                "bare paho, only counting": with_queue(
-                    lambda c, n: counting(port, c, n), "counting"
-                ),
-                "mosquitto_sub": with_queue(lambda c, n: subscriber(port, c, n), "sub"),
-                f"naive script, FULL (1 of {NAIVE_SHARE})": with_queue(
-                    lambda c, n: naive(port, c, n, folder), "naive", NAIVE_SHARE
+                "bare paho, only counting": lambda: counting(port, f"bench-counting-{turn}", count),
+                "mosquitto_sub": lambda: subscriber(port, f"bench-sub-{turn}", count),
+                f"naive script, FULL (1 of {NAIVE_SHARE})": lambda: naive(
+                    port, f"bench-naive-{turn}", few, folder
                 ),
             },
             rounds=rounds,
+            before_round=queue_up,
         )
     finally:
         broker.stop()
         shutil.rmtree(folder)
 
 
-def run(count: int = 200_000, rounds: int = 5) -> list[Row]:
-    """Return the comparison at the broker's default window of 20, and at a wider one."""
-    return [at_window(inflight, count, rounds) for inflight in (20, 1000)]
+def run(count: int = 200_000, rounds: int = ROUNDS) -> list[Row]:
+    """Return the comparison at the broker's default window of 20, and a tenth at a wider one."""
+    return [at_window(20, count, rounds), at_window(1000, max(NAIVE_SHARE, count // 10), rounds)]

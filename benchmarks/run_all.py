@@ -1,30 +1,101 @@
 """Runs the comparisons, prints a table and writes it as JSON: ``make bench``.
 
-Takes some minutes. Only ratios within one run mean anything: a machine's speed drifts.
+Takes a quarter of an hour, ``--quick`` three minutes (fewer rounds of less work: to see that all
+runs, not to publish). Only ratios within one run mean anything: a machine's speed drifts.
 """
 
 import argparse
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import fold
+import footprint
+import growth
 import intake
-from harness import ROUNDS, show, write_json
+import journal_queries
+import latency
+import month
+import year_journal
+import years
+from harness import ROUNDS, Row, show, write_json
 
 
-def main() -> None:
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How much work each comparison does."""
+
+    rounds: int = ROUNDS
+    messages: int = 200_000
+    readings: int = fold.YEAR
+    probes: int = 50
+    days: int = 365
+    alarms: int = latency.SAMPLES
+    window_s: float = footprint.WINDOW_S
+    month_days: int = 30
+    unit: int = 1000
+
+
+QUICK = Effort(
+    rounds=2, messages=5_000, readings=50_000, probes=10, days=30, alarms=10, window_s=4.0,
+    month_days=4, unit=250,
+)  # fmt: skip
+
+Part = Callable[[Effort], list[Row]]
+
+
+def stored(effort: Effort) -> list[Row]:
+    """Run what needs a year's journal on one that is made for it."""
+    with tempfile.TemporaryDirectory(prefix="rimewatch-bench-") as name:
+        began = time.perf_counter()
+        year = year_journal.make(Path(name) / "year.db", effort.probes, effort.days)
+        print(f"A journal of {year.count:,} readings: made in {time.perf_counter() - began:.0f} s")
+        rows = years.run(year, effort.rounds)
+        return [*rows, *journal_queries.run(year, effort.rounds)]
+
+
+PARTS: dict[str, Part] = {
+    "intake": lambda effort: intake.run(effort.messages, effort.rounds),
+    "latency": lambda effort: latency.run(effort.rounds, effort.alarms),
+    "fold": lambda effort: fold.run(effort.rounds, effort.readings),
+    "journal": stored,
+    "footprint": lambda effort: footprint.run(effort.rounds, effort.window_s),
+    "month": lambda effort: month.run(effort.month_days),
+    "growth": lambda effort: growth.run(effort.rounds, effort.unit),
+}
+
+
+def measure(names: Sequence[str], effort: Effort) -> list[Row]:
+    """Run some parts in turn, each printed as soon as it is done."""
+    rows: list[Row] = []
+    for name in names:
+        began = time.perf_counter()
+        found = PARTS[name](effort)
+        print(show(found))
+        print(f"({name}: {time.perf_counter() - began:.0f} s)\n", flush=True)
+        rows += found
+    return rows
+
+
+def main() -> int:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rounds", type=int, default=ROUNDS, help="at least 5 to publish")
-    parser.add_argument("--messages", type=int, default=200_000, help="queued for the intake")
+    parser.add_argument("--quick", action="store_true", help="little work, to see that all runs")
+    parser.add_argument("--rounds", type=int, help="at least 5 to publish")
+    parser.add_argument("--messages", type=int, help="queued for the intake")
+    parser.add_argument("--only", nargs="+", choices=list(PARTS), default=list(PARTS))
     parser.add_argument("--out", type=Path, default=Path("build/benchmarks.json"))
     given = parser.parse_args()
-    rows = fold.run(given.rounds)
-    print(show(rows), flush=True)
-    taken = intake.run(given.messages, given.rounds)
-    print(show(taken))
-    write_json([*rows, *taken], given.out)
+    effort = QUICK if given.quick else Effort()
+    asked = {"rounds": given.rounds, "messages": given.messages}
+    effort = replace(effort, **{key: value for key, value in asked.items() if value is not None})
+    write_json(measure(given.only, effort), given.out)
     print(f"Written to {given.out}.")
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
