@@ -220,6 +220,8 @@ class Broker:
     key_file: str | None = None
     entries: bool = False
     """Whether operators' entries are taken from the broker, and who may send is its ACL's."""
+    sparkplug_host: str = ""
+    """The name under which Sparkplug nodes may wait for us; empty: we say nothing to them."""
 
     @property
     def entry_topic(self) -> str:

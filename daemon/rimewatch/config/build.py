@@ -236,6 +236,7 @@ def _broker(
         cert_file=files["cert_file"],
         key_file=files["key_file"],
         entries=table.entries,
+        sparkplug_host=table.sparkplug_host or "",
     )
 
 

@@ -131,6 +131,9 @@ class BrokerTable(Table):
     entries: Annotated[bool, Expect("true or false", example=True)] = False
     """Whether operators' entries are taken from the topic rimewatch/CLIENT_ID/entry. Whoever may
     publish there is believed: leave it to the broker's access control. Default false."""
+    sparkplug_host: Annotated[Id, Expect(ID.what, "rimewatch")] | None = None
+    """Name under which Sparkplug nodes may wait for this service (their primary host): its state
+    is kept on spBv1.0/STATE/NAME. Default: none, no node is to wait for it."""
 
 
 class UnitTable(Table):

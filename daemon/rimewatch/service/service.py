@@ -14,6 +14,7 @@ from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.sparkplug.presence import HostPresence
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -186,6 +187,7 @@ class Service:
         finally:
             self._itself.notifier.stopping()
             self._itself.stop()
+            self._presence.leave()
             self._session.stop()
             self.pages.stop()
             self._cry.stop()
@@ -201,6 +203,7 @@ class Service:
     def _use(self, session: BrokerSession) -> None:
         self._session = session
         self._filters = FilterMemory(self._shop.broker, session)
+        self._presence = HostPresence(self._shop.broker, self._clock)
         postmark = self.pages.use(self._shop)
 
         def extras(row: OutboxRow, now_ms: int) -> Extras:
@@ -241,6 +244,8 @@ class Service:
 
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
+        if trouble := self._presence.look(is_recording=self._listening):
+            self._say(trouble)
         try:
             self._itself.look(
                 writer.journal,
@@ -370,6 +375,7 @@ class Service:
                     told = str(error)
                     self._say(f"Not recording: {told}. The broker keeps what arrives meanwhile.")
                 results += self._results()
+                self._presence.look(is_recording=False)
                 if self._cry.failing(told, self._dispatcher):
                     self._say("Nothing is recorded: the first contacts are told.")
                 self._itself.notifier.alive()  # it is the file that stands still, not the writer
@@ -445,6 +451,7 @@ class Service:
             return
         # What has arrived is of the old configuration, and is taken in by it.
         self._take_in(writer, self._session.drain(BATCH, 0), self._results())
+        self._presence.leave()
         self._session.stop()
         self._note_listening(now=False)
         self._dispatcher.stop(grace_s=GRACE_S)
