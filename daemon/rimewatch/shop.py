@@ -300,7 +300,14 @@ class Shop:
 
     def probes_of(self, unit: UnitId, *measures: Measures) -> tuple[Probe, ...]:
         """Return a unit's probes of the given kinds, in the order of the configuration."""
-        return tuple(p for p in self.probes if p.unit == unit and p.measures in measures)
+        return tuple(p for p in self._by_unit.get(unit, ()) if p.measures in measures)
+
+    @cached_property
+    def _by_unit(self) -> Mapping[UnitId, tuple[Probe, ...]]:
+        found: dict[UnitId, list[Probe]] = {}
+        for probe in self.probes:
+            found.setdefault(probe.unit, []).append(probe)
+        return {unit: tuple(probes) for unit, probes in found.items()}
 
     def governing_probes(self, unit: UnitId) -> tuple[Probe, ...]:
         """Return the probes that speak for a unit's fish: product probes, or else air probes.

@@ -56,6 +56,7 @@ class Housekeeping:
         self._pack_due_ms = 0
         self._roll_due_ms = 0
         self._rolled: tuple[Lag, ...] | None = None
+        self._lags_of: tuple[Shop, tuple[Lag, ...]] | None = None
         self._seal_due_ms = 0
         self._wal_due_ms: int | None = None
         self._thin_due_ms: int | None = None
@@ -92,7 +93,10 @@ class Housekeeping:
 
     def _roll_up(self) -> None:
         """Roll up some of what was packed, or what was carried by other lags than now."""
-        lags = tuple(_lags(self._shop()))
+        shop = self._shop()
+        if self._lags_of is None or self._lags_of[0] is not shop:
+            self._lags_of = shop, tuple(_lags(shop))
+        lags = self._lags_of[1]
         if lags != self._rolled and self._journal.roll_up(lags, DAYS_A_TIME) < DAYS_A_TIME:
             self._rolled = lags
 
