@@ -176,6 +176,10 @@ def test_an_excursion_without_an_action_is_told_as_open(
         (("records", "--from", "2999-01-01", "--to", "2999-01-02"), "has not begun yet"),
         (("review", "--ending", "2999-01-01"), "is not over yet"),
         (("review", "--ending", "soon"), '--ending "soon" is no date'),
+        (("review", "--month", "2026-13"), '--month "2026-13" is no month'),
+        (("review", "--month", "2999-01"), "is not over yet"),
+        (("review", "--week", "2026-03-01"), '--week "2026-03-01" is no week'),
+        (("review", "--week", "2026-W09", "--month", "2026-02"), "exclude one another"),
         (("summary", "--day", "2026-03-30"), "there is no summary of 2026-03-30"),
         (("verify", "--print-seal", "2026-04-01"), "2026-04-01 has no seal"),
         (("verify", "--seal", "xyz"), "is no seal"),
@@ -210,6 +214,13 @@ def test_a_review_shows_the_week_on_screen_and_on_paper(run: Run, tmp_path: Path
         assert said in " ".join(paper.split())
     assert "Week to Tuesday 3 March 2026" in html
     assert "<script" not in html
+
+
+def test_a_review_of_a_month_or_a_week_is_the_calendars(run: Run) -> None:
+    """The one that is named, or the last that is over."""
+    assert "February 2026\nSunday 1 February 2026" in run("review", "--month", "2026-02").stdout
+    assert "Week to Sunday 1 March 2026" in run("review", "--week", "2026-W09").stdout
+    assert " 2026-" in run("review", "--month").stdout
 
 
 def test_a_probe_check_is_on_the_record_and_settles_the_review(

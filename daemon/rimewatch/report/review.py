@@ -1,4 +1,4 @@
-"""A week or four weeks reviewed, beside those before: what creeps up unseen. Pure data.
+"""A week or a month reviewed, beside those before: what creeps up unseen. Pure data.
 
 A night tells of a door; weeks tell of a compressor that works longer, of ice that grows on a
 coil, of a case that is a little warmer each week. Layouts are in ``review_pages``.
@@ -26,14 +26,18 @@ from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.store import ReadingStore, Span
+from rimewatch.science.duty_cycle import DutyCycle, duty_cycle
 from rimewatch.science.statistics import statistics
 from rimewatch.science.trend import Trend, trend
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Measures, ProbeId, Rule, Scale, UnitId
 
 DAYS_A_WEEK: Final = 7
-WEEKS_SHOWN: Final = {7: 4, 28: 8}
-"""Weeks of the trend, by the days under review."""
+WEEKS_SHOWN: Final = 5
+"""The week under review, and those up to four weeks before it."""
+
+MONTHS_SHOWN: Final = 3
+"""The month under review, and the two before it."""
 
 BASELINE_MS: Final = 30 * 60_000
 """Air before a defrost, against which its rise is measured (our choice)."""
@@ -41,15 +45,19 @@ BASELINE_MS: Final = 30 * 60_000
 RECOVERY_MS: Final = 60 * 60_000
 """After a defrost the air's way back is counted as well: ice on the coil lengthens it."""
 
+SETTLED_MS: Final = 20 * 60_000
+"""After a door was shut the compressor works off what came in (our choice)."""
+
 WATCHED_SHARE: Final = 0.5
 """Days measured for less than this share tell nothing of the whole day (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Week:
-    """Seven local days of a unit."""
+class Stretch:
+    """A unit's week or month: whole local days."""
 
     first: date
+    last: date
     mean_c: float | None
     kinetic_c: float | None
     above_limit_s: float
@@ -62,17 +70,19 @@ class Week:
     door_longest_s: float
     defrost_rise_c_min: float | None
     """Median over the scheduled defrosts of the air's rise, in °C times minutes."""
+    duty: DutyCycle | None
+    """How its compressor worked, as its air tells; None: it does not tell."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnitReview:
-    """A unit's weeks, the one under review last."""
+    """A unit's weeks or months, the one under review last."""
 
     unit: Unit
     measures: Measures | None
-    weeks: tuple[Week, ...]
+    stretches: tuple[Stretch, ...]
     daily_mean: Trend | None
-    """The trend of its daily mean over the weeks shown, °C a day; None: too few days."""
+    """The trend of its daily mean over all of them, °C a day; None: too few days."""
     has_doors: bool
 
 
@@ -99,7 +109,7 @@ class Review:
     shop_name: str
     scale: Scale
     zone: ZoneInfo
-    days: int
+    is_month: bool
     first: date
     last: date
     from_ms: int
@@ -108,10 +118,32 @@ class Review:
     alarms: Figures
     checks: tuple[CheckDue, ...]
 
-    @property
-    def weeks_under_review(self) -> int:
-        """How many of each unit's last weeks are under review."""
-        return self.days // DAYS_A_WEEK
+
+def week_ending(last: date) -> list[date]:
+    """Return the first days of a week and of the four before it, and the day after the last.
+
+    >>> [f"{day:%d.%m.}" for day in week_ending(date(2026, 3, 29))]
+    ['23.02.', '02.03.', '09.03.', '16.03.', '23.03.', '30.03.']
+    """
+    after = last + timedelta(days=1)
+    return [after - timedelta(days=DAYS_A_WEEK * n) for n in range(WEEKS_SHOWN, -1, -1)]
+
+
+def last_whole_week(today: date) -> list[date]:
+    """Return :func:`week_ending` of the last week, Monday to Sunday, that is over."""
+    return week_ending(today - timedelta(days=today.isoweekday()))
+
+
+def calendar_month(year: int, month: int) -> list[date]:
+    """Return the first days of a month and of the two before it, and of the one after.
+
+    >>> [day.isoformat() for day in calendar_month(2026, 1)]
+    ['2025-11-01', '2025-12-01', '2026-01-01', '2026-02-01']
+    """
+    number = year * 12 + month - 1
+    return [
+        date(one // 12, one % 12 + 1, 1) for one in range(number - MONTHS_SHOWN + 1, number + 2)
+    ]
 
 
 def build_review(
@@ -120,45 +152,40 @@ def build_review(
     histories: Mapping[ProbeId, ChannelHistory],
     alarms: Sequence[Alarm],
     *,
-    days: int,
-    last: date,
+    edges: Sequence[date],
     now_ms: int,
     checked_ms: Mapping[ProbeId, int] | None = None,
 ) -> Review:
-    """Return the review of some days, with the weeks before for comparison.
+    """Return the review of a week or a month, with those before for comparison.
 
     Args:
         shop: The shop.
         store: Its readings.
         histories: The channels, folded up to now.
         alarms: The record of alarms.
-        days: 7 or 28.
-        last: The last local day under review, over by now.
+        edges: The first local days of what is laid side by side, from midnight to midnight of
+            the shop's zone, and the day after the last; see :func:`week_ending` and
+            :func:`calendar_month`.
         now_ms: The present instant.
         checked_ms: When each probe was last checked, where that is on record.
 
     Raises:
-        ValueError: If the days are neither 7 nor 28, or the last is not over yet.
+        ValueError: If the last of them is not over yet.
     """
-    if days not in WEEKS_SHOWN:
-        raise ValueError(f"{days} days; expected 7 or 28")
-    to_ms = _midnight(last + timedelta(days=1), shop.timezone)
+    first, last = edges[-2], edges[-1] - timedelta(days=1)
+    from_ms, to_ms = (_midnight(day, shop.timezone) for day in edges[-2:])
     if to_ms > now_ms:
         raise ValueError(f"{last} is not over yet; expected a day before today")
-    first = last - timedelta(days=days - 1)
-    from_ms = _midnight(first, shop.timezone)
-    weeks = WEEKS_SHOWN[days]
-    begin = last - timedelta(days=weeks * DAYS_A_WEEK - 1)
     return Review(
         shop_name=shop.name,
         scale=shop.display,
         zone=ZoneInfo(shop.timezone),
-        days=days,
+        is_month=(edges[-1] - edges[-2]).days != DAYS_A_WEEK,
         first=first,
         last=last,
         from_ms=from_ms,
         to_ms=to_ms,
-        units=tuple(_unit(shop, store, histories, unit, begin, weeks) for unit in shop.units),
+        units=tuple(_unit(shop, store, histories, unit, edges) for unit in shop.units),
         alarms=measure(alarms, from_ms, to_ms),
         checks=tuple(
             CheckDue(
@@ -181,29 +208,29 @@ def _unit(
     store: ReadingStore,
     histories: Mapping[ProbeId, ChannelHistory],
     unit: Unit,
-    begin: date,
-    weeks: int,
+    edges: Sequence[date],
 ) -> UnitReview:
     probes = shop.governing_probes(unit.id)
-    firsts = [begin + timedelta(days=DAYS_A_WEEK * n) for n in range(weeks)]
     return UnitReview(
         unit=unit,
         measures=probes[0].measures if probes else None,
-        weeks=tuple(_week(shop, store, histories, unit, first) for first in firsts),
-        daily_mean=_daily_trend(shop, store, unit, begin, weeks * DAYS_A_WEEK),
+        stretches=tuple(
+            _stretch(shop, store, histories, unit, first, after) for first, after in pairwise(edges)
+        ),
+        daily_mean=_daily_trend(shop, store, unit, edges[0], (edges[-1] - edges[0]).days),
         has_doors=bool(shop.probes_of(unit.id, Measures.DOOR)),
     )
 
 
-def _week(
+def _stretch(
     shop: Shop,
     store: ReadingStore,
     histories: Mapping[ProbeId, ChannelHistory],
     unit: Unit,
     first: date,
-) -> Week:
-    from_ms = _midnight(first, shop.timezone)
-    to_ms = _midnight(first + timedelta(days=DAYS_A_WEEK), shop.timezone)
+    after: date,
+) -> Stretch:
+    from_ms, to_ms = (_midnight(day, shop.timezone) for day in (first, after))
     mean_c = kinetic_c = None
     unmonitored_s = (to_ms - from_ms) / MS_PER_S
     above = operating = 0.0
@@ -229,8 +256,9 @@ def _week(
             operating = _above_s(history, Rule.OPERATING_LIMIT, from_ms, to_ms)
     doors = door_times(shop, store, unit.id, from_ms, to_ms)
     lengths_s = [(end - start) / MS_PER_S for start, end in doors]
-    return Week(
+    return Stretch(
         first=first,
+        last=after - timedelta(days=1),
         mean_c=mean_c,
         kinetic_c=kinetic_c,
         above_limit_s=above,
@@ -240,6 +268,34 @@ def _week(
         door_open_s=sum(lengths_s),
         door_longest_s=max(lengths_s, default=0.0),
         defrost_rise_c_min=_defrost_rise(shop, store, unit, from_ms, to_ms),
+        duty=_duty(shop, store, unit, doors, from_ms, to_ms),
+    )
+
+
+def _duty(
+    shop: Shop,
+    store: ReadingStore,
+    unit: Unit,
+    doors: Sequence[tuple[float, float]],
+    from_ms: int,
+    to_ms: int,
+) -> DutyCycle | None:
+    """Return how a unit's compressor worked while neither a door nor a defrost moved its air."""
+    probes = shop.probes_of(unit.id, Measures.AIR)
+    if not probes:
+        return None
+    span = store.span(probes[0].id, from_ms, to_ms)
+    defrosts = scheduled(unit, shop.timezone, from_ms, to_ms)
+    return duty_cycle(
+        span.times_ms,
+        span.values,
+        stale_ms=stale_ms(probes[0]),
+        disturbed=sorted(
+            [
+                *((start_ms, end_ms + SETTLED_MS) for start_ms, end_ms in doors),
+                *((start_ms, end_ms + RECOVERY_MS) for start_ms, end_ms in defrosts),
+            ]
+        ),
     )
 
 
@@ -336,13 +392,6 @@ def worst_doors(review: Review) -> list[tuple[UnitId, int, float, float]]:
     for item in review.units:
         if not item.has_doors:
             continue
-        weeks = item.weeks[-review.weeks_under_review :]
-        found.append(
-            (
-                item.unit.id,
-                sum(week.door_openings for week in weeks),
-                sum(week.door_open_s for week in weeks),
-                max(week.door_longest_s for week in weeks),
-            )
-        )
+        last = item.stretches[-1]
+        found.append((item.unit.id, last.door_openings, last.door_open_s, last.door_longest_s))
     return sorted(found, key=lambda row: (-row[2], row[0]))

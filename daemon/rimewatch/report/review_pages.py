@@ -6,19 +6,20 @@ from typing import Final
 
 from rimewatch.report import wording
 from rimewatch.report.page import CAUTIONS
-from rimewatch.report.review import Review, UnitReview, Week, worst_doors
+from rimewatch.report.review import Review, Stretch, UnitReview, worst_doors
 from rimewatch.report.sections import RULES
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
 from rimewatch.report.templating import template
-from rimewatch.vocabulary import MS_PER_DAY, Measures, Paper, Priority
+from rimewatch.science.duty_cycle import DutyCycle
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, Measures, Paper, Priority
 
-HEADS: Final = (
-    "Week from",
+_HEADS: Final = (
     "Mean",
     "Kinetic",
     "Over limit",
     "Over early line",
     "Door open",
+    "Cooling",
     "Defrost rise",
     "Unmonitored",
 )
@@ -27,6 +28,10 @@ EXPLANATIONS: Final = tuple(
 Kinetic: the one temperature that would have done as much; never below the mean. Defrost rise: \
 how far and how long the air rises in a scheduled defrost, in degrees times minutes; a growing \
 one may mean ice on the coil.
+Cooling: how much of the time the air fell, and how many cycles an hour, in hours that neither a \
+door nor a defrost disturbed; estimated from the swings of the air, the nearer to one half the \
+surer, and a change looks smaller than it is. Nothing stands there where the air does not swing: \
+a compressor may be regulated otherwise, or run without a rest.
 A trend is named only where it is certain at 95 %; days that resemble one another widen its \
 interval.
 Benchmarks for alarms are those of IEC 62682 and ISA-18.2 for a plant's control room. A shop \
@@ -34,6 +39,8 @@ should come nowhere near them.""".splitlines()
 )
 STEADY_C_A_WEEK: Final = 0.1
 """A trend below this is told as steady, however certain: probes drift as much (our choice)."""
+STEADY_SHARE: Final = 0.05
+"""A compressor's share that changed by less of itself is told as steady (our choice)."""
 _NOTHING: Final = "–"
 _WIDTH: Final = 96
 
@@ -58,32 +65,46 @@ class ReviewPage:
     alarms: tuple[str, ...]
     doors: tuple[str, ...]
     checks: tuple[str, ...]
+    heads: tuple[str, ...]
+    """Of the columns of each unit's rows."""
     explanations: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
 def review_page(review: Review) -> ReviewPage:
     """Return a review in sentences."""
-    what = "Week" if review.days == 7 else "Four weeks"
     begins, ends = (wording.local_day(at, review.zone) for at in (review.from_ms, review.to_ms - 1))
     return ReviewPage(
         shop=wording.printable(review.shop_name),
-        title=f"{what} to {ends}",
-        period=f"{begins} to {ends}, beside the weeks before",
+        title=f"{review.first:%B %Y}" if review.is_month else f"Week to {ends}",
+        period=f"{begins} to {ends}, {_length(review)}, beside the {_what(review)}s before",
         units=tuple(_unit(review, item) for item in review.units),
         alarms=tuple(_alarms(review)),
         doors=tuple(_doors(review)),
         checks=tuple(_checks(review)),
+        heads=("Month" if review.is_month else "Week from", *_HEADS),
         explanations=EXPLANATIONS,
         cautions=CAUTIONS,
     )
+
+
+def _what(review: Review) -> str:
+    return "month" if review.is_month else "week"
+
+
+def _length(review: Review) -> str:
+    """Return days, and hours where a change of the clock made them more or fewer."""
+    days = (review.last - review.first).days + 1
+    hours = (review.to_ms - review.from_ms) / MS_PER_H
+    said = f"{days} days"
+    return said if hours == days * 24 else f"{said} of {hours:g} h in all"
 
 
 def _unit(review: Review, item: UnitReview) -> UnitPage:
     return UnitPage(
         name=wording.printable(item.unit.name),
         notes=tuple(_notes(review, item)),
-        rows=tuple(_row(review, item, week) for week in item.weeks),
+        rows=tuple(_row(review, item, week) for week in item.stretches),
     )
 
 
@@ -111,19 +132,73 @@ def _notes(review: Review, item: UnitReview) -> Iterator[str]:
             )
         else:
             yield f"Its {what} gets colder: {slope} {unit} ({low} to {high})."
-    rises = [week.defrost_rise_c_min for week in item.weeks if week.defrost_rise_c_min is not None]
+    rises = [
+        week.defrost_rise_c_min for week in item.stretches if week.defrost_rise_c_min is not None
+    ]
     if len(rises) >= 3 and rises[-1] > 1.25 * rises[0] and rises[-1] > rises[-2] > rises[0]:
         yield (
             f"Its defrosts warm the air by {(rises[-1] / rises[0] - 1) * 100:.0f} % more than in "
-            "the first week shown: look for ice on the coil."
+            f"the first {_what(review)} shown: look for ice on the coil."
         )
-    last = item.weeks[-review.weeks_under_review :]
-    over_s = sum(week.above_limit_s for week in last)
-    if over_s > 0:
-        yield f"Above its critical limit for {wording.duration(over_s)} in all."
-    missing_s = sum(week.unmonitored_s for week in last)
-    if missing_s > 0:
-        yield f"Unmonitored for {wording.duration(missing_s)}."
+    yield from _compressor(review, item)
+    last = item.stretches[-1]
+    if last.above_limit_s > 0:
+        yield f"Above its critical limit for {wording.duration(last.above_limit_s)} in all."
+    if last.unmonitored_s > 0:
+        yield f"Unmonitored for {wording.duration(last.unmonitored_s)}."
+    yield from _beside(review, item)
+
+
+def _compressor(review: Review, item: UnitReview) -> Iterator[str]:
+    """Tell how much the compressor runs, beside the month before, or four weeks ago."""
+    earlier = item.stretches[-2 if review.is_month else 0].duty
+    when = "the month before" if review.is_month else "four weeks ago"
+    now = item.stretches[-1].duty
+    if now is None:
+        if earlier is not None:
+            yield (
+                "Its air does not swing as it did: its compressor may run without a rest. Have it "
+                "looked at."
+            )
+        return
+    runs = f"{_share(now)} of undisturbed time, {now.cycles_an_hour:.1f} cycles an hour"
+    if earlier is None:
+        yield f"Its compressor runs {runs}, as estimated from its air."
+        return
+    more = now.cooling_share / earlier.cooling_share - 1.0
+    if abs(more) < STEADY_SHARE:
+        yield f"Its compressor runs as {when}: {runs}, as estimated from its air."
+        return
+    side = "longer" if more > 0 else "shorter"
+    advice = " Look at its coil, its fans and the air around it." if more > 0 else ""
+    yield (
+        f"Its compressor runs {abs(more) * 100:.0f} % {side} than {when}: {runs}, then "
+        f"{_share(earlier)} and {earlier.cycles_an_hour:.1f}, as estimated from its air.{advice}"
+    )
+
+
+def _share(duty: DutyCycle) -> str:
+    return f"{duty.cooling_share * 100:.0f} %"
+
+
+def _beside(review: Review, item: UnitReview) -> Iterator[str]:
+    """Tell what is different from the week, or the month, before."""
+    before, last = item.stretches[-2:]
+    if before.mean_c is None or last.mean_c is None:
+        return
+    told = [f"mean {_degrees(review, last.mean_c - before.mean_c)} °{review.scale.value}"]
+    for name, now_s, then_s in (
+        ("above the limit", last.above_limit_s, before.above_limit_s),
+        ("door open", last.door_open_s, before.door_open_s),
+        ("unmonitored", last.unmonitored_s, before.unmonitored_s),
+    ):
+        if round(now_s) != round(then_s):
+            told.append(f"{name} {_lasting(now_s)} after {_lasting(then_s)}")
+    yield f"Beside the {_what(review)} before: {', '.join(told)}."
+
+
+def _lasting(seconds: float) -> str:
+    return wording.duration(seconds) if seconds > 0 else "none"
 
 
 def _degrees(review: Review, delta_c: float) -> str:
@@ -131,7 +206,7 @@ def _degrees(review: Review, delta_c: float) -> str:
     return f"{value:+.2f}".replace("-", "−")
 
 
-def _row(review: Review, item: UnitReview, week: Week) -> tuple[str, ...]:
+def _row(review: Review, item: UnitReview, week: Stretch) -> tuple[str, ...]:
     def shown(value: float | None) -> str:
         return _NOTHING if value is None else wording.temperature(value, review.scale)
 
@@ -140,12 +215,13 @@ def _row(review: Review, item: UnitReview, week: Week) -> tuple[str, ...]:
 
     rise = week.defrost_rise_c_min
     return (
-        week.first.isoformat(),
+        f"{week.first:%Y-%m}" if review.is_month else week.first.isoformat(),
         shown(week.mean_c),
         shown(week.kinetic_c),
         lasting(week.above_limit_s),
         lasting(week.above_operating_s),
         lasting(week.door_open_s) if item.has_doors else _NOTHING,
+        _NOTHING if week.duty is None else f"{_share(week.duty)}, {week.duty.cycles_an_hour:.1f}/h",
         _NOTHING
         if rise is None
         else f"{wording.difference_in_scale(rise, review.scale):.0f} °{review.scale.value}·min",
@@ -220,8 +296,8 @@ def review_text(review: Review) -> str:
     lines = [seen.shop, seen.title, seen.period, ""]
     for unit in seen.units:
         lines += [unit.name, *(f"  {note}" for note in unit.notes)]
-        table = [HEADS, *unit.rows]
-        widths = [max(len(row[place]) for row in table) for place in range(len(HEADS))]
+        table = [seen.heads, *unit.rows]
+        widths = [max(len(row[place]) for row in table) for place in range(len(seen.heads))]
         for row in table:
             cells = [row[0].ljust(widths[0])]
             cells += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
@@ -247,7 +323,7 @@ def review_html(review: Review) -> str:
     """Return a review as one HTML document that needs nothing else."""
     seen = review_page(review)
     return (
-        template("review.html").render(page=seen, heads=HEADS, sections=list(_sections(seen)))
+        template("review.html").render(page=seen, heads=seen.heads, sections=list(_sections(seen)))
         + "\n"
     )
 
@@ -267,7 +343,7 @@ def review_pdf(review: Review, *, paper: Paper) -> bytes:
     sheet.text(seen.period, ink=QUIET_INK)
     columns = [
         Column(title=head, share=1.5 if place == 4 else 1.2, align="L" if place == 0 else "R")
-        for place, head in enumerate(HEADS)
+        for place, head in enumerate(seen.heads)
     ]
     for unit in seen.units:
         sheet.heading(unit.name)

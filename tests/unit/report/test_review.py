@@ -1,5 +1,6 @@
 """Weeks beside weeks: what creeps up is named, what does not is left alone."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -14,9 +15,19 @@ from rimewatch.evaluation.store import Span
 from rimewatch.readings import Reading
 from rimewatch.report.probe_checks import calibration_log, last_checks_ms
 from rimewatch.report.records_tables import _safe
-from rimewatch.report.review import Review, build_review, defrost_rise_c_min, worst_doors
+from rimewatch.report.review import (
+    Review,
+    UnitReview,
+    build_review,
+    calendar_month,
+    defrost_rise_c_min,
+    last_whole_week,
+    week_ending,
+    worst_doors,
+)
 from rimewatch.report.review_pages import review_page
 from rimewatch.report.seal_line import html_with, seal_line, text_with
+from rimewatch.science.duty_cycle import DutyCycle
 from rimewatch.vocabulary import ProbeId, UnitId
 
 SHOP = shop(
@@ -28,12 +39,14 @@ SHOP = shop(
 BEGIN = date(2026, 1, 5)
 BEGIN_MS = ms("2026-01-05T00:00:00Z")
 DAYS = 56
+EIGHT_WEEKS = [BEGIN + timedelta(days=7 * n) for n in range(9)]
+LAST_WEEK = week_ending(BEGIN + timedelta(days=DAYS - 1))
 
 
 def review(
     warmer_c_a_day: float = 0.0,
     ice_a_week: float = 0.0,
-    days: int = 28,
+    edges: Sequence[date] = EIGHT_WEEKS,
     checked_days_ago: float | None = None,
     every_days: float = 180.0,
 ) -> Review:
@@ -75,8 +88,7 @@ def review(
         store,
         histories,
         [],
-        days=days,
-        last=BEGIN + timedelta(days=DAYS - 1),
+        edges=edges,
         now_ms=now_ms,
         checked_ms=checked_ms,
     )
@@ -106,7 +118,7 @@ def test_a_compressor_working_longer_is_named_with_an_honest_interval() -> None:
 def test_ice_on_the_coil_shows_in_the_defrosts() -> None:
     """Each week's defrosts warm the air for longer and further."""
     found = review(ice_a_week=0.5)
-    rises = [week.defrost_rise_c_min for week in found.units[0].weeks]
+    rises = [week.defrost_rise_c_min for week in found.units[0].stretches]
     assert None not in rises
     assert rises == sorted(set(rises))
     assert "look for ice on the coil" in notes(found)
@@ -114,9 +126,9 @@ def test_ice_on_the_coil_shows_in_the_defrosts() -> None:
 
 def test_weeks_add_up_to_what_was_put_in() -> None:
     """Seven openings of two minutes a week, an hour over the early line each night."""
-    found = review(days=7)
-    assert [len(found.units[0].weeks), found.weeks_under_review] == [4, 1]
-    week = found.units[0].weeks[-1]
+    found = review(edges=LAST_WEEK)
+    assert [len(found.units[0].stretches), found.is_month] == [5, False]
+    week = found.units[0].stretches[-1]
     assert (week.door_openings, week.door_open_s, week.door_longest_s) == (7, 840.0, 120.0)
     assert week.above_operating_s == pytest.approx(7 * 3600, rel=0.2)
     assert week.above_limit_s == 0
@@ -124,6 +136,106 @@ def test_weeks_add_up_to_what_was_put_in() -> None:
     assert worst_doors(found) == [("case-1", 7, 840.0, 120.0)]
     assert week.mean_c is not None
     assert week.mean_c == pytest.approx(1.5 + 3.0 / 24, abs=0.02)
+
+
+def test_a_month_is_the_calendars_and_told_beside_the_one_before() -> None:
+    """January of 31 days and February of 28; the case was warmer in the second."""
+    found = review(warmer_c_a_day=0.02, edges=calendar_month(2026, 2))
+    page = review_page(found)
+
+    assert page.title == "February 2026"
+    assert "28 days, beside the months before" in page.period
+    assert page.heads[0] == "Month"
+    assert [row[0] for row in page.units[0].rows] == ["2025-12", "2026-01", "2026-02"]
+    january, february = found.units[0].stretches[1:]
+    assert (january.first, january.last) == (date(2026, 1, 1), date(2026, 1, 31))
+    assert (february.first, february.last) == (date(2026, 2, 1), date(2026, 2, 28))
+    assert january.door_openings == 27  # the probes began on the 5th
+    assert february.door_openings == 28
+    assert january.unmonitored_s == pytest.approx(4 * 86_400, abs=1200)
+    assert "Beside the month before: mean +" in notes(found)
+    assert "unmonitored none after 4 d" in notes(found)
+
+
+@pytest.mark.parametrize(
+    ("edges", "hours", "said"),
+    [
+        (calendar_month(2026, 3), 743, "31 days of 743 h in all"),
+        (calendar_month(2026, 11), 721, "30 days of 721 h in all"),
+        (week_ending(date(2026, 3, 8)), 167, "7 days of 167 h in all"),
+        (week_ending(date(2026, 3, 15)), 168, "7 days, beside"),
+    ],
+)
+def test_weeks_and_months_follow_the_shops_clock(
+    edges: Sequence[date], hours: int, said: str
+) -> None:
+    """In Chicago the clocks change on 8 March and 1 November 2026: an hour less, an hour more."""
+    chicago = replace(SHOP, timezone="America/Chicago")
+    found = build_review(
+        chicago, MemoryStore(), {}, [], edges=edges, now_ms=ms("2027-01-01T00:00:00Z")
+    )
+
+    assert (found.to_ms - found.from_ms) / 3_600_000 == hours
+    assert found.units[0].stretches[-1].unmonitored_s == hours * 3600
+    assert said in review_page(found).period
+
+
+def test_the_last_whole_week_is_monday_to_sunday() -> None:
+    """On a Sunday the week is not over; on the Monday after it is."""
+    monday, sunday = date(2026, 3, 23), date(2026, 3, 29)
+
+    for today, last in ((sunday, date(2026, 3, 22)), (sunday + timedelta(days=1), sunday)):
+        edges = last_whole_week(today)
+        assert edges[-1] - timedelta(days=1) == last
+        assert edges[-2].isoweekday() == 1
+    assert last_whole_week(date(2026, 4, 3))[-2] == monday
+
+
+def with_duty(found: Review, *shares: float | None) -> Review:
+    """Return a review whose compressor worked for such shares, a week after the other."""
+
+    def duty(share: float | None) -> DutyCycle | None:
+        return None if share is None else DutyCycle(
+            cooling_share=share, cycles_an_hour=4.0, cycles=300, counted_h=75.0, swing_c=1.2
+        )  # fmt: skip
+
+    unit = found.units[0]
+    stretches = tuple(
+        replace(one, duty=duty(share)) for one, share in zip(unit.stretches, shares, strict=True)
+    )
+    told = UnitReview(
+        unit=unit.unit,
+        measures=unit.measures,
+        stretches=stretches,
+        daily_mean=unit.daily_mean,
+        has_doors=unit.has_doors,
+    )
+    return replace(found, units=(told,))
+
+
+@pytest.mark.parametrize(
+    ("shares", "said"),
+    [
+        ((0.50, 0.51, 0.53, 0.55, 0.56), "runs 12 % longer than four weeks ago: 56 % of"),
+        ((0.50, None, None, 0.50, 0.40), "runs 20 % shorter than four weeks ago: 40 % of"),
+        ((0.50, 0.5, 0.5, 0.5, 0.51), "runs as four weeks ago: 51 % of undisturbed time, 4.0 cyc"),
+        ((None, 0.5, 0.5, 0.5, 0.51), "runs 51 % of undisturbed time"),
+        ((0.50, 0.6, 0.8, 0.9, None), "may run without a rest"),
+    ],
+)
+def test_a_compressor_is_told_beside_four_weeks_ago(
+    shares: tuple[float | None, ...], said: str
+) -> None:
+    """Longer is a sign, a change within a twentieth is none, and no swing at all is the worst."""
+    told = notes(with_duty(review(edges=LAST_WEEK), *shares))
+
+    assert said in told
+    assert "estimated from its air" in told or shares[-1] is None
+
+
+def test_air_that_does_not_swing_is_told_of_no_compressor() -> None:
+    """A regulated one, or readings too far apart: nothing is made up."""
+    assert "compressor" not in notes(review(edges=LAST_WEEK))
 
 
 def test_defrost_rise_is_the_area_over_the_level_before() -> None:
@@ -144,16 +256,16 @@ def test_a_defrost_with_a_gap_says_nothing() -> None:
 def test_a_period_that_is_not_over_is_refused() -> None:
     """Half a week beside whole ones would look like an improvement."""
     store = MemoryStore()
-    for days, last, said in ((7, date(2026, 3, 2), "not over yet"), (9, BEGIN, "expected 7 or 28")):
-        with pytest.raises(ValueError, match=said):
-            build_review(SHOP, store, {}, [], days=days, last=last, now_ms=BEGIN_MS + 86_400_000)
+    for edges in (week_ending(date(2026, 3, 2)), calendar_month(2026, 1)):
+        with pytest.raises(ValueError, match="not over yet"):
+            build_review(SHOP, store, {}, [], edges=edges, now_ms=BEGIN_MS + 86_400_000)
 
 
 def test_a_unit_without_a_probe_is_told_as_such() -> None:
     """An empty row would look like a good week."""
     bare = replace(SHOP, probes=())
     found = build_review(
-        bare, MemoryStore(), {}, [], days=7, last=BEGIN, now_ms=BEGIN_MS + 86_400_000
+        bare, MemoryStore(), {}, [], edges=week_ending(BEGIN), now_ms=BEGIN_MS + 86_400_000
     )
     assert review_page(found).units[0].notes == ("No probe measures it.",)
 
@@ -189,7 +301,7 @@ def test_a_probe_is_due_by_its_own_interval(
     checked_days_ago: float | None, every_days: float, said: tuple[str, ...]
 ) -> None:
     """A shop that checks each month is told each month; doors are not put in ice."""
-    found = review(checked_days_ago=checked_days_ago, every_days=every_days, days=7)
+    found = review(checked_days_ago=checked_days_ago, every_days=every_days, edges=LAST_WEEK)
     assert review_page(found).checks == said
 
 
