@@ -26,6 +26,7 @@ switching is known (tests/unit/science/test_duty_cycle.py).
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -149,7 +150,7 @@ def _noise_c(times_ms: NDArray[np.int64], air_c: NDArray[np.float64], stale_ms: 
     bends = np.abs(air_c[2:] - 2.0 * air_c[1:-1] + air_c[:-2])[close]
     if not len(bends):
         return 0.0
-    return float(np.median(bends)) / _NORMAL_QUARTILE / np.sqrt(6.0)
+    return float(np.median(bends)) / _NORMAL_QUARTILE / sqrt(6.0)
 
 
 def _usual_swing_c(times_ms: NDArray[np.int64], air_c: NDArray[np.float64]) -> float:
