@@ -56,9 +56,11 @@ class Unit:
 class Mark:
     """How a probe's messages are told from others on its topic."""
 
-    field: str
-    """Path into the payload."""
     equals: str | float | bool
+    field: str = ""
+    """Path into the payload; empty: the level of the topic tells."""
+    level: int | None = None
+    """Which level of the topic, counted from 1."""
     """What stands there in this probe's messages."""
 
 

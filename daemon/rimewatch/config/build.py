@@ -163,7 +163,9 @@ def _probe(table: ProbeTable) -> Probe:
         battery_low=table.battery_low,
         match=None
         if table.match is None
-        else Mark(field=table.match.field, equals=table.match.equals),
+        else Mark(
+            field=table.match.field or "", level=table.match.level, equals=table.match.equals
+        ),
         time_zone=table.time_zone or "",
         check_every_days=table.check_every_days,
     )

@@ -10,6 +10,7 @@ from itertools import combinations
 import jmespath
 from jmespath.exceptions import JMESPathError
 
+from rimewatch.config.checks_match import check_match
 from rimewatch.config.problems import Problem, listed, nearest, show
 from rimewatch.config.tables import (
     DEFAULT_EVERY_S,
@@ -19,7 +20,7 @@ from rimewatch.config.tables import (
     ProbeTable,
     UnitTable,
 )
-from rimewatch.config.topics import overlap
+from rimewatch.config.topics import overlap, own_filter
 from rimewatch.config.translate import AnyTable, Row
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 from rimewatch.vocabulary import Scale
@@ -135,6 +136,7 @@ def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
         yield from _check_paths(row, probe)
     if form == "sparkplug":
         yield from _check_sparkplug(row, probe)
+    yield from check_match(row, form)
     if form != "json":
         yield from _check_json_alone(row, probe)
     if form == "senml":
@@ -178,20 +180,19 @@ def _check_sparkplug(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Proble
 
 
 def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
-    for key in ("match", "time_zone"):
-        if row.right(key) and getattr(probe, key) is not None:
-            yield row.place.problem(
-                key,
-                "a table" if key == "match" else show(probe.time_zone),
-                f'expected no {key} but with format = "json", whose payload it looks into',
-                "is given",
-            )
+    if row.right("time_zone") and probe.time_zone is not None:
+        yield row.place.problem(
+            "time_zone",
+            show(probe.time_zone),
+            'expected no time_zone but with format = "json", whose payload it looks into',
+            "is given",
+        )
 
 
 def _check_paths(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
     given = probe.fields.model_dump(exclude_none=True) if probe.fields else {}
     paths = {f"fields.{key}": path for key, path in given.items()}
-    if probe.match is not None:
+    if probe.match is not None and probe.match.field is not None:
         paths["match.field"] = probe.match.field
     for key, path in paths.items():
         try:
@@ -209,10 +210,14 @@ def _check_paths(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
 def check_topics(rows: Sequence[Row[ProbeTable]]) -> Iterator[Problem]:
     """Yield every probe whose messages can't be told from an earlier probe's."""
     readable = [
-        (row, row.table) for row in rows if row.table and row.right("topic", "fields", "format")
+        (row, row.table)
+        for row in rows
+        if row.table and row.right("topic", "fields", "format", "match")
     ]
     for (_, first), (row, second) in combinations(readable, 2):
-        if not overlap(first.topic, second.topic) or _told_apart(first, second):
+        if not overlap(
+            *(own_filter(one.topic, one.match) for one in (first, second))
+        ) or _told_apart(first, second):
             continue
         same = first.topic == second.topic
         yield row.place.problem(
@@ -239,7 +244,7 @@ def value_path(probe: ProbeTable) -> str | None:
 
 def _told_apart(first: ProbeTable, second: ProbeTable) -> bool:
     marks = first.match, second.match
-    if marks[0] and marks[1] and marks[0].field == marks[1].field:
+    if marks[0] and marks[1] and marks[0].field and marks[0].field == marks[1].field:
         ours, theirs = (mark.equals for mark in marks if mark)
         if ours != theirs or type(ours) is not type(theirs):
             return True

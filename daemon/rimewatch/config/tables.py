@@ -198,10 +198,13 @@ class FieldsTable(Table):
 class MatchTable(Table):
     """What tells a probe's messages from others on the same topic."""
 
-    field: Annotated[
-        str, Field(min_length=1, max_length=200), Expect("a path into the payload", "id")
-    ]
-    """Path into the payload (JMESPath)."""
+    field: (
+        Annotated[str, Field(min_length=1, max_length=200), Expect("a path into the payload", "id")]
+        | None
+    ) = None
+    """Path into the payload (JMESPath), for json; or else level."""
+    level: Annotated[int, Field(ge=1, le=100), Expect("a whole number from 1", 2)] | None = None
+    """Which level of the topic, counted from 1: a "+" there, or one that "#" stands for."""
     equals: Annotated[str | int | float | bool, Expect("a text, a number, true or false", "a1")]
     """What stands there in this probe's messages, and in no other's."""
 
@@ -227,7 +230,7 @@ class ProbeTable(Table):
     ) = None
     """Where value, time and battery stand in the payload. Default { value = "value" }."""
     match: Annotated[MatchTable, Expect("a table", {"field": "id", "equals": "a1"})] | None = None
-    """Several probes on one topic: what tells this one's messages apart (json). Default: none."""
+    """Several probes on one topic: what tells this one's messages apart. Default: none."""
     time_zone: (
         Annotated[
             Zone,

@@ -3,7 +3,7 @@
 Pure. Source: MQTT Version 5.0 (OASIS Standard, 7 March 2019), section 4.7.
 """
 
-from typing import Final
+from typing import Final, Protocol
 
 LONGEST_TOPIC_BYTES: Final = 65_535
 """MQTT 5.0, section 4.7.3."""
@@ -36,6 +36,49 @@ def filter_fault(topic: str) -> str | None:
     if topic and topic != topic.strip():
         return "it begins or ends with a blank, or holds a NUL character"
     return mqtt_fault(topic)
+
+
+def narrowed(topic_filter: str, level: int, text: str) -> str | None:
+    """Return a filter with one of its open levels named; None if that level is not open.
+
+    Args:
+        topic_filter: A well-formed filter.
+        level: Which level, counted from 1: a "+", or one that "#" stands for.
+        text: What stands there.
+
+    >>> narrowed("shop/+/air", 2, "case-1"), narrowed("shop/#", 3, "air")
+    ('shop/case-1/air', 'shop/+/air/#')
+    >>> narrowed("shop/+/air", 3, "case-1") is None
+    True
+    """
+    levels = topic_filter.split("/")
+    if levels[-1] == "#" and level >= len(levels):
+        levels[-1:] = ["+"] * (level - len(levels) + 1) + ["#"]
+    if level > len(levels) or levels[level - 1] != "+":
+        return None
+    levels[level - 1] = text
+    return "/".join(levels)
+
+
+class LevelMark(Protocol):
+    """What tells a probe's messages apart; by a level of the topic, if that is not None."""
+
+    @property
+    def level(self) -> int | None:
+        """Which level, counted from 1."""
+        ...
+
+    @property
+    def equals(self) -> object:
+        """What stands there."""
+        ...
+
+
+def own_filter(topic_filter: str, mark: LevelMark | None) -> str:
+    """Return the topics that are a probe's own: its filter, with its level named if it has one."""
+    if mark is None or mark.level is None:
+        return topic_filter
+    return narrowed(topic_filter, mark.level, str(mark.equals)) or topic_filter
 
 
 def overlap(first: str, second: str) -> bool:

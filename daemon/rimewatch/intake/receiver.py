@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
+from rimewatch.config.topics import own_filter
 from rimewatch.entries import AnyEntry, CalibrationCheck
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.intake.conversion import celsius
@@ -108,7 +109,9 @@ class Receiver:
         self._entry_topic = shop.broker.entry_topic if shop.broker.entries else None
         self._watched = {probe.id: _Watched(probe) for probe in shop.probes}
         self._table = TopicTable(
-            (w.probe.topic, w) for w in self._watched.values() if w.decode is not None
+            (own_filter(w.probe.topic, w.probe.match), w)
+            for w in self._watched.values()
+            if w.decode is not None
         )
         self._host = SparkplugHost(p for p in shop.probes if p.format == SPARKPLUG)
         self._moved: set[ProbeId] = set()
@@ -205,9 +208,10 @@ class Receiver:
     def _look_for_two(self, one: _Watched, reading: Reading, notes: list[str]) -> None:
         if one.is_temperature and one.sources.add(reading.observed_ms, reading.value):
             one.two_sources_ms = reading.arrived_ms
+            topic = storable(own_filter(one.probe.topic, one.probe.match))
             notes.append(
                 f"{one.id}: its readings come in turn from two levels, as if two devices sent on "
-                f"{storable(one.probe.topic)}; see who may publish there"
+                f"{topic}; see who may publish there"
             )
 
     def enter(self, entry: AnyEntry) -> None:

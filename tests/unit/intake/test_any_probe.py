@@ -9,7 +9,7 @@ from intake_shop import ARRIVED_MS, TOPIC, probe, receiver, shop
 
 from rimewatch.config import ConfigError, load_shop, warnings_of
 from rimewatch.entries import CalibrationCheck
-from rimewatch.intake.receiver import Receiver
+from rimewatch.intake.receiver import Receiver, subscription
 from rimewatch.intake.two_sources import TwoSources
 from rimewatch.readings import Reason
 from rimewatch.science.rtd import ohms_from_celsius
@@ -46,6 +46,47 @@ class TestMarks:
         (kept,) = take(self.both(), {"id": mark, "t": 2.5}).quarantined
 
         assert (kept.reason, kept.probe) == (Reason.UNKNOWN_TOPIC, None)
+
+
+class TestLevels:
+    def both(self, topic: str, level: int) -> Receiver:
+        marks = {name: Mark(level=level, equals=name) for name in ("case-1", "case-2")}
+        return Receiver(
+            shop(
+                *(
+                    probe(id=ProbeId(name), topic=topic, fields={"value": "t"}, match=mark)
+                    for name, mark in marks.items()
+                )
+            )
+        )
+
+    @pytest.mark.parametrize(
+        ("topic", "level", "sent"),
+        [
+            ("shop/+/temperature", 2, "shop/{}/temperature"),
+            ("shop/+/+/temperature", 3, "shop/back/{}/temperature"),
+            ("shop/#", 2, "shop/{}/temperature"),
+            ("shop/#", 2, "shop/{}"),
+            ("shop/#", 3, "shop/back/{}/temperature/now"),
+            ("+/temperature", 1, "{}/temperature"),
+        ],
+    )
+    def test_message_is_the_probe_s_whom_the_topic_names(
+        self, topic: str, level: int, sent: str
+    ) -> None:
+        """One filter, many probes: a level tells whose message it is."""
+        both = self.both(topic, level)
+        for name in ("case-2", "case-1"):
+            (reading,) = both.receive(sent.format(name), b'{"t": 2.5}', ARRIVED_MS).readings
+            assert reading.probe == name
+        (kept,) = both.receive(sent.format("case-3"), b'{"t": 2.5}', ARRIVED_MS).quarantined
+        assert (kept.reason, kept.probe) == (Reason.UNKNOWN_TOPIC, None)
+
+    def test_whole_filter_is_subscribed_to_so_that_a_new_device_is_noticed(self) -> None:
+        """What nobody has configured yet shows in quarantine."""
+        one = probe(topic="shop/+/temperature", match=Mark(level=2, equals="case-1"))
+
+        assert subscription(one) == "shop/+/temperature"
 
 
 class TestLists:
@@ -205,7 +246,14 @@ class TestConfiguration:
         ("keys", "expected"),
         [
             ('format = "sparkplug"', "expected spBv1.0/GROUP/+/NODE/DEVICE"),
-            ('match = { field = "id", equals = "a" }', "expected no match but with format"),
+            ('match = { field = "id", equals = "a" }', "expected no match.field but with format"),
+            ('match = { level = 1, equals = "x" }', 'expected the place of a "+" in "shop/x"'),
+            ('match = { level = 3, equals = "x" }', 'expected the place of a "+" in "shop/x"'),
+            ('match = { level = 0, equals = "x" }', "expected a whole number from 1"),
+            ("match = { level = 2, equals = 7 }", "expected one level of a topic"),
+            ('match = { level = 2, equals = "a/b" }', "expected one level of a topic"),
+            ('match = { level = 2, field = "id", equals = "x" }', "has both field and level"),
+            ('match = { equals = "x" }', "has neither field nor level"),
             ('time_zone = "UTC"', "expected no time_zone but with format"),
             ('scale = "R"', 'expected one of "C", "F", "K", "ohm"'),
             ('format = "json"\nmatch = { feld = "id", equals = 1 }', "did you mean field"),
@@ -235,3 +283,43 @@ class TestConfiguration:
         shop = load_shop(SHOP.format(shop="", topic="shop/x", probe="uncertainty_c = 1.6"))
 
         assert any("4-203.12 asks for ±1.5 °C" in warning for warning in warnings_of(shop))
+
+
+TWO = """
+[[probe]]
+id = "b"
+unit = "ulf-1"
+measures = "product"
+topic = "{topic}"
+{probe}
+"""
+CASE_1 = 'match = { level = 2, equals = "case-1" }'
+CASE_2 = 'match = { level = 2, equals = "case-2" }'
+
+
+class TestTwoProbesUnderOneFilter:
+    def both(self, first: str, second: str, other: str = "shop/+/t") -> str:
+        one = SHOP.format(shop="", topic="shop/+/t", probe=first)
+        return one + TWO.format(topic=other, probe=second)
+
+    @pytest.mark.parametrize(
+        ("second", "other"), [(CASE_2, "shop/+/t"), ("", "shop/case-2/t"), (CASE_2, "shop/#")]
+    )
+    def test_probes_of_different_levels_are_told_apart(self, second: str, other: str) -> None:
+        """Each message has one owner."""
+        assert len(load_shop(self.both(CASE_1, second, other)).probes) == 2
+
+    @pytest.mark.parametrize(
+        ("second", "other"),
+        [
+            (CASE_1, "shop/+/t"),
+            ("", "shop/+/t"),
+            ("", "shop/case-1/t"),
+            (CASE_1, "shop/#"),
+            ('match = { level = 1, equals = "shop" }', "+/case-1/t"),
+        ],
+    )
+    def test_message_that_two_probes_would_claim_is_refused(self, second: str, other: str) -> None:
+        """Nobody could tell whose fish it speaks of."""
+        with pytest.raises(ConfigError, match="expected a topic for each probe"):
+            load_shop(self.both(CASE_1, second, other))

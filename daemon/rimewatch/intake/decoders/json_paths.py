@@ -69,7 +69,8 @@ def json_decoder(probe: Probe) -> Decoder:
     find_time = finders.get("time")
     find_battery = finders.get("battery")
     zone = ZoneInfo(probe.time_zone) if probe.time_zone else None
-    find_mark = None if probe.match is None else _finder(probe, "match", probe.match.field, names)
+    mark = probe.match
+    find_mark = _finder(probe, "match", mark.field, names) if mark and mark.field else None
     where = f"the path {probe.fields['value']}"
     measures = probe.measures
     quoted = tuple(json.dumps(name, ensure_ascii=False).encode() for name in sorted(names))
