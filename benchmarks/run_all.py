@@ -19,6 +19,7 @@ import intake
 import journal_queries
 import latency
 import month
+import page
 import year_journal
 import years
 from harness import ROUNDS, Row, show, write_json
@@ -62,6 +63,9 @@ PARTS: dict[str, Part] = {
     "latency": lambda effort: latency.run(effort.rounds, effort.alarms),
     "fold": lambda effort: fold.run(effort.rounds, effort.readings),
     "journal": stored,
+    "pages": lambda effort: page.run(
+        effort.rounds, page.Scale(effort.days + 1, effort.probes / 50)
+    ),
     "footprint": lambda effort: footprint.run(effort.rounds, effort.window_s),
     "month": lambda effort: month.run(effort.month_days),
     "growth": lambda effort: growth.run(effort.rounds, effort.unit),

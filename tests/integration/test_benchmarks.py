@@ -43,6 +43,12 @@ class TestEachRuns:
 
         assert_figures(latency.run(rounds=1, samples=1, rates=(100,)), tmp_path)
 
+    def test_pages(self, tmp_path: Path) -> None:
+        """A few days of a few units, looked at by every length of time."""
+        import page
+
+        assert_figures(page.run(1, page.Scale(days=4, share=0.02), tmp_path), tmp_path)
+
     def test_fold(self, tmp_path: Path) -> None:
         """Some hours of readings, by each rule and by the other libraries."""
         import fold

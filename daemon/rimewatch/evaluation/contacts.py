@@ -1,5 +1,7 @@
 """Times at which a contact (door, water) was open or wet. Pure."""
 
+import numpy as np
+
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Measures, ProbeId, UnitId
@@ -13,19 +15,16 @@ def open_times(store: ReadingStore, probe: ProbeId, from_ms: int, to_ms: int) ->
     A contact keeps its last state until it says otherwise, so what it said before the
     period counts at its start.
     """
-    found: list[OpenTime] = []
     before = store.last_before(probe, from_ms)
-    open_since = float(from_ms) if before is not None and before[1] >= 0.5 else None
+    was_open = before is not None and before[1] >= 0.5
     span = store.span(probe, from_ms, to_ms)
-    for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
-        if value >= 0.5 and open_since is None:
-            open_since = float(at_ms)
-        elif value < 0.5 and open_since is not None:
-            found.append((open_since, float(at_ms)))
-            open_since = None
-    if open_since is not None and open_since < to_ms:
-        found.append((open_since, float(to_ms)))
-    return found
+    turned = np.flatnonzero(np.diff(span.values >= 0.5, prepend=was_open))
+    edges = span.times_ms[turned].astype(np.float64).tolist()
+    if was_open:
+        edges.insert(0, float(from_ms))
+    if len(edges) % 2 and edges[-1] < to_ms:
+        edges.append(float(to_ms))
+    return list(zip(edges[::2], edges[1::2], strict=False))
 
 
 def door_times(

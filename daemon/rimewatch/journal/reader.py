@@ -131,6 +131,11 @@ class JournalReads:
         with self._snapshot() as connection:
             return rollups.changes(connection, probe, from_ms, to_ms)
 
+    def oldest_ms(self, probe: ProbeId) -> int | None:
+        """Return when a probe's oldest reading was taken, or its oldest hour that is left."""
+        with self._snapshot() as connection:
+            return rollups.oldest_ms(connection, probe)
+
     def known_probes(self) -> list[ProbeId]:
         """Return the probes that ever had a reading."""
         with self._snapshot() as connection:

@@ -15,13 +15,25 @@ Nothing here runs as readings arrive.
 import json
 import sqlite3
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimewatch.evaluation.hourly import GoverningHours, MeasuredHours, hour_ranges, hour_starts
 from rimewatch.evaluation.store import Span
-from rimewatch.journal.blocks import unpack_integers
-from rimewatch.journal.day_rollup import CHANGE, GOVERNING, HOUR, SILENCE, DayRollup, roll_up
+from rimewatch.journal.blocks import BlockDamagedError, unpack_integers
+from rimewatch.journal.day_rollup import (
+    CHANGE,
+    GOVERNING,
+    HOUR,
+    SILENCE,
+    DayRollup,
+    opened,
+    roll_up,
+    squeezed,
+)
 from rimewatch.journal.readings import MILLI, Integers, probe_number, span_millis
 from rimewatch.science import lag_run
 from rimewatch.science.lag_run import Lagging
@@ -129,12 +141,12 @@ def _settings(lag_s: float, stale_ms: float) -> str:
     return f"{_FORMAT} {lag_s!r} {stale_ms!r}"
 
 
-def _governing(times_ms: Integers, curve: np.ndarray) -> bytes:
+def _governing(times_ms: Integers, curve: NDArray[np.float64]) -> bytes:
     ranges = hour_ranges(times_ms, curve)
     found = np.empty(len(ranges), dtype=GOVERNING)
     found["hour"] = ranges.hours % _HOURS_A_DAY
     found["lowest"], found["highest"] = ranges.lowest, ranges.highest
-    return found.tobytes()
+    return squeezed(found)
 
 
 # --- reading ---
@@ -156,7 +168,7 @@ def hours(
     cut_day = -1 if (to_ms + 1) % MS_PER_H == 0 else days[1]
     rows: list[Integers] = []
     silences: list[tuple[int, int]] = []
-    kept: list[tuple[int, bytes, bytes]] = []
+    kept: list[_KeptDay] = []
     for day, packed_hours, over_ms, packed_silences in connection.execute(
         "SELECT day, hours, silent_over_ms, silences FROM reading_rollup"
         " WHERE probe_no = ? AND day BETWEEN ? AND ? ORDER BY day",
@@ -164,7 +176,8 @@ def hours(
     ):
         says_all = over_ms <= gaps_over_ms and day != cut_day
         if day not in waiting and (says_all or day not in packed):
-            kept.append((day, packed_hours, packed_silences))
+            with suppress(BlockDamagedError):  # the readings are asked instead
+                kept.append((day, opened(packed_hours, HOUR), packed_silences))
     rows.append(_kept_hours(kept))
     silences.extend(_kept_silences(kept))
     known = {day for day, _, _ in kept}
@@ -186,33 +199,49 @@ def hours(
     return _measured(every[np.argsort(every[:, 0])], within, gaps_over_ms)
 
 
+def oldest_ms(connection: sqlite3.Connection, probe: ProbeId) -> int | None:
+    """Return when a probe's oldest reading was taken, or the oldest hour that is left began."""
+    (found,) = connection.execute(
+        "SELECT min(at_ms) FROM ("
+        " SELECT (SELECT first_ms FROM reading_block WHERE probe_no = ?1 ORDER BY day LIMIT 1)"
+        "  AS at_ms"
+        " UNION ALL SELECT min(observed_ms) FROM reading WHERE probe_no = ?1"
+        " UNION ALL SELECT min(hour) * ?2 FROM reading_hour WHERE probe_no = ?1)",
+        (probe_number(connection, probe), MS_PER_H),
+    ).fetchone()
+    return None if found is None else int(found)
+
+
 def changes(connection: sqlite3.Connection, probe: ProbeId, from_ms: int, to_ms: int) -> Span:
     """Return a contact's changes; see :class:`rimewatch.evaluation.hourly.HourStore`."""
     number = probe_number(connection, probe)
-    times: list[Integers] = [_NOTHING]
-    millis: list[Integers] = [_NOTHING]
     from_ms = max(0, from_ms)
-    if number is not None and from_ms <= to_ms:
-        days = (from_ms // MS_PER_DAY, to_ms // MS_PER_DAY)
-        packed = _packed_days(connection, number, days)
-        waiting = _waiting_days(connection, number, days)
-        known: set[int] = set()
-        for day, packed_changes in connection.execute(
-            "SELECT day, changes FROM reading_rollup"
-            " WHERE probe_no = ? AND day BETWEEN ? AND ? AND changes IS NOT NULL",
-            (number, *days),
-        ):
-            if day not in waiting:
-                known.add(day)
-                numbers = np.frombuffer(packed_changes, dtype=CHANGE).astype(np.int64)
-                times.append(day * MS_PER_DAY + numbers // 2)
-                millis.append(numbers % 2 * round(MILLI))
-        for first_day, last_day in _runs(sorted((packed | waiting) - known)):
-            found = span_millis(
-                connection, number, first_day * MS_PER_DAY, (last_day + 1) * MS_PER_DAY - 1
-            )
-            times.append(found[0])
-            millis.append(found[1])
+    if number is None or to_ms < from_ms:
+        return Span(_NOTHING, _NOTHING / MILLI)
+    days = (from_ms // MS_PER_DAY, to_ms // MS_PER_DAY)
+    packed, waiting = (
+        _packed_days(connection, number, days),
+        _waiting_days(connection, number, days),
+    )
+    kept: list[tuple[int, NDArray[Any]]] = []
+    for day, packed_changes in connection.execute(
+        "SELECT day, changes FROM reading_rollup"
+        " WHERE probe_no = ? AND day BETWEEN ? AND ? AND changes IS NOT NULL",
+        (number, *days),
+    ):
+        if day not in waiting:
+            with suppress(BlockDamagedError):  # likewise
+                kept.append((day, opened(packed_changes, CHANGE)))
+    codes = np.concatenate([_NOTHING, *(row[1] for row in kept)]).astype(np.int64)
+    day_of = np.repeat([row[0] for row in kept], [len(row[1]) for row in kept]).astype(np.int64)
+    times, millis = [day_of * MS_PER_DAY + codes // 2], [codes % 2 * round(MILLI)]
+    known = {row[0] for row in kept}
+    for first_day, last_day in _runs(sorted((packed | waiting) - known)):
+        found = span_millis(
+            connection, number, first_day * MS_PER_DAY, (last_day + 1) * MS_PER_DAY - 1
+        )
+        times.append(found[0])
+        millis.append(found[1])
     all_times, all_millis = np.concatenate(times), np.concatenate(millis)
     order = np.argsort(all_times)
     order = order[(all_times[order] >= from_ms) & (all_times[order] <= to_ms)]
@@ -240,8 +269,12 @@ def governing_hours(
             " WHERE probe_no = ? AND day >= ? AND day < ? AND settings = ? ORDER BY day",
             (number, from_ms // MS_PER_DAY, before, settings),
         ).fetchall()
-    found = np.frombuffer(b"".join(row[1] for row in rows), dtype=GOVERNING)
-    counts = [len(row[1]) // GOVERNING.itemsize for row in rows]
+    try:
+        opened_days = [opened(row[1], GOVERNING) for row in rows]
+    except BlockDamagedError:  # the whole is carried through the readings instead
+        rows, opened_days, end = [], [], None
+    found = np.concatenate([np.empty(0, dtype=GOVERNING), *opened_days])
+    counts = [len(day) for day in opened_days]
     day_of = np.repeat(np.array([row[0] for row in rows], dtype=np.int64), counts)
     return GoverningHours(
         hours=day_of * _HOURS_A_DAY + found["hour"],
@@ -295,10 +328,14 @@ def _runs(days: Sequence[int]) -> Iterator[tuple[int, int]]:
             start = place
 
 
-def _kept_hours(kept: Sequence[tuple[int, bytes, bytes]]) -> Integers:
+_KeptDay = tuple[int, NDArray[Any], bytes]
+"""A day, its hours, and its silences as they are kept."""
+
+
+def _kept_hours(kept: Sequence[_KeptDay]) -> Integers:
     """Return hour, lowest, highest, readings, first and last of each hour."""
-    found = np.frombuffer(b"".join(row[1] for row in kept), dtype=HOUR)
-    counts = [len(row[1]) // HOUR.itemsize for row in kept]
+    found = np.concatenate([np.empty(0, dtype=HOUR), *(row[1] for row in kept)])
+    counts = [len(row[1]) for row in kept]
     day_of = np.repeat(np.array([row[0] for row in kept], dtype=np.int64), counts)
     at = day_of * _HOURS_A_DAY + found["hour"]
     return np.column_stack(
@@ -313,7 +350,7 @@ def _kept_hours(kept: Sequence[tuple[int, bytes, bytes]]) -> Integers:
     ).astype(np.int64)
 
 
-def _kept_silences(kept: Sequence[tuple[int, bytes, bytes]]) -> Iterator[tuple[int, int]]:
+def _kept_silences(kept: Sequence[_KeptDay]) -> Iterator[tuple[int, int]]:
     for day, _, packed in kept:
         for start, end in np.frombuffer(packed, dtype=SILENCE).tolist():
             yield day * MS_PER_DAY + start, day * MS_PER_DAY + end

@@ -15,8 +15,8 @@ from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
-from rimewatch.web.chart import chart_svg
-from rimewatch.web.course import SPANS, Course, course_of
+from rimewatch.web.chart import chart_svg, shows_bands, shows_doings
+from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
 from rimewatch.web.guard import Guard
 from rimewatch.web.live import Board, SpellNow, UnitNow
 from rimewatch.web.rendering import Renderer, drawing
@@ -70,7 +70,10 @@ class UnitPage:
         at_ms = self._clock.now_ms()
         snapshot = self._board.latest
         now = snapshot.unit(unit.id)
-        course = await run_in_threadpool(self._course, unit, now, at_ms, SPANS[span][1])
+        word, length_ms = SPANS[span]
+        course = await run_in_threadpool(self._course, unit, now, at_ms, length_ms)
+        from_ms = at_ms - (length_ms or at_ms) if course is None else course.from_ms
+        excursions = self._excursions(unit, now, from_ms, at_ms)
         view = unit_view(unit, now, self._shop, at_ms)
         return self._renderer.page(
             "unit.html",
@@ -82,10 +85,15 @@ class UnitPage:
                 for alarm in snapshot.alarms
                 if alarm.key.unit == unit.id or unit.id in alarm.units
             ],
-            spans=[(key, word) for key, (word, _) in SPANS.items()],
+            spans=[(key, said) for key, (said, _) in SPANS.items()],
             span=span,
-            chart=self._chart(unit, course, SPANS[span][0]),
-            excursions=self._excursions(unit, now, at_ms - SPANS[span][1], at_ms),
+            chart=self._chart(
+                unit, course, f"the last {word}" if length_ms else "all that is kept"
+            ),
+            bands_drawn=course is not None and shows_bands(course),
+            doings_drawn=course is not None and shows_doings(course),
+            excursions=excursions[:MOST_ROWS],
+            latest=MOST_ROWS if len(excursions) > MOST_ROWS else None,
             facts=[] if course is None else self._facts(course),
             lots=[str(story.lot) for story in snapshot.lots if story.entries.unit == unit.id],
             dispositions=[word.value for word in Disposition],
@@ -94,24 +102,27 @@ class UnitPage:
             is_out=now.out_of_service,
         )
 
-    def _course(self, unit: Unit, now: UnitNow, at_ms: int, length_ms: int) -> Course | None:
+    def _course(self, unit: Unit, now: UnitNow, at_ms: int, length_ms: int | None) -> Course | None:
         probes = self._shop.governing_probes(unit.id)
         if not probes:
             return None
         probe = next((p for p in probes if p.id == now.probe), probes[0])
         try:
             with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+                if length_ms is None:
+                    oldest_ms = journal.oldest_ms(probe.id)
+                    length_ms = LEAST_MS if oldest_ms is None else max(at_ms - oldest_ms, LEAST_MS)
                 return course_of(self._shop, journal, probe, at_ms - length_ms, at_ms)
         except JournalError:
             return None
 
-    def _chart(self, unit: Unit, course: Course | None, word: str) -> object:
+    def _chart(self, unit: Unit, course: Course | None, when: str) -> object:
         if course is None or not course.fish:
             return ""
         low = min(b.low_c for b in course.fish)
         high = max(b.high_c for b in course.fish)
         seen = wording.temperature_range(low, high, self._shop.display)
-        label = f"{wording.printable(unit.name)}, the last {word}: fish {seen}"
+        label = f"{wording.printable(unit.name)}, {when}: fish {seen}"
         return drawing(chart_svg(self._shop, unit, course, label))
 
     def _excursions(
@@ -119,7 +130,7 @@ class UnitPage:
     ) -> list[dict[str, Any]]:
         every = [spell for spell in (now.over, now.early) if spell is not None]
         every += [spell for spell in now.spells if (spell.end_ms or to_ms) >= from_ms]
-        return [self._excursion(unit, spell, to_ms) for spell in every[:MOST_ROWS]]
+        return [self._excursion(unit, spell, to_ms) for spell in every]
 
     def _excursion(self, unit: Unit, spell: SpellNow, to_ms: int) -> dict[str, Any]:
         end_ms = spell.end_ms

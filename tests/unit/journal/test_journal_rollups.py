@@ -259,11 +259,26 @@ def test_days_that_an_older_version_packed_are_rolled_up_later(fortnight: Journa
     assert fortnight.hours(*asked).highest.tolist() == want.highest.tolist()
 
 
-def test_a_rollup_that_is_not_its_readings_is_found(fortnight: Journal) -> None:
-    """Whoever verifies a journal learns of it, by the day."""
+@pytest.mark.parametrize("damage", ["x''", "x'0123'", "zeroblob(500)", "x'789c03000001'"])
+def test_a_damaged_rollup_is_found_and_not_used(fortnight: Journal, damage: str) -> None:
+    """Whoever verifies learns of it, by the day; whoever looks sees what the readings say."""
+    asked = (AIR, START_MS, START_MS + 14 * MS_PER_DAY - 1, 1_800_000.0)
+    want = fortnight.hours(*asked)
     fortnight._connection.execute(
-        "UPDATE reading_rollup SET hours = x'' WHERE day = ?", (START_MS // MS_PER_DAY + 3,)
+        f"UPDATE reading_rollup SET hours = {damage} WHERE day = ?", (START_MS // MS_PER_DAY + 3,)
     )
 
     (found,) = fortnight.verify()
     assert found.startswith("the day 2026-03-05 of case-1-air: what was rolled up of it")
+    assert fortnight.hours(*asked).highest.tolist() == want.highest.tolist()
+
+
+def test_a_damaged_chain_is_not_used(fortnight: Journal) -> None:
+    """The fish is carried through the readings anew."""
+    own = shop(unit(lag_s=1200), probe(str(AIR), every_s=600))
+    asked = (own, fortnight, own.probes[0], START_MS, START_MS + 14 * MS_PER_DAY - 1)
+    want = felt_hours(*asked)
+    fortnight._connection.execute("UPDATE governing_rollup SET hours = x'00' WHERE day % 5 = 0")
+
+    assert len(fortnight.governing_hours(AIR, 1200.0, 1_800_000.0, *asked[3:])) == 0
+    assert felt_hours(*asked).highest.tolist() == pytest.approx(want.highest.tolist(), abs=1e-7)

@@ -1,6 +1,8 @@
 """One unit's page: its course without a peak lost, and forms that become entries."""
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,13 +12,16 @@ from handmade import probe, shop, unit
 from page_visitor import Pages, pages_of, publish, send
 from rimewatch.clock import SteppedClock
 from rimewatch.entries import CorrectiveAction, InService, OutOfService, Shelve
-from rimewatch.evaluation.store import Span
+from rimewatch.evaluation.channels import settings_for
 from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
+from rimewatch.rules import channel
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, Disposition, ProbeId
-from rimewatch.web.course import SPANS, course_of, gaps, steps
+from rimewatch.web.chart import chart_svg
+from rimewatch.web.course import SPANS, Course, course_of, gaps, steps
+from rimewatch.web.live import Bucket
 from rimewatch.web.people import Role
 
 START_MS = 1_772_452_800_000
@@ -77,7 +82,7 @@ def test_unit_page_shows_the_course_and_the_excursion(pages: Pages) -> None:
 
 @pytest.mark.parametrize("span", list(SPANS))
 def test_unit_page_draws_every_span(pages: Pages, span: str) -> None:
-    """From six hours to a year."""
+    """From six hours to a year and beyond."""
     answer = pages.signed_in(name=f"Ana {span}").get(f"/unit/case-1?span={span}")
 
     assert answer.status_code == 200
@@ -104,24 +109,138 @@ def test_gaps_hold_the_edges_of_a_period() -> None:
     assert gaps(np.array([], dtype=np.int64), 0, 200, 20.0) == ((0.0, 200.0),)
 
 
-class _NoReadings:
-    """A store in which there is nothing."""
-
-    def span(self, probe: ProbeId, from_ms: int | None = None, to_ms: int | None = None) -> Span:
-        del probe, from_ms, to_ms
-        return Span(np.empty(0, np.int64), np.empty(0))
-
-    def last_before(self, probe: ProbeId, before_ms: int) -> tuple[int, float] | None:
-        del probe, before_ms
-        return None
-
-
-def test_course_without_a_reading_is_one_gap(own_shop: Shop) -> None:
+@pytest.mark.parametrize("length_ms", [MS_PER_DAY, 300 * MS_PER_DAY])
+def test_course_without_a_reading_is_one_gap(
+    own_shop: Shop, journal: Journal, length_ms: int
+) -> None:
     """Missing data is never cold: nothing is drawn."""
-    course = course_of(own_shop, _NoReadings(), own_shop.probes[0], 0, MS_PER_DAY)
+    course = course_of(own_shop, journal, own_shop.probes[0], 0, length_ms)
 
     assert course.fish == ()
-    assert course.gaps == ((0.0, float(MS_PER_DAY)),)
+    assert course.gaps == ((0.0, float(length_ms)),)
+    assert "fish" not in chart_svg(own_shop, own_shop.units[0], course, "")
+
+
+LATER_MS = START_MS + 60 * MS_PER_DAY
+
+
+@pytest.fixture
+def sixty_days(journal: Journal) -> Journal:
+    """Give a case whose air was measured each half hour, with one peak and nine days' silence."""
+    values = np.round(2.0 + np.sin(np.arange(60 * 48)), 3)
+    values[777] = 19.25
+    silent = range(30 * 48, 39 * 48)
+    journal.add_readings(
+        [
+            Reading(probe=ProbeId("air"), observed_ms=at_ms, arrived_ms=at_ms, raw=v, value=v)
+            for n, v in enumerate(values.tolist())
+            if n not in silent
+            for at_ms in [START_MS + n * 1_800_000]
+        ]
+    )
+    journal.compact(LATER_MS, 99)
+    return journal
+
+
+@pytest.mark.parametrize("is_rolled_up", [True, False])
+def test_long_course_keeps_a_peak_of_one_reading_and_a_gap_open(
+    sixty_days: Journal, is_rolled_up: bool
+) -> None:
+    """The air at its height, the fish behind its lag at its own; nothing across the silence."""
+    own = shop(unit(lag_s=1800), probe("air", every_s=1800))
+    while is_rolled_up and sixty_days.roll_up([(ProbeId("air"), 1800.0, 5_400_000.0)], 99):
+        pass
+    every = sixty_days.span(ProbeId("air"))
+    folding = settings_for(own.units[0], own.probes[0])
+    felt = channel.governing_curve(folding, every.times_ms, every.values)
+
+    course = course_of(own, sixty_days, own.probes[0], LATER_MS - 365 * MS_PER_DAY, LATER_MS - 1)
+
+    assert max(step.high_c for step in course.air) == 19.25
+    assert max(step.high_c for step in course.fish) == pytest.approx(felt.max(), abs=1e-6)
+    assert min(step.low_c for step in course.fish) == pytest.approx(felt.min(), abs=1e-6)
+    before, silence = course.gaps
+    assert before == (float(LATER_MS - 365 * MS_PER_DAY), float(START_MS))
+    assert silence[1] - silence[0] == 9 * MS_PER_DAY + 1_800_000
+    svg = chart_svg(own, own.units[0], course, "the year")
+    for kind in ("airband", "fishband"):
+        (line,) = re.findall(f'<path class="{kind}" d="([^"]*)"/>', svg)
+        assert line.count("M") == 2
+    assert len(svg) < 12_000
+
+
+def test_thinned_hours_are_drawn(sixty_days: Journal) -> None:
+    """Of readings that are no longer kept, the range of each hour is seen."""
+    own = shop(unit(lag_s=1800), probe("air", every_s=1800))
+    sixty_days.seal_days("UTC", LATER_MS, 99)
+    thinned = sixty_days.thin_readings(ProbeId("air"), START_MS + 20 * MS_PER_DAY, 99)
+    assert thinned > 15
+    from_ms = sixty_days.oldest_ms(ProbeId("air"))
+    assert from_ms == START_MS
+
+    course = course_of(own, sixty_days, own.probes[0], from_ms, LATER_MS - 1)
+
+    assert max(step.high_c for step in course.air) == 19.25
+    assert len(course.gaps) == 1
+
+
+def test_all_that_is_kept_reaches_back_to_the_first_reading(pages: Pages) -> None:
+    """A shop that began this morning sees its one day, with what came before as not measured."""
+    page = pages.signed_in().get("/unit/case-1?span=all").text
+
+    assert 'aria-label="case-1, all that is kept: fish 33.8 to 48.2 °F"' in page
+    assert "Not measured for 22 h" in page
+
+
+def test_a_year_of_an_often_opened_door_stays_small(own_shop: Shop) -> None:
+    """Bars that lie on one another are drawn as one; over long times there are none."""
+    doors = tuple((n * 60_000.0, n * 60_000.0 + 20_000.0) for n in range(10_000))
+    course = Course(
+        from_ms=0,
+        to_ms=7 * MS_PER_DAY,
+        step_ms=MS_PER_DAY // 51,
+        fish=(Bucket(0, 1.0, 2.0),),
+        air=(),
+        gaps=(),
+        doors=doors,
+        defrosts=(),
+    )
+
+    week = chart_svg(own_shop, own_shop.units[0], course, "")
+    year = chart_svg(own_shop, own_shop.units[0], replace(course, to_ms=365 * MS_PER_DAY), "")
+
+    assert len(week) < 4000
+    assert 'class="door"' in week
+    assert 'class="door"' not in year
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (0.25, "09:00"),
+        (1, "20:00"),
+        (7, "Thu 5"),
+        (30, "10 Mar"),
+        (365, "Jul"),
+        (2000, "2029"),
+    ],
+)
+def test_axis_tells_round_times_of_the_wall_clock(own_shop: Shop, days: float, said: str) -> None:
+    """Hours, days, months or years, by how long the time is."""
+    course = Course(
+        from_ms=START_MS,
+        to_ms=START_MS + round(days * MS_PER_DAY),
+        step_ms=round(days * MS_PER_DAY) // 360,
+        fish=(Bucket(START_MS, 1.0, 2.0),),
+        air=(),
+        gaps=(),
+        doors=(),
+        defrosts=(),
+    )
+
+    svg = chart_svg(own_shop, own_shop.units[0], course, "")
+
+    assert f">{said}</text>" in svg
 
 
 def test_corrective_action_is_written_down_with_who_and_what_became_of_the_fish(
