@@ -38,6 +38,10 @@ def nights(draw: st.DrawFn) -> tuple[list[int], list[float]]:
         first = int(random.integers(count))
         length = int(random.integers(1, draw(st.sampled_from([5, 60, 700]))))
         air_c[first : first + length] += float(random.uniform(0.5, 12.0))
+    if draw(st.booleans()):  # a slow swing, from some reading on: its crests leave the band
+        period = int(random.integers(5, 160))
+        crest = np.arange(count) % period >= period * draw(st.sampled_from([0.5, 0.75, 0.9]))
+        air_c += np.where(crest, draw(st.sampled_from([1.0, 3.0, 8.0])), 0.0)
     return times_ms.tolist(), np.round(air_c, 2).tolist()
 
 

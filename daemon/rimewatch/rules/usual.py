@@ -6,13 +6,17 @@ out, the band is not learned further: trouble does not become usual because it l
 until it has lasted for a quarter of a day.
 
 ``step(state, at_ms, air_c) -> state``, with plain, serialisable state, and a few
-additions a reading. Pure: no clock, no I/O. Says nothing of why the air left its band.
+additions a reading. What leaves the band alike again and again is a swing and belongs to it
+(``rules.swings``). Pure: no clock, no I/O. Says nothing of why the air left its band.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import floor, inf
 from typing import Final, NamedTuple
+
+from rimewatch.rules import swings
+from rimewatch.rules.swings import Crest, Swing
 
 BIN_MS: Final = 5 * 60_000
 """The past is kept in pieces this long, on a fixed grid, so that a fold begun later comes
@@ -80,17 +84,21 @@ class UsualState(NamedTuple):
     """When the air was last at or below the middle."""
     out: Departure | None = None
     """Above the band since; None: it is within."""
+    swing: Swing = Swing()
+    """The crests above the band that came and went."""
 
 
 def step(state: UsualState, at_ms: int, air_c: float) -> UsualState:
     """Take a reading of the air, later than those before."""
-    bins, usual_c, top_c, start_ms, sum_c, peak_c, count, calm_ms, out = state
+    bins, usual_c, top_c, start_ms, sum_c, peak_c, count, calm_ms, out, swing = state
     if out is not None:
         if air_c > top_c and at_ms - out.left_ms < ADOPTED_AFTER_MS:
             return state._replace(out=_further(out, at_ms, air_c))
         if air_c > top_c:  # lasting: another band
-            return _begun((), 0.0, inf, at_ms, air_c, at_ms)
-        return _begun(bins, usual_c, top_c, at_ms, air_c, at_ms if air_c <= usual_c else calm_ms)
+            return _begun((), 0.0, inf, at_ms, air_c, at_ms, Swing())
+        swing = swings.with_crest(swing, Crest(out.left_ms, at_ms, out.peak_c), usual_c)
+        calm_ms = at_ms if air_c <= usual_c else calm_ms
+        return _begun(bins, usual_c, swing.lifted(top_c), at_ms, air_c, calm_ms, swing)
     if air_c > top_c + MARGIN_C:
         return state._replace(out=_departed(state, at_ms, air_c))
     if count and at_ms - start_ms < BIN_MS:
@@ -103,11 +111,15 @@ def step(state: UsualState, at_ms: int, air_c: float) -> UsualState:
             max(peak_c, air_c),
             count + 1,
             at_ms if air_c <= usual_c or not calm_ms else calm_ms,
+            None,
+            swing,
         )
     if count:
         bins, usual_c, top_c = _learned(state)
+        swing = swings.with_piece(swing, peak_c, at_ms)
+        top_c = swing.lifted(top_c)
     calm = air_c <= usual_c or not calm_ms
-    return _begun(bins, usual_c, top_c, at_ms, air_c, at_ms if calm else calm_ms)
+    return _begun(bins, usual_c, top_c, at_ms, air_c, at_ms if calm else calm_ms, swing)
 
 
 def fold(times_ms: Iterable[int], air_c: Iterable[float]) -> tuple[UsualState, list[Departure]]:
@@ -148,10 +160,11 @@ def _begun(
     at_ms: int,
     air_c: float,
     calm_ms: int,
+    swing: Swing,
 ) -> UsualState:
     """Begin a piece with its first reading."""
     start_ms = at_ms // BIN_MS * BIN_MS
-    return UsualState(bins, usual_c, top_c, start_ms, air_c, air_c, 1, calm_ms)
+    return UsualState(bins, usual_c, top_c, start_ms, air_c, air_c, 1, calm_ms, None, swing)
 
 
 def _learned(state: UsualState) -> tuple[tuple[tuple[float, float], ...], float, float]:

@@ -13,6 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from rimewatch.rules import swings
+from rimewatch.rules.swings import Crest, Swing
 from rimewatch.rules.usual import (
     ADOPTED_AFTER_MS,
     BIN_MS,
@@ -38,15 +40,21 @@ class _Band:
     Both are looked up only when asked: a calm hour asks for neither.
     """
 
-    __slots__ = ("means", "peaks")
+    __slots__ = ("means", "peaks", "swing")
 
     def __init__(self) -> None:
         self.means: list[float] = []
         self.peaks: list[float] = []
+        self.swing = Swing()
 
-    def learn(self, mean_c: float, peak_c: float) -> None:
-        self.means.append(mean_c)
-        self.peaks.append(peak_c)
+    def learn(self, means: list[float], peaks: list[float], ended_ms: list[int]) -> None:
+        """Take pieces; each has ended by the first reading after it."""
+        self.means += means
+        self.peaks += peaks
+        if self.swing.top_c == -inf:
+            return
+        for peak_c, at_ms in zip(peaks, ended_ms, strict=True):
+            self.swing = swings.with_piece(self.swing, peak_c, at_ms)
 
     def usual_c(self, learned: int) -> float:
         """Return the middle of the band once so many pieces were learned."""
@@ -62,7 +70,7 @@ class _Band:
 
     def top_c(self) -> float:
         """Return the top of the band as it is now."""
-        return _top_of(self.latest_peaks())
+        return self.swing.lifted(_top_of(self.latest_peaks()))
 
 
 def _top_of(peaks: list[float]) -> float:
@@ -90,6 +98,7 @@ class _Run:
         self.peaks = np.maximum.reduceat(air_c, self.starts).tolist()
         self.lows = np.minimum.reduceat(air_c, self.starts).tolist()
         self.firsts = air_c[self.starts].tolist()
+        self.begins_ms = times_ms[self.starts].tolist()
         self.edges = [*self.starts.tolist(), len(times_ms)]
 
     def go(self) -> list[Departure]:
@@ -117,19 +126,19 @@ class _Run:
                 self._look_back_for_calm(begun, piece - 1, ahead)
                 return self._out(first)
             if pending is not None:
-                band.learn(*pending)
+                band.learn([pending[0]], [pending[1]], [self.begins_ms[piece]])
             latest = band.latest_peaks()
             # Each piece that is learned takes the place of one before, so it moves the top by
             # one place among the peaks at most.
             at_least_c = latest[_FULL_TOP - (STRIDE - 1)] if len(band.peaks) > MOST_BINS else -inf
             if max(peaks[piece : piece + STRIDE]) <= at_least_c + MARGIN_C:
                 last = min(piece + STRIDE, pieces) - 1
-                band.means.extend(means[piece:last])
-                band.peaks.extend(peaks[piece:last])
+                ended_ms = self.begins_ms[piece + 1 : last + 1]
+                band.learn(means[piece:last], peaks[piece:last], ended_ms)
                 pending = (means[last], peaks[last])
                 piece = last + 1
                 continue
-            at_least_c = _top_of(latest)
+            at_least_c = band.swing.lifted(_top_of(latest))
             if peaks[piece] > at_least_c + MARGIN_C:
                 left = self._first_above(first + 1, after)
                 if left is not None:
@@ -211,6 +220,9 @@ class _Run:
         if air_c[back] > top_c:  # lasting: another band
             self.band = _Band()
             self.calm = (back, back + 1, inf)
+        else:
+            crest = Crest(left_ms, int(times_ms[back]), float(air_c[peak]))
+            band.swing = swings.with_crest(band.swing, crest, band.usual_c(len(band.means)))
         return back
 
 

@@ -3,6 +3,7 @@
 import json
 from math import inf, pi, sin
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -73,6 +74,67 @@ def test_band_is_unknown_for_the_first_quarter_of_an_hour() -> None:
 
     assert state.top_c == inf
     assert state.out is None
+
+
+def slow_swing(minutes: int, period: int, share: float = 0.4) -> list[float]:
+    """A freezer in the trough of its swing, and at its crest for a share of each period."""
+    return [-17.0 if n % period >= period * (1.0 - share) else -20.0 for n in range(minutes)]
+
+
+@pytest.mark.parametrize(("period", "share"), [(40, 0.25), (60, 0.4), (90, 0.4), (180, 0.4)])
+def test_band_that_was_learned_in_a_trough_takes_the_crests_in_after_three(
+    period: int, share: float
+) -> None:
+    """Nobody is asked about a sound unit's swing for days because it was met at its coldest."""
+    air = slow_swing(48 * 60, period, share)
+
+    state, ended = folded(air)
+
+    assert len(ended) == 3
+    assert ended[-1].last_ms <= 3 * period * MINUTE
+    assert state.out is None
+    assert state.top_c == -17.0
+
+
+def test_band_that_took_crests_in_is_left_by_what_is_warmer_than_they_are() -> None:
+    """The swing is usual; a failure is not, however often the swing came before it."""
+    rise = [-17.0 + 0.1 * n for n in range(60)]
+    state, _ = folded(slow_swing(12 * 60, 60) + rise)
+
+    assert state.out is not None
+    assert state.out.top_c == -17.0
+    assert state.out.left_ms <= (12 * 60 + 7) * MINUTE
+
+
+def test_band_lets_its_crests_go_when_the_swing_has_ended() -> None:
+    """A unit that runs evenly again is watched as closely as one that always did."""
+    swung, _ = folded(slow_swing(12 * 60, 60))
+    ended, _ = folded(slow_swing(12 * 60, 60) + [-20.0] * (7 * 60 + 10))
+
+    assert swung.top_c == -17.0
+    assert ended.top_c == -20.0
+
+
+@pytest.mark.parametrize(
+    "warm_at",
+    [
+        pytest.param([(n * 360, 25, 6.0) for n in range(1, 9)], id="a defrost every six hours"),
+        pytest.param([(n * 180, 25, 6.0) for n in range(1, 17)], id="a defrost every three hours"),
+        pytest.param([(200, 12, 4.0), (250, 30, 4.0), (330, 12, 4.2)], id="doors, as they come"),
+        pytest.param([(200, 20, 3.0), (260, 20, 5.0), (320, 20, 8.0)], id="higher each time"),
+        pytest.param([(200 + 10 * n, 4, 3.0) for n in range(40)], id="short doors all day"),
+    ],
+)
+def test_band_does_not_take_in_what_is_no_swing(warm_at: list[tuple[int, int, float]]) -> None:
+    """Defrosts, doors and a failure that comes and goes stay above the band."""
+    air = swinging(48 * 60 + 30)
+    for begin, minutes, warm_c in warm_at:
+        air[begin : begin + minutes] = [warm_c] * minutes
+
+    state, ended = folded(air)
+
+    assert len(ended) >= len(warm_at)
+    assert state.top_c <= 2.0
 
 
 @given(st.lists(st.floats(-30, 30), min_size=1, max_size=120), st.integers(0, 119))
