@@ -7,6 +7,7 @@ it is in: whichever line it comes to first is the one that is foretold, one alar
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from rimewatch.alarms.consequence import LINES_C
 from rimewatch.evaluation.channels import hold_watch, limit_rule
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
@@ -98,6 +99,11 @@ class Line:
     """None: the unit's limit."""
 
     @property
+    def named_c(self) -> float:
+        """The line as people know it, without a guard band."""
+        return self.passed_at_c if self.stake is None else self.stake.line_c
+
+    @property
     def ahead_c(self) -> float:
         """How far it is away."""
         return self.passed_at_c - self.track.state.governing_c
@@ -118,6 +124,25 @@ def nearest_line(unit: Unit, known: Sequence[Track], stakes: Sequence[Stake]) ->
         (line for line in lines if line.ahead_c > 0.0),
         key=lambda line: (line.ahead_c, line.stake is not None),
         default=None,
+    )
+
+
+def line_to_come(unit: Unit, known: Sequence[Track], stakes: Sequence[Stake]) -> Line | None:
+    """Return the line that a unit's fish comes to next, past its limit too; None: none is left.
+
+    Beyond the limit these are the published ones that an alarm's severity counts.
+    """
+    line = nearest_line(unit, known, stakes)
+    if line is not None or not known:
+        return line
+    warmest = max(known, key=lambda track: track.state.governing_c)
+    return next(
+        (
+            Line(track=warmest, passed_at_c=line_c, stake=None)
+            for line_c in LINES_C
+            if line_c > max(unit.limit_c, warmest.state.governing_c)
+        ),
+        None,
     )
 
 
@@ -177,7 +202,7 @@ def projection_condition(
         since_ms=warming.departure.left_ms,
         units=(unit.id,),
         priority=outlook.priority(fish_at_stake=bool(lots)),
-        limit_c=unit.limit_c if stake is None else stake.line_c,
+        limit_c=line.named_c,
         rate_c_per_h=_fish_rate_c_per_h(line.track, outlook),
         time_left_s=outlook.left_s,
         lots=lots if stake is None else stake.lots,

@@ -21,7 +21,13 @@ from rimewatch.evaluation.batches import (
     is_exempt,
 )
 from rimewatch.evaluation.channels import limit_rule
-from rimewatch.evaluation.outlook import outlook_of, projection_condition, stakes_of
+from rimewatch.evaluation.outlook import (
+    Line,
+    line_to_come,
+    outlook_of,
+    projection_condition,
+    stakes_of,
+)
 from rimewatch.evaluation.power import POWER_LOSS, RECOVERY_S, SILENCED, power_condition
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
@@ -123,26 +129,41 @@ class Overseer:
                 for rule in SILENCED:
                     self._host.suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
-            left_s = None if standing is None else standing.time_left_s
-            if standing is None or at_ms // MS_PER_MINUTE % TIME_LEFT_EVERY_MIN == 0:
-                left_s = self._time_left_s(condition.units, at_ms)
-            condition = replace(condition, lots=lots, time_left_s=left_s)
+            counted_ms = None if standing is None else standing.estimated_ms
+            if counted_ms is None or at_ms - counted_ms >= TIME_LEFT_EVERY_MIN * MS_PER_MINUTE:
+                condition = self._counted_down(condition, at_ms)
+            condition = replace(condition, lots=lots)
         self._host.apply({POWER_LOSS: condition})
 
-    def _time_left_s(self, units: Sequence[UnitId], at_ms: int) -> float | None:
-        """Return how long until the first fish without power is too warm, if it can be told."""
-        left: list[float] = []
-        for track in self._host.tracks.values():
-            departure = self.air.departure(track.unit.id)
-            if track.unit.id not in units or departure is None:
+    def _counted_down(self, condition: Condition, at_ms: int) -> Condition:
+        """Say which fish without power comes to its next line first, which one, and when."""
+        first: tuple[float, Line] | None = None
+        for unit in self._shop.units:
+            departure = self.air.departure(unit.id)
+            if unit.id not in condition.units or departure is None:
                 continue
-            if track.state.governing_c >= track.unit.limit_c:
-                return None  # it is too late to say how long is left
-            warming = warming_of(self._shop, self._store, track.unit.id, departure, at_ms)
-            outlook = outlook_of(self._store, warming, track)
-            if outlook is not None and outlook.foretold and outlook.left_s is not None:
-                left.append(outlook.left_s)
-        return min(left, default=None)
+            tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
+            known = [track for track in tracks if track.state.last_ms is not None]
+            line = line_to_come(unit, known, stakes_of(self._host.holds_in(unit.id)))
+            if line is None:
+                continue
+            warming = warming_of(self._shop, self._store, unit.id, departure, at_ms)
+            outlook = outlook_of(self._store, warming, line.track, line.passed_at_c)
+            if outlook is None or not outlook.foretold or outlook.left_s is None:
+                continue
+            if first is None or outlook.left_s < first[0]:
+                first = outlook.left_s, line
+        left_s, line = (None, None) if first is None else first
+        stake = None if line is None else line.stake
+        return replace(
+            condition,
+            time_left_s=left_s,
+            estimated_ms=at_ms,
+            first_unit=None if line is None else line.track.unit.id,
+            limit_c=None if line is None else line.named_c,
+            held_h=None if stake is None else stake.held_h,
+            needed_h=None if stake is None else stake.needed_h,
+        )
 
     def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
         key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)

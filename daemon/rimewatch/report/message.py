@@ -109,8 +109,11 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
     known |= _measured(shop, condition)
-    if condition.time_left_s is not None and condition.time_left_s >= 0:
-        known["left"] = duration(condition.time_left_s, words)
+    if (left_s := _time_left_s(condition, facts.now_ms)) is not None:
+        known["left"] = duration(left_s, words)
+    if condition.first_unit is not None and condition.first_unit in shop.unit:
+        name = wording.printable(shop.unit[condition.first_unit].name)
+        known["nearest"] = wording.clipped(name, LONGEST_NAME)
     if condition.lots:
         lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
         known["lots"] = joined(lots, words, most=4)
@@ -120,6 +123,16 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
         if clean := wording.printable(text):
             known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
     return known
+
+
+def _time_left_s(condition: Condition, now_ms: int) -> float | None:
+    """Return how long is left by now; None where that is not known, or over."""
+    left_s = condition.time_left_s
+    if left_s is None:
+        return None
+    if condition.estimated_ms is not None:
+        left_s -= (now_ms - condition.estimated_ms) / MS_PER_S
+    return left_s if left_s >= 0 else None
 
 
 def _measured(shop: Shop, condition: Condition) -> dict[str, str]:

@@ -34,6 +34,11 @@ class Condition:
     peak_c: float | None = None
     rate_c_per_h: float | None = None
     time_left_s: float | None = None
+    """Until fish passes ``limit_c``, or that hold is lost."""
+    estimated_ms: int | None = None
+    """When ``time_left_s`` was; None: just now."""
+    first_unit: UnitId | None = None
+    """Where ``key.unit`` is None: whose fish comes to its next line first."""
     cause: Cause | None = None
     explanation: str = ""
     """One sentence on why the cause is thought so."""

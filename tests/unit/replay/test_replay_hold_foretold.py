@@ -4,17 +4,11 @@ import math
 from collections.abc import Callable
 
 import pytest
+from watched import Watched
 
 from handmade import ONE_CONTACT, Paper, probe, shop, unit
-from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import MessageDue
-from rimewatch.intake.receiver import Receiver
-from rimewatch.intake.trace import TraceEntry
-from rimewatch.lots.hold import Hold
-from rimewatch.report.message import AlarmFacts, Message, alarm_message
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import About, Priority, Rule, UnitId
+from rimewatch.vocabulary import About, Priority, Rule
 
 START = "2026-02-02T15:00:00Z"
 H = 3600.0
@@ -86,50 +80,6 @@ def hours_of(
         paper.say(at_s, round(air_c(at_s), 3))
         at_s += EVERY_S
     return paper
-
-
-class Watched:
-    """What an evaluator had said of a trace by its end."""
-
-    def __init__(self, paper: Paper, in_shop: Shop) -> None:
-        self.paper, self.shop = paper, in_shop
-        store, receiver = MemoryStore(), Receiver(in_shop)
-        self.evaluator = Evaluator(in_shop, store, paper.start_ms)
-        self.due: list[MessageDue] = []
-        for line in paper.read():
-            self.evaluator.advance(line.at_ms)
-            if isinstance(line, TraceEntry):
-                receiver.enter(line.entry)
-                self.evaluator.enter(line.entry)
-                continue
-            for reading in receiver.receive(line.topic, line.payload, line.at_ms).readings:
-                store.add(reading)
-                self.evaluator.observe(reading)
-            outcomes = self.evaluator.take_outcomes()
-            self.due += [outcome for outcome in outcomes if isinstance(outcome, MessageDue)]
-
-    def of(self, rule: Rule, about: About = About.RAISED) -> list[MessageDue]:
-        """Return the messages about a rule."""
-        return [d for d in self.due if d.send.key.rule is rule and d.send.about is about]
-
-    def hold(self) -> Hold:
-        """Return the lot's hold as it is at the end."""
-        (hold,) = self.evaluator.holds_in(UnitId("freezer-1")).values()
-        return hold
-
-    def words(self, due: MessageDue) -> Message:
-        """Return a message as a phone shows it."""
-        send = due.send
-        return alarm_message(
-            self.shop,
-            AlarmFacts(
-                condition=send.condition,
-                about=send.about,
-                raised_ms=due.raised_ms,
-                now_ms=send.at_ms,
-                above_s=due.above_s,
-            ),
-        )
 
 
 def test_freezer_that_fails_foretells_the_loss_of_its_hold_in_time() -> None:

@@ -113,6 +113,27 @@ def test_power_loss_over_several_units_counts_and_names_them() -> None:
     assert "Front display case, Walk-in cooler and Chest freezer" in message.body
 
 
+@pytest.mark.parametrize(
+    ("minutes_old", "said"), [(0, "in about 40 min"), (5, "in about 35 min"), (41, None)]
+)
+def test_power_loss_counts_on_from_when_the_time_left_was_estimated(
+    minutes_old: int, said: str | None
+) -> None:
+    """A repeat names what is left by now, and nothing once that is over."""
+    condition = replace(
+        _condition(Rule.POWER_LOSS, time_left_s=2400.0, first_unit=UnitId("walk-in")),
+        key=AlarmKey(unit=None, rule=Rule.POWER_LOSS),
+        units=(UnitId("case-1"), UnitId("walk-in")),
+        estimated_ms=TO_MS - minutes_old * MINUTE_MS,
+    )
+    body = _message(condition, About.REPEAT).body
+
+    if said is None:
+        assert "First to" not in body
+    else:
+        assert f"First to get too warm: Walk-in cooler, past 41.0 °F {said}." in body
+
+
 def test_unknown_cause_claims_none() -> None:
     """Where the evidence tells nothing, nothing is claimed."""
     body = _message(_condition(cause=Cause.UNKNOWN, explanation=""), About.RAISED).body
