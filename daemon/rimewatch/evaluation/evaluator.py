@@ -73,7 +73,6 @@ CHATTER_S = {
 }
 """Alarms of these rules that come back so soon are one alarm: see docs/decisions/0012."""
 
-
 RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
 """Rules that are asked only of the probes they apply to."""
 
@@ -200,9 +199,7 @@ class Evaluator:
             case Acknowledge():
                 self._acknowledge(entry, at_ms)
             case Shelve():
-                key = AlarmKey(unit=entry.unit, rule=entry.rule)
-                until_ms = at_ms + round(entry.minutes * 60_000)
-                self._do(self._engine.shelve(self.alarms, key, at_ms, until_ms, entry.who))
+                self._shelve(entry, at_ms)
             case OutOfService():
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
@@ -241,14 +238,9 @@ class Evaluator:
         self.now_ms = max(self.now_ms, now_ms)
 
     def set_back(self, now_ms: int) -> None:
-        """Go on from an earlier instant: a clock that was ahead has been put right.
-
-        What was concluded stays. What waits for its time waits from now on, and a morning
-        that had come does not come again.
-        """
+        """Go on from an earlier instant: a clock that was ahead has been put right."""
         self.alarms = self._engine.set_back(self.alarms, now_ms, self.now_ms - now_ms)
-        if self._late_since_ms is not None:
-            self._late_since_ms = min(self._late_since_ms, now_ms)
+        self._late_since_ms = self._late_since_ms and min(self._late_since_ms, now_ms)
         self.now_ms = now_ms
 
     def finish(self, now_ms: int) -> None:
@@ -338,11 +330,11 @@ class Evaluator:
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
         weights = [
-            entries.received.kilograms
+            received.kilograms
             for lot in lots
-            if (entries := self._lots.get(lot)) is not None
-            and entries.received is not None
-            and entries.received.kilograms is not None
+            if lot in self._lots
+            and (received := self._lots[lot].received) is not None
+            and received.kilograms is not None
         ]
         return sum(weights) if weights else None
 
@@ -355,6 +347,13 @@ class Evaluator:
             return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
+
+    def _shelve(self, entry: Shelve, at_ms: int) -> None:
+        # Its minutes run from when it was entered, whether or not anybody was at work.
+        until_ms = entry.at_ms + round(entry.minutes * MS_PER_MINUTE)
+        key = AlarmKey(unit=entry.unit, rule=entry.rule)
+        if until_ms > at_ms:
+            self._do(self._engine.shelve(self.alarms, key, at_ms, until_ms, entry.who))
 
     def _retire(self) -> None:
         """End the alarms of what the configuration does not have any more."""
@@ -457,8 +456,8 @@ class Evaluator:
         """Say of each condition that it is so, or (None) that it no longer is."""
         for key, found in conditions.items():
             if found is not None:
-                condition = self._weighed(found)
-                self._do(self._engine.set_condition(self.alarms, condition, self.now_ms))
+                weighed = self._weighed(found)
+                self._do(self._engine.set_condition(self.alarms, weighed, self.now_ms))
             elif key in self.alarms.conditions:
                 self._do(self._engine.clear_condition(self.alarms, key, self.now_ms))
 
