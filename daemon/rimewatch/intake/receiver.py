@@ -206,8 +206,12 @@ class Receiver:
         )
 
     def _look_for_two(self, one: _Watched, reading: Reading, notes: list[str]) -> None:
-        if one.is_temperature and one.sources.add(reading.observed_ms, reading.value):
-            one.two_sources_ms = reading.arrived_ms
+        if not one.is_temperature:
+            return
+        is_new = one.sources.add(reading.observed_ms, reading.value)
+        if one.sources.found:
+            one.two_sources_ms = reading.arrived_ms  # the last time: it may go on for days
+        if is_new:
             topic = storable(own_filter(one.probe.topic, one.probe.match))
             notes.append(
                 f"{one.id}: its readings come in turn from two levels, as if two devices sent on "

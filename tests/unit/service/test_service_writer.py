@@ -388,3 +388,20 @@ class TestPictures:
         charts.stop(grace_s=20.0)
 
         assert "not drawn within" in charts.take_trouble()
+
+
+def test_two_devices_on_one_topic_are_an_event_once(journal: Journal, clock: SteppedClock) -> None:
+    """Noted when it is found, not with every reading; the readings are all there."""
+    writer = Writer(shop(), journal, clock)
+    items = [
+        one
+        for n in range(30)
+        for one in arrivals(1, 2.0 if n % 2 else 9.5, from_ms=START_MS + n * 60_000)
+    ]
+    clock.move_to(START_MS + 30 * 60_000)
+    writer.take(items)
+
+    events = [e for e in journal.events_between(0, START_MS * 2) if e.what == "two sources"]
+    assert [event.at_ms for event in events] == [START_MS + 8 * 60_000]
+    assert "as if two devices sent on shop/case-1/air" in events[0].detail
+    assert kept(journal) == 30
