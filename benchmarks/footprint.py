@@ -51,10 +51,12 @@ client.loop_forever()
 
 
 def configuration(port: int, probes: int) -> str:
-    """Return a shop of cases with two probes each."""
+    """Return a shop of cases with two probes each, and somebody who can be told."""
     head = (
         '[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "America/Chicago"\n'
         f'[broker]\nurl = "mqtt://127.0.0.1:{port}"\nclient_id = "bench-{probes}"\n'
+        '[[contact]]\nid = "first"\nname = "On-call phone"\nurls = ["json://127.0.0.1:1/"]\n'
+        '[[escalation]]\nafter_s = 0\ncontacts = ["first"]\nrepeat_s = 900\n'
     )
     units = "".join(
         f'[[unit]]\nid = "case-{n}"\nname = "Case {n}"\nkind = "display-case"\n'
