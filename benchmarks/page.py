@@ -17,6 +17,7 @@ import tempfile
 import time
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -272,8 +273,7 @@ def measure(rounds: int, folder: Path, scale: Scale) -> tuple[Row, dict[str, int
                 less_is_better=True,
             )
             turns = take_turns(
-                {name: lambda path=path: visitor.get(path) for name, path in asked.items()},
-                rounds,
+                {name: partial(visitor.get, path) for name, path in asked.items()}, rounds
             )
             for name, done in turns.items():
                 row.put_median(name, [1000.0 * one.seconds for one in done])
