@@ -56,7 +56,7 @@ class Size:
 
 SMALL: Final = Size(width=320, height=104, density=2.0, text_px=10.5, most_ticks=5, legend=False)
 """One of a column in a mail, sharp on a phone."""
-FULL: Final = Size(width=960, height=420, density=1.5, text_px=12.0, most_ticks=13, legend=True)
+FULL: Final = Size(width=720, height=315, density=2.0, text_px=12.5, most_ticks=13, legend=True)
 """A page of its own, for a record."""
 
 
@@ -140,7 +140,10 @@ def _draw(
     figure = Figure(figsize=(size.width / 96.0, size.height / 96.0), dpi=dpi)
     figure.patch.set_alpha(0.0)
     canvas = FigureCanvasAgg(figure)
-    left, right = 3.4 * size.text_px / size.width, 1.0 - 0.9 * size.text_px / size.width
+    left, right = (
+        3.4 * size.text_px / size.width,
+        1.0 - (1.7 if size.legend else 0.9) * size.text_px / size.width,
+    )
     bottom = 1.8 * size.text_px / size.height
     top = 1.0 - (2.2 if size.legend else 0.7) * size.text_px / size.height
     axes = figure.add_axes((left, bottom, right - left, top - bottom))

@@ -268,6 +268,8 @@ class Summary:
     actions: tuple[Action, ...]
     cooling: tuple[CoolingFacts, ...] = ()
     timed: tuple[TimedFacts, ...] = ()
+    on_call: tuple[str, ...] = ()
+    """The names of whom the summary goes to at its end, rotas resolved."""
     changes: tuple[Change, ...] = ()
     """Settings that were changed within its time."""
 

@@ -53,6 +53,8 @@ class Page:
     clock_note: str
     state: State
     verdict: tuple[str, ...]
+    todos_title: str
+    """To do today, and by whom: who is told first this morning."""
     todos: tuple[str, ...]
     units: tuple[UnitBlock, ...]
     sections: tuple[Section, ...]
@@ -72,6 +74,8 @@ def page(summary: Summary) -> Page:
         clock_note=_clock_note(summary),
         state=summary.state,
         verdict=summary.verdict,
+        todos_title="To do today"
+        + (f", by {wording.joined(summary.on_call, most=3)}" if summary.on_call else ""),
         todos=tuple(todo.text for todo in summary.todos),
         units=tuple(_unit_block(summary, unit) for unit in summary.units),
         sections=tuple(sections(summary)),

@@ -15,6 +15,7 @@ def page_json(page: Page) -> str:
         "clock_note": page.clock_note,
         "state": page.state.value,
         "verdict": list(page.verdict),
+        "todos_title": page.todos_title,
         "todos": list(page.todos),
         "units": [
             {

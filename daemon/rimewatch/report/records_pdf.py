@@ -25,7 +25,7 @@ from rimewatch.report.sections import (
 )
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
 from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
-from rimewatch.vocabulary import MS_PER_S, Paper, UnitId
+from rimewatch.vocabulary import MS_PER_S, Paper, Rule, UnitId
 
 _RATIO: Final = chart.FULL.height / chart.FULL.width
 _WARM_INK: Final = "#b23f28"
@@ -63,9 +63,11 @@ def _first_page(sheet: Sheet, records: Records) -> None:
     sheet.text(facts.shop_name, ink=QUIET_INK)
     sheet.space(2.0)
     sheet.title("Temperature and freezing record")
-    begins = wording.local_moment(records.from_ms, facts.zone)
-    ends = wording.local_moment(records.to_ms, facts.zone)
-    sheet.text(f"{begins} {records.first.year} to {ends} {records.last.year}.")
+    begins, ends = (
+        f"{wording.local_day(at_ms, facts.zone)}, {wording.local_time(at_ms, facts.zone)}"
+        for at_ms in (records.from_ms, records.to_ms)
+    )
+    sheet.text(f"{begins} to {ends}.")
     sheet.text(
         f"Times are those of {facts.zone.key}; temperatures are °{facts.scale.value}.",
         ink=QUIET_INK,
@@ -152,10 +154,16 @@ def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> No
     )
     if found.min_c is not None and found.max_c is not None:
         span = wording.temperature_range(found.min_c, found.max_c, scale)
-        sheet.text(
-            f"{span}; above the limit for {wording.duration(found.fish_above_limit_s)} as the "
-            f"fish felt it; unmonitored for {wording.duration(found.missing_s)}."
+        above_s, missing_s = found.fish_above_limit_s, found.missing_s
+        above = (
+            f"above the limit for {wording.duration(above_s)}" if above_s else "not above the limit"
         )
+        unseen = (
+            f"unmonitored for {wording.duration(missing_s)}"
+            if missing_s
+            else "monitored throughout"
+        )
+        sheet.text(f"{span}; {above} as the fish felt it; {unseen}.")
     if reason := limit_reason(log.unit, scale):
         sheet.text(f"{reason[0].upper()}{reason[1:]}")
     if png is not None:
@@ -211,7 +219,7 @@ def _lots(sheet: Sheet, records: Records) -> None:
             Column(title="Started", share=1.4),
             Column(title="Completed", share=1.4),
             Column(title="Credited", share=1.5, align="R"),
-            Column(title="Set back", share=0.7, align="R"),
+            Column(title="Set back", share=0.9, align="R"),
         ),
         (
             [
@@ -298,7 +306,7 @@ def _rest(sheet: Sheet, records: Records) -> None:
             [
                 moment(records, item.at_ms),
                 unit_name(records, item.unit),
-                f"{item.rule} {item.what}".strip(),
+                f"{RULES[Rule(item.rule)]}: {item.what}" if item.rule else item.what,
                 item.who,
             ]
             for item in records.handled
@@ -322,8 +330,8 @@ def _rest(sheet: Sheet, records: Records) -> None:
     _list(
         sheet,
         "The service itself",
-        ("When", "What", "Detail", ""),
-        ([moment(records, item.at_ms), item.what, item.detail, ""] for item in records.happenings),
+        ("When", "What", "Detail"),
+        ([moment(records, item.at_ms), item.what, item.detail] for item in records.happenings),
     )
 
 
@@ -339,7 +347,7 @@ def _list(sheet: Sheet, title: str, heads: Sequence[str], rows: Iterable[Sequenc
     if not found:
         return
     sheet.heading(title)
-    shares = (1.3, 1.6, 3.2, 1.4)
+    shares = (1.3, 1.6, 3.2, 1.4) if len(heads) == 4 else (1.3, 1.7, 4.5)
     sheet.table(
         [Column(title=head, share=share) for head, share in zip(heads, shares, strict=True)], found
     )

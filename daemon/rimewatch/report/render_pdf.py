@@ -57,7 +57,8 @@ def summary_pdf(page: str, html: str, *, made: datetime, paper: Paper, foot: str
         sheet.text(seen["clock_note"], size_pt=SMALL_PT)
     if seen["todos"]:
         sheet.space(4.0)
-        sheet.numbered_box("To do today", seen["todos"])
+        title = seen.get("todos_title", "To do today")  # older ones have none
+        sheet.numbered_box(title, seen["todos"])
     sheet.heading("Units")
     for unit in seen["units"]:
         _unit(sheet, unit, next(charts, None) if unit["chart"] else None)

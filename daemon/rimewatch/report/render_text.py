@@ -67,7 +67,7 @@ def file_text(summary: Summary) -> str:
         "",
     ]
     if seen.todos:
-        lines.append("TO DO TODAY")
+        lines += _wrapped(seen.todos_title.upper())
         for count, text in enumerate(seen.todos, start=1):
             lines += _wrapped(text, first=f"{count:3}. ", rest="     ")
         lines.append("")

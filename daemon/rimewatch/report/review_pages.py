@@ -121,7 +121,9 @@ def _notes(review: Review, item: UnitReview) -> Iterator[str]:
             _degrees(review, value * 7) for value in (found.low, found.slope, found.high)
         )
         unit = f"°{review.scale.value} a week"
-        if not found.is_certain:
+        if max(abs(found.low), abs(found.high)) * 7 < STEADY_C_A_WEEK:
+            yield f"Its {what} is steady: {slope} {unit} ({low} to {high})."
+        elif not found.is_certain:
             yield f"No certain trend of its {what}: {low} to {high} {unit}."
         elif abs(found.slope * 7) < STEADY_C_A_WEEK:
             yield f"Its {what} is steady: {slope} {unit} ({low} to {high})."
@@ -203,7 +205,7 @@ def _lasting(seconds: float) -> str:
 
 def _degrees(review: Review, delta_c: float) -> str:
     value = wording.difference_in_scale(delta_c, review.scale)
-    return f"{value:+.2f}".replace("-", "−")
+    return "0.00" if abs(value) < 0.005 else f"{value:+.2f}".replace("-", "−")
 
 
 def _row(review: Review, item: UnitReview, week: Stretch) -> tuple[str, ...]:
@@ -342,7 +344,11 @@ def review_pdf(review: Review, *, paper: Paper) -> bytes:
     sheet.title(seen.title)
     sheet.text(seen.period, ink=QUIET_INK)
     columns = [
-        Column(title=head, share=1.5 if place == 4 else 1.2, align="L" if place == 0 else "R")
+        Column(
+            title=head,
+            share=1.0 if place in (0, 1, 2) else 1.45,
+            align="L" if place == 0 else "R",
+        )
         for place, head in enumerate(seen.heads)
     ]
     for unit in seen.units:

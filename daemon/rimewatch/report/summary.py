@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
+from rimewatch.alarms.rota import first_told
 from rimewatch.evaluation.awaiting import meant_by
 from rimewatch.evaluation.settings import Change
 from rimewatch.report import wording
@@ -140,6 +141,7 @@ def build_summary(
         actions=tuple(action for action in noted if period.from_ms <= action.at_ms <= period.to_ms),
         cooling=cooling_facts(ledger),
         timed=timed_facts(ledger),
+        on_call=tuple(_contact(shop, contact) for contact in first_told(shop, period.to_ms)),
         changes=tuple(_change(record) for record in records(ledger, "setting_changes")),
     )
 

@@ -1,9 +1,15 @@
 """What the morning summary asks for: each task once, and none for nothing."""
 
-from report_nights import an_excursion, bad_ledger, quiet_ledger, summary_of
+from dataclasses import replace
+from datetime import time
 
+from report_nights import an_excursion, bad_ledger, quiet_ledger, shop, summary_of
+
+from rimewatch.report.page import page
 from rimewatch.report.render_text import file_text
 from rimewatch.report.sections import sections
+from rimewatch.shop import Contact, EscalationStep, Shift
+from rimewatch.vocabulary import ContactId
 
 
 class TestTodo:
@@ -133,3 +139,29 @@ class TestTodo:
         assert summary_of(ledger).todos[0].text == (
             "Front display case is still above 41.0 °F: keep fish out of it and see to the unit."
         )
+
+
+def test_the_tasks_say_whose_they_are_where_somebody_is_on_call() -> None:
+    """Of two rotas' mornings each names who has it; a shop without contacts names nobody."""
+    of = shop()
+    told = replace(
+        of,
+        escalation=(EscalationStep(after_s=0.0, contacts=(ContactId("desk"),), repeat_s=None),),
+        contacts=(Contact(id=ContactId("ana"), name="Ana", urls=()),),
+        shifts=(
+            Shift(
+                rota=ContactId("desk"),
+                days=frozenset({0}),
+                on_holidays=False,
+                begins=time(6, 0),
+                ends=time(14, 0),
+                contacts=(ContactId("ana"),),
+            ),
+        ),
+    )
+
+    assert page(summary_of(bad_ledger(), of=told)).todos_title == "To do today, by Ana"
+    assert "TO DO TODAY, BY ANA" in file_text(summary_of(bad_ledger(), of=told))
+    assert (
+        page(summary_of(bad_ledger(), of=replace(of, escalation=()))).todos_title == "To do today"
+    )
