@@ -11,8 +11,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from handmade import Paper, probe, shop, unit
+from handmade import ONE_CONTACT, Paper, probe, shop, unit
+from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
+from path_proxy import PathProxy
 from rimewatch.entries import Acknowledge
 from rimewatch.journal.reader import JournalReader
 from rimewatch.shop import Web
@@ -25,7 +27,18 @@ SCREEN = {"width": 1280, "height": 800}
 PASSWORD = "ice and salt and ice"
 WAIT_MS = 20_000
 UNITS = 50
-PAGES = ("/", "/unit/case-1", "/unit/case-2?span=week", "/lots", "/mornings", "/records", "/health")
+BELOW = "/rimewatch"
+PAGES = (
+    "/",
+    "/unit/case-1",
+    "/unit/case-2?span=week",
+    "/lots",
+    "/lot?lot=L1",
+    "/mornings",
+    "/records",
+    "/health",
+    "/settings",
+)
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +109,7 @@ def test_pages_can_be_used_by_everybody_and_load_nothing_from_elsewhere(
     for path in PAGES:
         page.goto(address(running) + path)
         expect(page.get_by_role("heading", level=1)).to_be_visible()
+        page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
         found = [(v["id"], v["nodes"][0]["html"]) for v in Axe().run(page).response["violations"]]
         assert found == [], path
         assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
@@ -185,3 +199,51 @@ def test_first_page_of_fifty_units_is_small(tmp_path: Path, mosquitto: Mosquitto
 
     assert 20_000 < max(sizes) < 50_000
     assert min(took_s) < 0.1
+
+
+def test_night_as_a_person_lives_it_below_a_path_of_the_shops_host(
+    tmp_path: Path, mosquitto: Mosquitto, browser: Browser
+) -> None:
+    """From the message's link to the summary that has what was done, through a proxy."""
+    receiver = Receiver()
+    tables = (unit("case-1", name="Front display case"), probe("fish", measures="product"))
+    plain = shop(*tables, ONE_CONTACT.replace("json://127.0.0.1:9000/", receiver.url()))
+    paper = Paper().curve([(0, 2.0), (120, 9.0)], "fish")
+    with PathProxy(BELOW) as proxy:
+        host = f"http://127.0.0.1:{proxy.port}"
+        web = Web(url=host + BELOW, host="127.0.0.1", port=0, path=BELOW)
+        own = replace(plain, broker=replace(plain.broker, url=mosquitto.url), web=web)
+        lines = paper.read()
+        with RunningService(own, tmp_path / "rimewatch.db", lines[0].at_ms) as night:
+            proxy.behind = night.service.pages.port
+            night.play(mosquitto.port, lines)
+            receiver.wait_for(lambda r: bool(r.got), "the alarm's message")
+            link = re.search(rf"{host}{BELOW}/a/\S+", receiver.got[0]["message"])
+            assert link is not None, receiver.got
+            context = browser.new_context(viewport=PHONE)  # type: ignore[arg-type]  # a literal
+            page = context.new_page()
+            page.goto(link[0])
+            page.get_by_role("button", name="I have seen it, I am on it").click()
+            expect(page.get_by_role("status")).to_contain_text("On-call phone", timeout=WAIT_MS)
+
+            invitation = re.search(rf"{host}{BELOW}/set-up/\S+", " ".join(night.said))
+            assert invitation is not None, night.said
+            page.goto(invitation[0])
+            page.get_by_label("Your name").fill("Ana")
+            page.get_by_label("Password").fill(PASSWORD)
+            page.get_by_role("button", name="Set it and sign in").click()
+            expect(page.locator("#live")).to_have_text("live", timeout=WAIT_MS)
+            expect(page.get_by_text("Seen by On-call phone")).to_be_visible(timeout=WAIT_MS)
+            page.get_by_role("link", name=re.compile("Front display case.*too warm")).click()
+            page.get_by_label("In your own words").fill("Moved all of it into the walk-in")
+            page.get_by_label("The fish was").select_option("kept")
+            page.get_by_role("button", name="Write it down").click()
+            expect(page).to_have_url(f"{host}{BELOW}/unit/case-1", timeout=WAIT_MS)
+
+            night.play(mosquitto.port, Paper().curve([(180, 2.0), (2400, 2.0)], "fish").read())
+            receiver.wait_for(lambda r: len(r.got) >= 3, "the return, then the summary")
+            page.get_by_role("link", name="Mornings").click()
+            page.get_by_role("link", name="Monday 2 March 2026").click()
+            expect(page.get_by_text("Moved all of it into the walk-in").first).to_be_visible()
+            context.close()
+    receiver.close()

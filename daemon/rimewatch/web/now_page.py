@@ -7,9 +7,12 @@ events; when anything but figures changes, the page's middle is fetched again.
 import asyncio
 import hashlib
 import json
+import secrets
 from collections.abc import AsyncIterator
+from dataclasses import dataclass
 from typing import Any, Final
 
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 from starlette.routing import BaseRoute, Route
@@ -20,9 +23,10 @@ from rimewatch.clock import Clock
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.report import wording
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import Priority
-from rimewatch.web.guard import Guard
+from rimewatch.vocabulary import MS_PER_S, Priority
+from rimewatch.web.guard import Guard, Visitor
 from rimewatch.web.live import Board, Snapshot
+from rimewatch.web.people import Role
 from rimewatch.web.rendering import Renderer, drawing
 from rimewatch.web.spark import spark
 from rimewatch.web.standing import (
@@ -39,8 +43,19 @@ AT_MOST_EVERY_S: Final = 2.0
 """How often a stream tells news (our choice): nobody reads faster."""
 CURVE_MS: Final = 12 * 3_600_000
 BUCKET_MS: Final = 15 * 60_000
+_TOKENS_PLACE: Final = secrets.token_hex(32)
+"""Stands where each session's own token goes; nothing that people enter can hold it."""
 _OPEN: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED_UNACKNOWLEDGED})
 _RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A text that everybody may be given, and what all of it follows from."""
+
+    text: str
+    of: Snapshot
+    at_s: int
 
 
 class NowPage:
@@ -62,6 +77,8 @@ class NowPage:
         self._guard = guard
         self._renderer = renderer
         self._clock = clock
+        self._middles: dict[bool, _Made] = {}
+        self._told: _Made | None = None
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the first page and its stream."""
@@ -73,17 +90,35 @@ class NowPage:
 
     async def page(self, request: Request) -> Response:
         """Show how things stand."""
-        return await self._answer(request, "now.html")
+        visitor = await self._guard.visitor(request)
+        return self._renderer.page(
+            "now.html", title="Now", visitor=visitor, here="/", middle=self._middle(visitor)
+        )
 
     async def middle(self, request: Request) -> Response:
         """Return the page's middle alone, for the script."""
-        return await self._answer(request, "now_middle.html")
+        return self._renderer.answer(self._middle(await self._guard.visitor(request)))
 
-    async def _answer(self, request: Request, template: str) -> Response:
-        visitor = await self._guard.visitor(request)
-        return self._renderer.page(
-            template, title="Now", visitor=visitor, here="/", **self._shown()
-        )
+    def _middle(self, visitor: Visitor) -> Markup:
+        """Return the page's middle for somebody.
+
+        An alarm makes every phone ask for it in the same moment, in which the writer has an
+        alarm to send: it is made once for all of them, but for the token of their forms.
+        """
+        may_act = visitor.may(Role.ACT)
+        made = self._middles.get(may_act)
+        if made is None or not self._is_fresh(made):
+            text = self._renderer.part(
+                "now_middle.html", may_act=may_act, form_token=_TOKENS_PLACE, **self._shown()
+            )
+            made = self._middles[may_act] = self._of_now(text)
+        return Markup(made.text.replace(_TOKENS_PLACE, visitor.form_token))  # noqa: S704 (ours)
+
+    def _of_now(self, text: str) -> _Made:
+        return _Made(text, self._board.latest, self._clock.now_ms() // MS_PER_S)
+
+    def _is_fresh(self, made: _Made) -> bool:
+        return made.of is self._board.latest and made.at_s == self._clock.now_ms() // MS_PER_S
 
     async def stream(self, request: Request) -> Response:
         """Tell what changes, until the visitor leaves or the server ends."""
@@ -99,11 +134,13 @@ class NowPage:
         )
 
     async def _news(self, number: int, changed: asyncio.Event) -> AsyncIterator[str]:
+        loop = asyncio.get_running_loop()
         try:
             yield "retry: 5000\n\n"
             while not self._board.ended:
-                yield f"data: {json.dumps(self.figures(), separators=(',', ':'))}\n\n"
-                changed.clear()
+                changed.clear()  # before it is told: what comes while it is being told is told next
+                yield self._event()
+                told_s = loop.time()
                 while not self._board.ended:
                     try:
                         await asyncio.wait_for(changed.wait(), PING_S)
@@ -111,9 +148,16 @@ class NowPage:
                     except TimeoutError:
                         yield ": still here\n\n"
                 if not self._board.ended:
-                    await asyncio.sleep(AT_MOST_EVERY_S)
+                    await asyncio.sleep(max(0.0, told_s + AT_MOST_EVERY_S - loop.time()))
         finally:
             self._board.leave(number)
+
+    def _event(self) -> str:
+        """Return the figures as the stream tells them, made once for every phone."""
+        if self._told is None or not self._is_fresh(self._told):
+            figures = json.dumps(self.figures(), separators=(",", ":"))
+            self._told = self._of_now(f"data: {figures}\n\n")
+        return self._told.text
 
     # --- what is shown --------------------------------------------------------------------
 
@@ -121,19 +165,20 @@ class NowPage:
         """Return what the stream tells: the figures, and a mark of all else on the page."""
         at_ms = self._clock.now_ms()
         snapshot = self._board.latest
+        views = self._views(snapshot, at_ms)
         return {
-            "shape": self._shape(snapshot, at_ms),
+            "shape": self._shape(snapshot, views, at_ms),
             "at": self._at(at_ms),
             "units": {
                 view.id: {"fish": view.fish, "air": view.air, "since": view.since, "age": view.age}
-                for view in self._views(snapshot, at_ms)
+                for view in views
             },
         }
 
     def _shown(self) -> dict[str, Any]:
         at_ms = self._clock.now_ms()
         snapshot = self._board.latest
-        views = in_order(self._views(snapshot, at_ms))
+        views = self._views(snapshot, at_ms)
         alarms = _ordered(snapshot.alarms)
         open_ = [alarm for alarm in alarms if alarm.state in _OPEN]
         seen = [alarm for alarm in alarms if alarm.state is State.ACKNOWLEDGED]
@@ -143,7 +188,7 @@ class NowPage:
             "behind": is_behind(snapshot, at_ms),
             "headline": headline(views, len(open_)),
             "at": self._at(at_ms),
-            "shape": self._shape(snapshot, at_ms),
+            "shape": self._shape(snapshot, views, at_ms),
             "open": [self._alarm(alarm, at_ms) for alarm in open_],
             "seen": [self._alarm(alarm, at_ms) for alarm in seen],
             "todos": [*_holds(snapshot.lots), *snapshot.todos],
@@ -162,7 +207,7 @@ class NowPage:
                         else ""
                     ),
                 )
-                for view in views
+                for view in in_order(views)
             ],
         }
 
@@ -192,10 +237,10 @@ class NowPage:
     def _at(self, at_ms: int) -> str:
         return f"{wording.local_zone(at_ms, self._shop.timezone):%H:%M}"
 
-    def _shape(self, snapshot: Snapshot, at_ms: int) -> str:
+    def _shape(self, snapshot: Snapshot, views: list[UnitView], at_ms: int) -> str:
         """Return a mark of everything on the page but its figures."""
         parts = [
-            *(f"{view.id} {view.word}" for view in self._views(snapshot, at_ms)),
+            *(f"{view.id} {view.word}" for view in views),
             *(f"{alarm.id} {alarm.state} {alarm.priority}" for alarm in snapshot.alarms),
             *snapshot.todos,
             *_holds(snapshot.lots),

@@ -86,6 +86,15 @@ class Renderer:
         )
         return HTMLResponse(text, status_code=status, headers={"Content-Security-Policy": POLICY})
 
+    def part(self, template: str, **shown: Any) -> str:  # noqa: ANN401 (as above)
+        """Return a part of a page, that holds nothing of who looks at it."""
+        return _environment().get_template(template).render(root=self._root, **shown)
+
+    @staticmethod
+    def answer(text: str) -> Response:
+        """Return a part of a page as an answer of its own."""
+        return HTMLResponse(text, headers={"Content-Security-Policy": POLICY})
+
     def _menu(self, visitor: Visitor | None) -> tuple[tuple[str, str], ...]:
         """Return what the menu leads to: nothing that would be refused."""
         if visitor is None:

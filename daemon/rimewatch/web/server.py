@@ -13,6 +13,9 @@ from starlette.types import ASGIApp
 
 STARTS_WITHIN_S: Final = 10.0
 ENDS_WITHIN_S: Final = 5.0
+KEEPS_OPEN_S: Final = 75
+"""How long an idle connection stays open: longer than the minute after which proxies usually let
+it go (common practice, no source). Whoever closes first, the other's next request is lost."""
 _LOOK_S: Final = 0.02
 
 
@@ -62,6 +65,7 @@ class PageServer:
                 loop="asyncio",
                 proxy_headers=False,
                 server_header=False,
+                timeout_keep_alive=KEEPS_OPEN_S,
                 timeout_graceful_shutdown=round(ENDS_WITHIN_S / 2),
                 ws="none",
             )

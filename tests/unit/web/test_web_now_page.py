@@ -178,3 +178,22 @@ def test_middle_of_the_page_is_what_the_page_holds(journal: Journal) -> None:
 
     assert middle.startswith('<div id="now" data-shape="')
     assert middle in client.get("/").text
+
+
+def test_page_made_once_for_all_bears_each_sessions_own_token_and_role(
+    journal: Journal,
+) -> None:
+    """Nobody's form is another's, though the page was made for whoever came first."""
+    pages = shown(two_cases(), journal, Paper().say(0, 9.0, "fish").say(60, 9.5, "fish"), 61)
+    ana, ben = pages.signed_in(name="Ana"), pages.signed_in(name="Ben")
+    eve = pages.signed_in(Role.LOOK, "Eve")
+    for path in ("/", "/now"):
+        mine, his, hers = (
+            set(re.findall(r'name="form_token" value="([^"]+)"', who.get(path).text))
+            for who in (ana, ben, eve)
+        )
+        assert len(mine) == len(his) == 1
+        assert mine != his
+        assert "I have seen it" in ana.get(path).text
+        assert "I have seen it" not in eve.get(path).text
+        assert not hers & (mine | his)
