@@ -57,6 +57,8 @@ class Journal(JournalReads):
         self._in_batch = False
         self._spoiled = False
         self._seen_version: int | None = None
+        self._unrolled: list[int] | None = None
+        """Probes whose packed days an older version may have left without a roll-up."""
 
     @classmethod
     def open(
@@ -216,13 +218,22 @@ class Journal(JournalReads):
         Args:
             lags: Governing probes whose air is seen through a lag: the probe, its lag in
                 seconds, and its stale time in milliseconds.
-            most_days: At most so many days of a probe, in one transaction.
+            most_days: At most so many days of a probe, in one transaction. Looking a probe
+                over for days that an older version left counts as one.
 
         Returns:
-            How many were rolled up; fewer than ``most_days``: there are no more for now.
+            How many; fewer than ``most_days``: there is no more to do for now.
         """
         with self._writing() as connection:
-            done = rollups.roll_up_missing(connection, most_days)
+            done = 0
+            if self._unrolled is None:
+                self._unrolled = rollups.probe_numbers(connection)
+            while self._unrolled and done < most_days:
+                left = most_days - done
+                found = rollups.roll_up_missing(connection, self._unrolled[-1], left)
+                if found < left:
+                    self._unrolled.pop()
+                done += min(found + 1, left)
             for probe, lag_s, stale_ms in lags:
                 if done >= most_days:
                     break

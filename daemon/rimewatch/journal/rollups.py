@@ -65,21 +65,24 @@ def keep(connection: sqlite3.Connection, number: int, day: int, kept: DayRollup)
     )
 
 
-def roll_up_missing(connection: sqlite3.Connection, most_days: int) -> int:
-    """Roll up packed days that an older version left without; inside a transaction.
+def probe_numbers(connection: sqlite3.Connection) -> list[int]:
+    """Return the numbers of the probes that ever had a reading."""
+    return [row[0] for row in connection.execute("SELECT no FROM probe ORDER BY no DESC")]
+
+
+def roll_up_missing(connection: sqlite3.Connection, number: int, most_days: int) -> int:
+    """Roll up a probe's packed days that have no roll-up; inside a transaction.
 
     Returns:
         How many days were rolled up; fewer than ``most_days``: there are no more.
     """
     found = connection.execute(
-        "SELECT probe_no, day FROM reading_block"
-        " EXCEPT SELECT probe_no, day FROM reading_rollup ORDER BY probe_no, day LIMIT ?",
-        (most_days,),
+        "SELECT day, times, millis FROM reading_block AS block WHERE probe_no = ?1 AND NOT EXISTS"
+        " (SELECT 1 FROM reading_rollup AS kept WHERE kept.probe_no = ?1 AND kept.day = block.day)"
+        " ORDER BY day LIMIT ?2",
+        (number, most_days),
     ).fetchall()
-    for number, day in found:
-        times, millis = connection.execute(
-            "SELECT times, millis FROM reading_block WHERE probe_no = ? AND day = ?", (number, day)
-        ).fetchone()
+    for day, times, millis in found:
         keep(connection, number, day, roll_up(unpack_integers(times), unpack_integers(millis)))
     return len(found)
 
@@ -103,18 +106,18 @@ def roll_up_governing(
     if number is None:
         return 0
     settings = _settings(lag_s, stale_ms)
-    # Of thinned days nothing better can be made: theirs stay, and count again if the
-    # settings ever do.
-    connection.execute(
-        "DELETE FROM governing_rollup WHERE probe_no = ?1 AND settings <> ?2 AND day >="
-        " (SELECT min(day) FROM reading_block WHERE probe_no = ?1)",
-        (number, settings),
-    )
-    end_day, lagging = _chain_end(connection, number, settings, _days_at_rest(connection, number))
+    latest = connection.execute(
+        "SELECT settings FROM governing_rollup WHERE probe_no = ? ORDER BY day DESC LIMIT 1",
+        (number,),
+    ).fetchone()
+    if latest is not None and latest[0] != settings:
+        _void(connection, number, settings)
+    at_rest = _days_at_rest(connection, number)
+    end_day, lagging = _chain_end(connection, number, settings, at_rest)
     blocks = connection.execute(
         "SELECT day, times, millis FROM reading_block"
         " WHERE probe_no = ? AND day > ? AND day < ? ORDER BY day LIMIT ?",
-        (number, end_day, _days_at_rest(connection, number), most_days),
+        (number, end_day, at_rest, most_days),
     ).fetchall()
     for day, packed_times, packed_millis in blocks:
         times, values = unpack_integers(packed_times), unpack_integers(packed_millis) / MILLI
@@ -135,6 +138,19 @@ def roll_up_governing(
             (number, day, settings, _governing(times, curve), json.dumps(lagging._asdict())),
         )
     return len(blocks)
+
+
+def _void(connection: sqlite3.Connection, number: int, settings: str) -> None:
+    """Drop a chain of other settings than these.
+
+    Of thinned days nothing better can be made: theirs stay, and count again if the settings
+    ever do.
+    """
+    connection.execute(
+        "DELETE FROM governing_rollup WHERE probe_no = ?1 AND settings <> ?2 AND day >="
+        " (SELECT min(day) FROM reading_block WHERE probe_no = ?1)",
+        (number, settings),
+    )
 
 
 def _settings(lag_s: float, stale_ms: float) -> str:

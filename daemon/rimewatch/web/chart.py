@@ -17,7 +17,7 @@ from rimewatch.web.live import Bucket
 
 WIDTH: Final = 720
 HEIGHT: Final = 300
-LEFT: Final = 56
+LEFT: Final = 60
 RIGHT: Final = 712
 TOP: Final = 10
 BOTTOM: Final = 262
