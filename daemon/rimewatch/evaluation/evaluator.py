@@ -142,33 +142,32 @@ class Evaluator:
 
     def observe(self, reading: Reading) -> None:
         """Take an accepted reading that is new to the store (or changed what it held)."""
-        probe = self.shop.probe[reading.probe]
-        if reading.battery is not None and reading.observed_ms >= self._battery_ms.get(probe.id, 0):
+        probe, observed_ms, _, _, value, battery = reading
+        if battery is not None and observed_ms >= self._battery_ms.get(probe, 0):
             # A backlog does not bring an old battery back.
-            self._battery_ms[probe.id] = reading.observed_ms
-            self.batteries[probe.id] = reading.battery
-        self._overseer.air.take(probe.id, reading.observed_ms, reading.value)
-        track = self.tracks.get(probe.id)
+            self._battery_ms[probe] = observed_ms
+            self.batteries[probe] = battery
+        self._overseer.air.take(probe, observed_ms, value)
+        track = self.tracks.get(probe)
         if track is not None:
             before = track.state.open
-            if not track.take(reading.observed_ms, reading.value):
+            if not track.take(observed_ms, value):
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
             elif track.state.open != before:
                 self._judge_spells(track, before)
-        if reading.observed_ms > self.last_ms.get(probe.id, -1):
-            self.last_ms[probe.id] = reading.observed_ms
-            beside_c = self._beside.take(probe.id, reading.value)
-            sample = Sample(
-                reading.observed_ms, reading.value, reading.battery, self.now_ms, beside_c
-            )
-            self._judge_places(self._bench.take(probe.id, sample, self.now_ms))
+        if observed_ms > self.last_ms.get(probe, -1):
+            self.last_ms[probe] = observed_ms
+            beside_c = self._beside.take(probe, value)
+            sample = Sample(observed_ms, value, battery, self.now_ms, beside_c)
+            if places := self._bench.take(probe, sample, self.now_ms):
+                self._judge_places(places)
             if self._carried:
-                self._judge_carried(probe.id)
-            minute = reading.observed_ms // MS_PER_MINUTE
+                self._judge_carried(probe)
+            minute = observed_ms // MS_PER_MINUTE
             if minute > self._minute:
                 self._minute = minute
-                self._overseer.look(reading.observed_ms)
+                self._overseer.look(observed_ms)
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
         """Judge a channel's unit anew where what is open has changed so that it may matter."""

@@ -166,9 +166,11 @@ class Overseer:
         )
 
     def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
+        conditions, departure = self._host.alarms.conditions, self.air.departure(unit.id)
+        if departure is None and not conditions:
+            return
         key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
-        standing = self._host.alarms.conditions.get(key)
-        departure = self.air.departure(unit.id)
+        standing = conditions.get(key)
         if standing is None and (departure is None or self._without_power(unit.id)):
             return
         warming = None

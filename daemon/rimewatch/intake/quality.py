@@ -59,9 +59,10 @@ def doubt_temperature(
         observed_ms: The reading's time.
         last: Time and value of the probe's last accepted reading, if there is one.
     """
-    if round(uncorrected_c, 2) in NEVER_A_TEMPERATURE_C:
+    coded_c = round(uncorrected_c, 2)
+    if coded_c in NEVER_A_TEMPERATURE_C:
         return Refusal(Reason.FAULT_CODE, f"{sent:g} is a code for a faulty sensor")
-    is_code = sent in CODES_AS_SENT or round(uncorrected_c, 2) in CODES_C
+    is_code = sent in CODES_AS_SENT or coded_c in CODES_C
     low_c, high_c = plausible_c
     if not low_c <= value_c <= high_c:
         if is_code:

@@ -178,7 +178,7 @@ class Receiver:
         if not readings and not quarantined:
             detail = "no probe on this topic has its mark; see match"
             return refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, detail)
-        return Received(tuple(readings), tuple(quarantined), notes=tuple(notes))
+        return Received(tuple(readings), tuple(quarantined), None, (), (), tuple(notes))
 
     def _heard(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         """Take a Sparkplug message: whose it is, only the messages before it can tell."""

@@ -16,6 +16,7 @@ Pure: no clock, no I/O. Temperatures °C, instants milliseconds UTC.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from math import exp, inf
 from typing import Final, NamedTuple
@@ -231,6 +232,7 @@ def _decays(elapsed_ms: NDArray[np.int64], lag_s: float) -> Floats:
     return table[elapsed_ms]
 
 
+@lru_cache(maxsize=64)  # a shop has a few lags, and this is asked for every reading
 def _block_ms(lag_s: float) -> int:
     return max(1, round(ANCHOR_EVERY_LAGS * lag_s * MS_PER_S))
 

@@ -27,9 +27,8 @@ from rimewatch.intake.decoders.draft import (
     shown,
 )
 from rimewatch.intake.decoders.times import instant_ms
-from rimewatch.intake.decoders.values import battery_of, value_of
+from rimewatch.intake.decoders.values import battery_of, reader_of
 from rimewatch.shop import Probe
-from rimewatch.vocabulary import Measures
 
 MOST_VALUES: Final = 2000
 """Readings in one message: a day's at one a minute, and a reserve (our choice)."""
@@ -72,7 +71,7 @@ def json_decoder(probe: Probe) -> Decoder:
     mark = probe.match
     find_mark = _finder(probe, "match", mark.field, names) if mark and mark.field else None
     where = f"the path {probe.fields['value']}"
-    measures = probe.measures
+    read = reader_of(probe.measures)
     quoted = tuple(json.dumps(name, ensure_ascii=False).encode() for name in sorted(names))
 
     def decode(payload: bytes, _arrived_ms: int) -> Sequence[Draft]:
@@ -92,11 +91,12 @@ def json_decoder(probe: Probe) -> Decoder:
         battery = None if find_battery is None else _battery(find_battery, document)
         times = None if find_time is None else _found_time(find_time, document)
         if type(found) is list and found:
+            # Nothing in a value's place is told apart by not being finite.
             return [
-                _dated(_number_of(value, measures, where), time, battery, zone)
+                _dated(math.nan if value is None else read(value, where), time, battery, zone)
                 for value, time in _paired(found, times, where)
             ]
-        value = value_of(found, measures, where)
+        value = read(found, where)
         if find_time is None:
             return (Draft(value, None, battery, TimeOrigin.ABSENT),)
         return (_dated(value, times, battery, zone),)
@@ -159,11 +159,6 @@ def _is_marked(find: Finder, document: object, probe: Probe) -> bool:
     if isinstance(equals, str | bool) or isinstance(found, bool):
         return type(found) is type(equals) and found == equals
     return isinstance(found, int | float) and found == equals
-
-
-def _number_of(value: object, measures: Measures, where: str) -> float:
-    """Return one value of a list; nothing in its place is told apart by not being finite."""
-    return math.nan if value is None else value_of(value, measures, where)
 
 
 def _paired(values: list[object], times: object, where: str) -> list[tuple[object, object]]:

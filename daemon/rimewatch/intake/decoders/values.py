@@ -5,6 +5,7 @@ Never guesses: a switch's ``true`` is no temperature, and ``"2.1"`` in JSON is t
 
 import math
 import re
+from collections.abc import Callable
 from typing import Final
 
 from rimewatch.intake.decoders.draft import Undecodable, shown
@@ -88,13 +89,13 @@ def contact_of(value: object, where: str) -> float:
     raise Undecodable(msg)
 
 
-def value_of(value: object, measures: Measures, where: str) -> float:
-    """Return the value of a decoded document's field, by what the probe measures.
+def reader_of(measures: Measures) -> Callable[[object, str], float]:
+    """Return what reads a decoded document's field, by what the probe measures.
 
-    Raises:
-        Undecodable: If the field holds nothing of that kind.
+    It takes the field's value and where it stood, and raises :class:`Undecodable` if that
+    is nothing of the kind.
     """
-    return contact_of(value, where) if measures.is_contact else number_of(value, where)
+    return contact_of if measures.is_contact else number_of
 
 
 def battery_of(value: object) -> float | None:

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from rimewatch.intake.decoders.draft import Draft, TimeOrigin, Undecodable, UnusableProbe
-from rimewatch.intake.decoders.values import battery_of, value_of
+from rimewatch.intake.decoders.values import battery_of, reader_of
 from rimewatch.intake.device_time import is_plausible
 from rimewatch.intake.quality import Refusal
 from rimewatch.intake.sparkplug.payload import (
@@ -342,7 +342,7 @@ def _draft(
     if metric.is_null:
         return Refusal(Reason.UNDECODABLE, f"{where} is null: its node has no value for it")
     try:
-        value = value_of(_plain(metric, datatype), probe.measures, where)
+        value = reader_of(probe.measures)(_plain(metric, datatype), where)
     except Undecodable as err:
         return Refusal(Reason.UNDECODABLE, str(err))
     observed_ms = metric.timestamp_ms or message.timestamp_ms or None
