@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.live import Live
 from rich.markup import escape
@@ -16,6 +17,8 @@ from rimewatch.shop import Broker
 SHOWN: Final = 40
 """Rows of the table; everything is in the proposal and in --json."""
 REDRAW_S: Final = 1.0
+SHORT_S: Final = 9.5
+"""Intervals below this are shown with their tenths."""
 
 
 def listen(
@@ -54,17 +57,27 @@ def listen(
 
 def guess_table(guesses: Sequence[Guess]) -> Table:
     """Return what each topic seems to be, one row each."""
-    table = Table("Topic", "Messages", "Format", "Field", "Every", "Range", "Looks like")
+    table = Table(box=SIMPLE_HEAD, padding=(0, 1), pad_edge=False)
+    # A topic is what somebody looks for: it is folded where it must be, and never cut.
+    table.add_column("Topic", overflow="fold")
+    table.add_column("Heard", justify="right", no_wrap=True)
+    table.add_column("Sends", overflow="fold")
+    table.add_column("Range", no_wrap=True)
+    table.add_column("Looks like")
     for guess in guesses[:SHOWN]:
         field = guess.value if guess.match is None else f"{guess.value} of {guess.match[1]}"
         span = "" if guess.low is None else f"{guess.low:g} to {guess.high:g} {guess.scale}"
         table.add_row(
             escape(guess.topic),
-            str(guess.messages),
-            guess.format,
-            escape(field),
-            "" if guess.interval_s is None else f"{guess.interval_s:.0f} s",
+            f"{guess.messages}{_interval(guess.interval_s)}",
+            escape(f"{guess.format} {field}".rstrip()),
             span,
             guess.likeness or escape(guess.last),
         )
     return table
+
+
+def _interval(interval_s: float | None) -> str:
+    if interval_s is None:
+        return ""
+    return f", each {interval_s:.{0 if interval_s >= SHORT_S else 1}f} s"

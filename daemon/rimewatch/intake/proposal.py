@@ -132,7 +132,7 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
         longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
         lines.append(f"every_s = {longer[0] if longer else round(guess.interval_s)}")
     if guess.low is not None:
-        lines.append(f"# looks like {guess.likeness}; heard {guess.low} to {guess.high}")
+        lines.append(f"# looks like {guess.likeness}; heard {guess.low:g} to {guess.high:g}")
     elif guess.likeness:
         lines.append(f"# looks like {guess.likeness}")
     return lines
