@@ -67,13 +67,16 @@ class ServiceProcess:
         self._silent = False
         """Whether it has ended, and will say nothing more."""
         self._process: subprocess.Popen[str] | None = None
+        self.prefix: tuple[str, ...] = ()
+        """A program that runs it, with its arguments."""
 
     def __enter__(self) -> Self:
         self._process = subprocess.Popen(
-            command("run", "--config", self.config, "--journal", self.journal),
+            [*self.prefix, *command("run", "--config", self.config, "--journal", self.journal)],
             stderr=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             text=True,
+            start_new_session=True,
         )
         self._listener = threading.Thread(target=self._listen, args=(self._process.stderr,))
         self._listener.start()
@@ -87,7 +90,7 @@ class ServiceProcess:
     ) -> None:
         assert self._process is not None
         if self._process.poll() is None:
-            self._process.kill()
+            self.send_to_all(signal.SIGKILL)
             self._process.wait(PATIENCE_S)
         self._listener.join(PATIENCE_S)
         assert self._process.stderr is not None
@@ -128,6 +131,16 @@ class ServiceProcess:
         """Send it a signal."""
         assert self._process is not None
         self._process.send_signal(number)
+
+    def send_to_all(self, number: signal.Signals) -> None:
+        """Send a signal to it and to the program that runs it."""
+        assert self._process is not None
+        os.killpg(self._process.pid, number)
+
+    def is_over(self) -> bool:
+        """Return whether it has ended."""
+        assert self._process is not None
+        return self._process.poll() is not None
 
     def ended(self) -> int:
         """Wait for its end and return its exit code; negative for a signal."""
