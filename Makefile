@@ -4,11 +4,12 @@
 #   make demo SPEED=1       the same as slow as life
 #   make test               sets up what the tests need, and passes them
 #   make wheel-check        builds the packages and tries them outside the checkout
-#   make api-check       asks the interface for programs thousands of odd questions
+#   make api-check          asks the interface for programs thousands of odd questions
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make bench BENCH_ARGS=--quick      the same with little work, in a few minutes
 #   make docs               the documentation as pages, in build/docs
 #   make reference          writes docs/reference from the code
+#   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
 #   make audit              what a shop installs, listed and looked up for known faults
 #   make check              lint, format, types, import contracts
 
@@ -18,12 +19,14 @@ PYTHON ?= python3
 TESTS ?= tests
 BENCH_ARGS ?=
 EXAMPLES ?= 1000
+TIMES ?= 300
+SEED ?= 1
 PYTEST_ARGS ?=
 
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check bench check wheel-check format clean
+.PHONY: demo test api-check bench crash docs reference audit check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -47,6 +50,10 @@ docs: $(VENV)/.dev
 
 reference: $(VENV)/.dev
 	$(BIN)/python .ci/make_reference.py
+
+crash: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto strace=strace
+	$(BIN)/python tests/faults/crash.py --times $(TIMES) --seed $(SEED)
 
 audit: $(VENV)/.dev
 	.ci/audit

@@ -230,7 +230,8 @@ def _disturb(config: Path, journal: Path, dice: random.Random, tally: Tally) -> 
     elif how == "kill in a call":
         when = dice.randint(1, 40 if call == "fdatasync" else 400)
         with InjectedService(config, journal, f"signal=KILL:when={when}", call) as service:
-            _until_ended(service, 15.0)
+            if not _until_ended(service, 15.0):
+                how = "kill"  # it did not come so far
     else:
         refusal, when = dice.choice(REFUSALS), dice.randint(5, 60)
         injection = f"error={refusal}:when={when}..{when + dice.randint(0, 8)}"
@@ -255,13 +256,16 @@ def _until_told(service: ServiceProcess) -> None:
         _rest(0.05)
 
 
-def _until_ended(service: ServiceProcess, within_s: float) -> None:
+def _until_ended(service: ServiceProcess, within_s: float) -> bool:
+    """Wait for its end, or kill it; return whether it ended by itself."""
     end_s = time.monotonic() + within_s
     while not service.is_over() and time.monotonic() < end_s:
         _rest(0.05)
-    if not service.is_over():
+    by_itself = service.is_over()
+    if not by_itself:
         service.send_to_all(signal.SIGKILL)
     service.ended()
+    return by_itself
 
 
 def _drain(config: Path, journal: Path, published: Sequence[TraceMessage]) -> None:
