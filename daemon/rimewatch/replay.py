@@ -76,7 +76,8 @@ def replay(
     for line in trace:
         now_ms = max(now_ms, line.at_ms)
         if evaluator is None:
-            evaluator = Evaluator(shop, store, now_ms)
+            # Nobody reads the messages: the ledger says when each was sent, and to whom.
+            evaluator = Evaluator(shop, store, now_ms, describes=False)
         evaluator.advance(now_ms)
         event_ms = _take(line, receiver, store, tally, evaluator)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])

@@ -131,3 +131,17 @@ def test_what_if_without_a_past_says_so(tmp_path: Path) -> None:
 
     assert "there is no journal" in str(absent.exception)
     assert "holds no reading yet" in str(empty.exception)
+
+
+def test_what_if_over_many_readings_replays_the_other_in_a_process_of_its_own(
+    folder: Path, trace: list[TraceMessage | TraceEntry], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A month takes half the time, and says the same to the letter."""
+    changed = re.sub(r"(?m)^limit_c = 5.0.*$", "limit_c = 4.0", EXAMPLE)
+    alone = what_if(folder, changed, trace, "--json")
+    monkeypatch.setattr("rimewatch.commands.what_if.WORTH_A_PROCESS", 0)
+    together = what_if(folder, changed, trace, "--json")
+
+    assert together.exit_code == 0, together.output
+    assert json.loads(together.stdout) == json.loads(alone.stdout)
+    assert not json.loads(together.stdout)["same"]

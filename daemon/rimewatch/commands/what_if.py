@@ -22,6 +22,10 @@ LEAD_MS: Final = 8 * 86_400_000
 its beginning (FDA Food Code 2022, 3-402.11(A)(1)), and estimates have settled."""
 
 
+WORTH_A_PROCESS: Final = 50_000
+"""So many readings take some seconds, and starting a process one."""
+
+
 @click.command(
     epilog="Example:  rimewatch what-if --config shop.toml --changed new.toml "
     "--from 2026-02-01 --to 2026-03-01"
@@ -46,22 +50,15 @@ def command(
     Sends nothing and writes nothing; the service may go on meanwhile. A changed topic, format,
     scale or offset has no effect: readings count as they were believed.
     """
-    from rimewatch.replay import EmptyTraceError, replay
+    from rimewatch.replay import EmptyTraceError
     from rimewatch.report.what_if import compare, what_if_document, what_if_text
 
     shop, other = load(config, sends=False), load(changed, sends=False)
     found, from_ms, to_ms = _past(journal, shop, first, last)
-    with _progress(2 * len(found)) as on_line:
+    with _elsewhere(changed, found) as then_made, _progress(len(found)) as on_line:
         try:
-            now, then = (
-                replay(
-                    known,
-                    found.lines(frozenset(known.probe)),
-                    on_line=on_line,
-                    summaries=False,
-                ).ledger
-                for known in (shop, other)
-            )
+            now = _ledger(shop, found, on_line)
+            then = then_made()
         except EmptyTraceError:
             raise UserError(
                 f"{journal} holds no reading of a configured probe from {first} to {last}; "
@@ -74,6 +71,33 @@ def command(
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))
     else:
         click.echo(what_if_text(shop, comparison, notes, changed=other), nl=False)
+
+
+def _ledger(
+    shop: Shop, found: "Past", on_line: Callable[[int], None] | None = None
+) -> dict[str, Any]:
+    from rimewatch.replay import replay
+
+    lines = found.lines(frozenset(shop.probe))
+    return replay(shop, lines, on_line=on_line, summaries=False).ledger
+
+
+def _ledger_of(config: Path, found: "Past") -> dict[str, Any]:
+    """Do the same in a process of its own, which reads the configuration itself."""
+    return _ledger(load(config, sends=False), found)
+
+
+@contextmanager
+def _elsewhere(config: Path, found: "Past") -> Iterator[Callable[[], dict[str, Any]]]:
+    """Have a configuration replayed meanwhile where that is worth a process; give its ledger."""
+    if len(found) < WORTH_A_PROCESS:
+        yield lambda: _ledger_of(config, found)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        yield pool.submit(_ledger_of, config, found).result
 
 
 def _past(journal: Path, shop: Shop, first: str, last: str) -> "tuple[Past, int, int]":
@@ -136,7 +160,7 @@ def _progress(total: int) -> Iterator[Callable[[int], None] | None]:
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("Replaying twice", total=total)
+        task = progress.add_task("Replaying", total=total)
         lines = 0
 
         def on_line(_at_ms: int) -> None:

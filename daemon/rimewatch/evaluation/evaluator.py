@@ -99,6 +99,8 @@ class Evaluator:
         store: Where accepted readings are found again; each is in it before it is observed.
         at_ms: When watching begins: silence is counted from here.
         resumed: What was known before a restart; None: the first start ever.
+        describes: Whether messages are given the facts of their moment. They are looked up for
+            whoever reads them and change nothing else.
     """
 
     def __init__(
@@ -108,8 +110,10 @@ class Evaluator:
         at_ms: int,
         *,
         resumed: Resumed | None = None,
+        describes: bool = True,
     ) -> None:
         self.shop = shop
+        self._describes = describes
         self.store = store
         self.now_ms = at_ms
         self.started_ms = at_ms
@@ -490,7 +494,9 @@ class Evaluator:
                     self._outcomes.append(Noted(at_ms=effect.at_ms, text=effect.text))
 
     def _message(self, send: Send) -> MessageDue:
-        facts, above_s = described(send.condition, self.shop, self.store, self.tracks, self)
+        facts, above_s = send.condition, None
+        if self._describes:
+            facts, above_s = described(facts, self.shop, self.store, self.tracks, self)
         alarm = self.alarms.alarms.get(send.key) or self.alarms.closed[send.key]
         return MessageDue(
             send=replace(send, condition=facts), raised_ms=alarm.raised_ms, above_s=above_s
