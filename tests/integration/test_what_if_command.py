@@ -137,7 +137,7 @@ def test_what_if_over_many_readings_replays_the_other_in_a_process_of_its_own(
     folder: Path, trace: list[TraceMessage | TraceEntry], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A month takes half the time, and says the same to the letter."""
-    changed = re.sub(r"(?m)^limit_c = 5.0.*$", "limit_c = 4.0", EXAMPLE)
+    changed = re.sub(r"(?m)^limit_c = 5.0.*$", "limit_c = 4.5", EXAMPLE)
     alone = what_if(folder, changed, trace, "--json")
     monkeypatch.setattr("rimewatch.commands.what_if.WORTH_A_PROCESS", 0)
     together = what_if(folder, changed, trace, "--json")
