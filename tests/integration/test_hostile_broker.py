@@ -14,7 +14,7 @@ from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 pytestmark = pytest.mark.integration
 
 NewSession = Callable[..., BrokerSession]
-MOST_BYTES = 16 << 20
+MOST_BYTES = 32 << 20
 """What it may take at its height: some megabytes of the socket's pieces, not of the packet."""
 
 
@@ -47,7 +47,7 @@ def test_packet_larger_than_any_is_quarantined_by_its_start_and_acknowledged(
 ) -> None:
     """Neither the memory nor what comes after it suffers, and it does not come again."""
     keeper = listening(new_session, hostile)
-    size = 40 << 20
+    size = 96 << 20
     sender = threading.Thread(
         target=lambda: (
             hostile.publish(TOPIC, size, mid=7, start=b"warm"),
@@ -71,7 +71,7 @@ def test_announced_quarter_gigabyte_that_stops_half_way_holds_nothing_up(
 ) -> None:
     """The queue stays open to us, the memory small; the next connection begins afresh."""
     keeper = listening(new_session, hostile)
-    hostile.publish(TOPIC, LARGEST - 100, mid=7, sent=32 << 20)
+    hostile.publish(TOPIC, LARGEST - 100, mid=7, sent=96 << 20)
     assert keeper.session.drain(10, 0.0) == []
     assert peak() < MOST_BYTES
 
