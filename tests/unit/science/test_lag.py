@@ -28,6 +28,31 @@ def test_lag_after_a_step_has_done_the_published_share_of_it(constants: int, sha
     assert y == pytest.approx(10.0 * (1.0 - exp(-constants)), abs=1e-12)
 
 
+def lumped_s(diameter_m: float, density: float, heat: float, film: float) -> float:
+    """Return a small sphere's time constant ρ·c·(D/6)/h, in seconds."""
+    return density * heat * diameter_m / 6.0 / film
+
+
+def test_lag_of_a_thermocouple_bead_is_that_of_the_textbook() -> None:
+    """Çengel, Heat and Mass Transfer, example 4-1: b 0.463 1/s, 99 % of the step in 10 s."""
+    lag_s = lumped_s(0.001, 8500.0, 320.0, 210.0)
+
+    assert 1.0 / lag_s == pytest.approx(0.463, abs=5e-4)
+    assert lag.time_of(99.0, 0.0, 100.0, 100.0, 60.0, lag_s, 0.0, 60.0) == pytest.approx(
+        9.94, abs=0.01
+    )
+
+
+def test_lag_of_a_junction_in_hot_gas_is_that_of_the_textbook() -> None:
+    """Incropera et al., 6th ed., example 5.1 (from memory): 25 to 199 °C in gas of 200 °C, 5.2 s."""
+    lag_s = lumped_s(7.06e-4, 8500.0, 400.0, 400.0)
+
+    assert lag_s == pytest.approx(1.0, abs=1e-3)
+    assert lag.time_of(199.0, 25.0, 200.0, 200.0, 60.0, lag_s, 0.0, 60.0) == pytest.approx(
+        5.2, abs=0.05
+    )
+
+
 def test_lag_reaches_ninety_percent_after_two_point_three_time_constants() -> None:
     """T90 = τ·ln 10."""
     lag_s = 600.0
