@@ -44,7 +44,7 @@ def test_lag_of_a_thermocouple_bead_is_that_of_the_textbook() -> None:
 
 
 def test_lag_of_a_junction_in_hot_gas_is_that_of_the_textbook() -> None:
-    """Incropera et al., 6th ed., example 5.1 (from memory): 25 to 199 °C in gas of 200 °C, 5.2 s."""
+    """Incropera et al., 6th ed., example 5.1 (from memory): 25 to 199 °C in 5.2 s."""
     lag_s = lumped_s(7.06e-4, 8500.0, 400.0, 400.0)
 
     assert lag_s == pytest.approx(1.0, abs=1e-3)
