@@ -303,7 +303,8 @@ class Writer:
                 else next_try_ms(
                     tries=row.attempts + 1,
                     made_ms=row.at_ms,
-                    tried_ms=result.at_ms,
+                    # By a clock that was ahead and has been set back, it was not tried yet.
+                    tried_ms=min(result.at_ms, self._clock.now_ms()),
                     key=row.idempotency_key,
                     urgent=row.urgent,
                 )

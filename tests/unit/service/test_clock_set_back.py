@@ -118,3 +118,19 @@ def test_clock_set_back_lets_no_shelf_last_into_the_day(tmp_path: Path) -> None:
         clock.ms = TRUE_MS + 46 * 60_000
         writer.take([warm(clock.ms, clock.ms)])
         assert ("first", About.RAISED) in told(journal)
+
+
+def test_try_that_failed_before_the_clock_was_set_back_is_repeated_soon(tmp_path: Path) -> None:
+    """What the phone's service said just before is written down just after."""
+    with Journal.open(tmp_path / "rimewatch.db") as journal:
+        clock = TurnedClock(TRUE_MS + AHEAD_MS)
+        writer = Writer(SHOP, journal, clock)
+        writer.take([warm(TRUE_MS - 120_000 * n, clock.ms) for n in range(5)][::-1])
+        clock.ms += 1100
+        writer.take(())
+        (row,) = writer.due_messages()
+        failed = Failed(id=row.id, at_ms=clock.ms, error="no network", permanent=False)
+        clock.ms = TRUE_MS
+        writer.take((), [failed])
+
+        assert row.id in [again.id for again in journal.outbox_due(TRUE_MS + 60_000)]
