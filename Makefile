@@ -5,6 +5,8 @@
 #   make test               sets up what the tests need, and passes them
 #   make wheel-check        builds the packages and tries them outside the checkout
 #   make api-check          asks the interface for programs thousands of odd questions
+#   make simulate N=1000    plays the whole service through nights in which everything fails
+#   make simulate NIGHT=17  plays one of them and tells its story
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make bench BENCH_ARGS=--quick      the same with little work, in a few minutes
 #   make docs               the documentation as pages, in build/docs
@@ -21,12 +23,15 @@ BENCH_ARGS ?=
 EXAMPLES ?= 1000
 TIMES ?= 300
 SEED ?= 1
+N ?= 1000
+FIRST ?= 0
+JOBS ?= 2
 PYTEST_ARGS ?=
 
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check bench crash docs reference audit check wheel-check format clean
+.PHONY: demo test api-check simulate bench crash docs reference audit check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -39,6 +44,9 @@ test: $(VENV)/.dev
 api-check: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto
 	RIMEWATCH_API_EXAMPLES=$(EXAMPLES) $(BIN)/pytest -n 0 tests/integration/test_api_against_its_document.py
+
+simulate: $(VENV)/.dev
+	@PYTHONPATH=tests $(BIN)/python -m simulation $(if $(NIGHT),--seed $(NIGHT),--runs $(N) --first $(FIRST) --jobs $(JOBS))
 
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
