@@ -30,6 +30,7 @@ from rimewatch.config import load_shop
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.replay import replay
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import UnitId
 from rimewatch_sim.events import DoorOpen
 from rimewatch_sim.labels import labels_of
 from rimewatch_sim.random_weeks import random_week
@@ -39,7 +40,7 @@ from rimewatch_sim.timeline import duration_s
 EXAMPLE = Path(__file__).parents[1] / "config" / "saltmarsh-row.toml"
 MONTH_H = 30.0 * 24.0
 WORTH_S = 900.0
-"""A true excursion shorter than this is no breach here: the example's on-delay."""
+"""A true excursion shorter than this is no breach here: the example's usual on-delay."""
 AFTER_MS = 2 * 3_600_000
 BEFORE_MS = 6 * 3_600_000
 """An alarm is early for a crossing within this time after it."""
@@ -57,6 +58,8 @@ class Row:
     breaches: int = 0
     missed: list[str] = field(default_factory=list)
     """Breaches of which no alarm of the cold spoke: week, start, length, peak, cause."""
+    brief: list[str] = field(default_factory=list)
+    """Of those, the ones shorter than the unit's own on-delay: not alarmed, as configured."""
     unheard: int = 0
     """Of the missed, those for which an alarm said that the probe was not to be relied on."""
     wake_ups: int = 0
@@ -77,6 +80,7 @@ class Row:
         self.unit_h += other.unit_h
         self.breaches += other.breaches
         self.missed += other.missed
+        self.brief += other.brief
         self.unheard += other.unheard
         self.wake_ups += other.wake_ups
         self.false_wake_ups += other.false_wake_ups
@@ -147,11 +151,15 @@ def _breaches(
         if told:
             row.lead_s.append((start_ms - min(told)) / 1000.0)
             continue
-        row.unheard += any(one["rule"] in ("stale", "stuck", "implausible") for one in about)
-        row.missed.append(
+        what = (
             f"week {simulation.seed}, {breach['from']}, {breach['above_s'] / 60:.0f} min, "
             f"peak {breach['peak_c']:.1f} °C over {facts['limit_c']:.0f} °C, {breach['cause']}"
         )
+        if breach["above_s"] < example_shop().unit[UnitId(row.name)].on_delay_s:
+            row.brief.append(what)
+            continue
+        row.unheard += any(one["rule"] in ("stale", "stuck", "implausible") for one in about)
+        row.missed.append(what)
 
 
 def _wake_ups(
@@ -257,7 +265,8 @@ def show(rows: list[Row]) -> str:
 
 def _lines(rows: list[Row]) -> Iterator[str]:
     yield (
-        f"{'unit':<12}{'unit-months':>12}{'breaches':>10}{'missed':>8}{'(probe told)':>14}"
+        f"{'unit':<12}{'unit-months':>12}{'breaches':>10}{'missed':>8}{'too brief':>11}"
+        f"{'(probe told)':>14}"
         f"{'wake-ups':>10}{'false':>7}{'averted':>9}{'a unit-month':>14}{'95 %':>12}"
         f"{'told before':>13}{'lead p10':>10}{'p50':>6}{'p90 min':>9}"
     )
@@ -267,13 +276,14 @@ def _lines(rows: list[Row]) -> Iterator[str]:
         low, high = (end / months for end in poisson_interval(len(row.false_wake_ups)))
         lead = [f"{lead_s / 60:.0f}" for lead_s in _tenths(row.lead_s)] or ["–"] * 9
         yield (
-            f"{row.name:<12}{months:>12.2f}{row.breaches:>10}{len(row.missed):>8}"
+            f"{row.name:<12}{months:>12.2f}{row.breaches:>10}{len(row.missed):>8}{len(row.brief):>11}"
             f"{row.unheard:>14}{row.wake_ups:>10}{len(row.false_wake_ups):>7}{row.averted:>9}"
             f"{row.false_a_unit_month:>14.3f}{f'{low:.2f}–{high:.2f}':>12}"
             f"{f'{before}/{len(row.lead_s)}':>13}{lead[0]:>10}{lead[4]:>6}{lead[8]:>9}"
         )
     for row in rows[:-1]:
         yield from (f"False: {row.name}: {rule}, {when}" for rule, when in row.false_wake_ups)
+    yield from (f"Too brief: {row.name}: {one}" for row in rows[:-1] for one in row.brief)
     yield from (f"Missed: {row.name}: {one}" for row in rows[:-1] for one in row.missed)
 
 
