@@ -41,6 +41,9 @@ PATIENCE_S: Final = 10.0
 """How long a message waits for its picture (our choice): it takes a tenth of a second, but a
 small computer that has just started draws its first one for seconds."""
 
+MOST_ORDERED: Final = 1000
+"""Orders remembered: of messages that newer ones replaced nobody asks (our choice)."""
+
 MOST_WAITING: Final = 2
 """Where more pictured messages than this wait for the same person, words go alone until they are
 through (our choice): in a flood each picture would make all the alarms behind it late."""
@@ -76,8 +79,10 @@ class Charts:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._lock = threading.Lock()
-        self._ordered: dict[tuple[str, ContactId], _Order] = {}
-        """By alarm and contact: of one alarm a contact gets the newest word alone."""
+        self._ordered: dict[str, _Order] = {}
+        """By the message's key. One that a newer word replaced may be on its way already."""
+        self._waiting: dict[tuple[str, ContactId], str] = {}
+        """The key of the newest word of an alarm to a contact, where it has a picture."""
         self._work: queue.SimpleQueue[tuple[Callable[[], None], threading.Event] | None]
         self._work = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
@@ -96,15 +101,18 @@ class Charts:
         Args:
             shop: The shop.
             journal: The file with its readings, read when the picture is drawn.
-            send: The message; what was ordered for an earlier one of its alarm is forgotten.
+            send: The message; an earlier one of its alarm is waited for no more.
         """
         unit, place = send.key.unit, (send.alarm_id, send.contact)
         with self._lock:
-            self._ordered.pop(place, None)
+            self._waiting.pop(place, None)
             if unit is None or unit not in shop.unit:
                 return
             if send.key.rule in SHOWN and send.about in CALLS:
-                self._ordered[place] = _Order(shop, journal, unit, send)
+                self._waiting[place] = send.token
+                self._ordered[send.token] = _Order(shop, journal, unit, send)
+                if len(self._ordered) > MOST_ORDERED:
+                    del self._ordered[next(iter(self._ordered))]
 
     def finish(self, row: OutboxRow, *, within_s: float = PATIENCE_S) -> None:
         """Draw what was ordered for a message, and wait for it; from any thread.
@@ -116,12 +124,11 @@ class Charts:
         if row.alarm_id is None:
             return
         with self._lock:
-            order = self._ordered.get((row.alarm_id, row.contact))
-            if order is None or order.send.token != row.idempotency_key:
-                return
-            del self._ordered[row.alarm_id, row.contact]
-            waiting = sum(contact == row.contact for _, contact in self._ordered)
-        if waiting > MOST_WAITING:
+            order = self._ordered.pop(row.idempotency_key, None)
+            if self._waiting.get((row.alarm_id, row.contact)) == row.idempotency_key:
+                del self._waiting[row.alarm_id, row.contact]
+            waiting = sum(contact == row.contact for _, contact in self._waiting)
+        if order is None or waiting > MOST_WAITING:
             return
         if not self._do(partial(self._draw, order)).wait(within_s):
             self._note(f"it was not drawn within {within_s:.0f} s")

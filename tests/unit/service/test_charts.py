@@ -1,6 +1,7 @@
 """Pictures of alarms: one each while few come, none where they would make alarms late."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -107,3 +108,12 @@ def test_message_that_a_newer_one_replaced_is_not_waited_for(
     last = send("case-1")
 
     assert drawn(tmp_path / "charts", [*over, last], journal, [last]) == [True]
+
+
+def test_message_on_its_way_keeps_its_picture_when_a_newer_word_comes(
+    journal: Journal, tmp_path: Path
+) -> None:
+    """The phone was slow: the repetition was due before the first word had gone out."""
+    first, repeat = send("case-1"), replace(send("case-1", About.REPEAT), nth=1)
+
+    assert drawn(tmp_path / "charts", [first, repeat], journal, [first, repeat]) == [True, False]
