@@ -67,6 +67,10 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
     assert done.exit_code == 0, done.output
     assert "did you mean America/Chicago?" in done.output
     assert [message["title"] for message in receiver.got] == ["Saltmarsh Row Fish: test"]
+    assert (
+        f"mosquitto_pub -p {broker.port} -q 1 -t shop/case-1/air -m '{{\"t\": 2.1}}'" in done.output
+    )
+    assert "2 units, 3 probes" in done.output
     shop = read_shop(tmp_path / "shop.toml", {})
     assert (shop.name, shop.timezone, shop.display) == (
         "Saltmarsh Row Fish",

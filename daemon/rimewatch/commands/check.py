@@ -48,13 +48,14 @@ def command(config: Path | None, *, tries_broker: bool, schema: bool, provisions
             "or ask for --schema or --provisions"
         )
     from rimewatch.config import warnings_of
+    from rimewatch.report.wording import counted, extent
 
     shop = load(config)
     for warning in warnings_of(shop):
         click.echo(f"Worth a look: {warning}")
     click.echo(
-        f"{config}: {shop.name}, {len(shop.units)} units, {len(shop.probes)} probes, "
-        f"{len(shop.contacts)} contacts. Nothing is wrong with it."
+        f"{config}: {shop.name}, {extent(shop)}, {counted(len(shop.contacts), 'contact')}. "
+        "Nothing is wrong with it."
     )
     if tries_broker:
         _try_broker(shop)

@@ -5,6 +5,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+from urllib.parse import urlsplit
 
 import click
 
@@ -13,7 +14,9 @@ from rimewatch.errors import UserError
 
 if TYPE_CHECKING:
     from rimewatch.intake.first_configuration import Answers
+    from rimewatch.shop import Broker
 
+LOCAL_HOSTS: Final = ("localhost", "127.0.0.1")
 SECRET_MODE: Final = 0o600
 WIDTH: Final = 88
 
@@ -86,6 +89,7 @@ def _beside(file: Path, what: str) -> Path:
 def _write(file: Path, answers: "Answers", secrets: dict[Path, str]) -> None:
     from rimewatch.config import ConfigError, load_shop, warnings_of
     from rimewatch.intake.first_configuration import first_configuration
+    from rimewatch.report.wording import extent
 
     text = first_configuration(answers)
     for path, secret in secrets.items():
@@ -99,7 +103,7 @@ def _write(file: Path, answers: "Answers", secrets: dict[Path, str]) -> None:
             f"what you answered makes no configuration, nothing is written: {error}"
         ) from None
     write_whole(file, text)
-    click.echo(f"\nWritten to {file}: {len(shop.units)} units, {len(shop.probes)} probes.")
+    click.echo(f"\nWritten to {file}: {extent(shop)}.")
     for path in secrets:
         click.echo(f"Its secret is in {path}, for you alone to read.")
     for warning in warnings_of(shop):
@@ -114,8 +118,22 @@ def _what_next(file: Path, answers: "Answers") -> None:
         told.append(f"  {name} test-alarm --config {file}   sends a test to the phone")
     if probe.format in ("number", "json"):
         payload = "2.1" if probe.format == "number" else f"'{{\"{probe.value}\": 2.1}}'"
-        told.append(f"  mosquitto_pub -q 1 -t {probe.topic} -m {payload}   is a reading by hand")
+        by_hand = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {probe.topic} -m {payload}"
+        told.append(f"  {by_hand}   is a reading by hand")
     if answers.pages:
         where = answers.pages_url or f"http://{answers.pages}"
         told.append(f"The pages are at {where}; run prints a link to sign in with.")
     click.echo("\n".join(told))
+
+
+def _where(broker: "Broker") -> str:
+    """Return the options that lead mosquitto_pub to a broker; empty: it looks there anyway.
+
+    TLS and credentials are left to the reader: a password has no place in a command.
+    """
+    from rimewatch.config.broker import PORTS
+
+    parts = urlsplit(broker.url)
+    host = "" if parts.hostname in LOCAL_HOSTS else f" -h {parts.hostname}"
+    port = "" if parts.port == PORTS["mqtt"] else f" -p {parts.port}"
+    return host + port

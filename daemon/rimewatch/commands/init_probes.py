@@ -94,7 +94,7 @@ def _is_wanted(place: Place) -> bool:
 
 
 def _in_words(probe: Guess) -> str:
-    span = "" if probe.low is None else f", {probe.low:g} to {probe.high:g} {probe.scale}"
+    span = f", {probe.span}" if probe.span else ""
     return f"{probe.likeness} on {probe.topic}{span}"
 
 

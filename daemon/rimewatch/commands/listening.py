@@ -66,12 +66,11 @@ def guess_table(guesses: Sequence[Guess]) -> Table:
     table.add_column("Looks like")
     for guess in guesses[:SHOWN]:
         field = guess.value if guess.match is None else f"{guess.value} of {guess.match[1]}"
-        span = "" if guess.low is None else f"{guess.low:g} to {guess.high:g} {guess.scale}"
         table.add_row(
             escape(guess.topic),
             f"{guess.messages}{_interval(guess.interval_s)}",
             escape(f"{guess.format} {field}".rstrip()),
-            span,
+            guess.span,
             guess.likeness or escape(guess.last),
         )
     return table

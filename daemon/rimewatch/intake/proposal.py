@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.config.keys import toml_text
-from rimewatch.intake.survey import Guess
+from rimewatch.intake.survey import TEMPERATURES, Guess
 from rimewatch.intake.topics import is_filter
 from rimewatch.shop import Broker
 
@@ -128,13 +128,12 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
         lines.append(f"match = {{ field = {toml_text(path)}, equals = {toml_text(equals)} }}")
     if guess.scale != "C":
         lines.append(f"scale = {toml_text(guess.scale)}    # by its range; see whether that is so")
-    if guess.interval_s is not None and guess.measures in ("air", "humidity"):
+    if guess.interval_s is not None and guess.measures in (*TEMPERATURES, "humidity"):
         longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
         lines.append(f"every_s = {longer[0] if longer else round(guess.interval_s)}")
-    if guess.low is not None:
-        lines.append(f"# looks like {guess.likeness}; heard {guess.low:g} to {guess.high:g}")
-    elif guess.likeness:
-        lines.append(f"# looks like {guess.likeness}")
+    if guess.likeness:
+        heard = f"; heard {guess.span}" if guess.span else ""
+        lines.append(f"# looks like {guess.likeness}{heard}")
     return lines
 
 

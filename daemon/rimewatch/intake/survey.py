@@ -51,6 +51,8 @@ TEMPERATURE_NAMES: Final = (
 )
 DOOR_NAMES: Final = ("open", "door", "contact", "reed", "state")
 WATER_NAMES: Final = ("water", "leak", "wet")
+TEMPERATURES: Final = ("air", "product")
+"""What a thermometer may measure; listening alone cannot tell which, a person can."""
 HUMIDITY_NAMES: Final = ("humidity", "humid", "rh")
 TIME_NAMES: Final = ("ts", "time", "timestamp", "datetime", "at", "measured")
 BATTERY_NAMES: Final = ("battery", "bat", "batt", "vbat")
@@ -67,7 +69,9 @@ class Guess:
     format: str
     """A format of the configuration, or ``unknown``."""
     measures: str = ""
-    """``air``, ``door``, ``water``, ``humidity``; empty: nothing a probe sends."""
+    """``air`` (``product`` once a person said so), ``door``, ``water``, ``humidity``; empty:
+    nothing a probe sends.
+    """
     value: str = ""
     """Path or name of the value."""
     time: str = ""
@@ -84,6 +88,18 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
+
+    @property
+    def span(self) -> str:
+        """What was heard from the lowest to the highest, with its unit; empty: no number."""
+        if self.low is None or self.high is None:
+            return ""
+        both = f"{self.low:g}" if self.low == self.high else f"{self.low:g} to {self.high:g}"
+        if self.measures == "humidity":
+            return f"{both} %"
+        if self.measures not in TEMPERATURES:
+            return both
+        return f"{both} {'K' if self.scale == 'K' else f'°{self.scale}'}"
 
 
 @dataclass(slots=True)

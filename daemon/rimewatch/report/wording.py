@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
 
 FAHRENHEIT_PER_KELVIN: Final = 1.8
@@ -247,6 +248,11 @@ def number(count: int) -> str:
 def counted(count: int, one: str, many: str | None = None) -> str:
     """Return "1 opening", "3 openings"."""
     return f"{count} {one if count == 1 else (many or one + 's')}"
+
+
+def extent(shop: Shop) -> str:
+    """Return how much a shop has to watch: "5 units, 9 probes"."""
+    return f"{counted(len(shop.units), 'unit')}, {counted(len(shop.probes), 'probe')}"
 
 
 def joined(names: Sequence[str], *, most: int | None = None) -> str:

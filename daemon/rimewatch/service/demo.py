@@ -25,6 +25,7 @@ from rimewatch.config import load_shop
 from rimewatch.intake.entries import parse_entry
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
+from rimewatch.report.wording import extent
 from rimewatch.service.embedded_broker import EmbeddedBroker, EmbeddedBrokerError
 from rimewatch.service.phone import Phone
 from rimewatch.service.service import Service
@@ -99,7 +100,7 @@ class Demo:
                 ),
             )
             self._console.print(
-                f"[bold]{shop.name}[/bold]: {len(shop.units)} units, {len(shop.probes)} probes, "
+                f"[bold]{shop.name}[/bold]: {extent(shop)}, "
                 f"{self._speed:g} times as fast as life. Ctrl-C ends it."
             )
             service = Service(shop, journal_path, clock, say=lambda _text: None)

@@ -20,6 +20,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.letter import Extras
 from rimewatch.notify.results import Result
+from rimewatch.report.wording import extent
 from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
@@ -171,8 +172,7 @@ class Service:
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
         self._note_settings(journal)
         self._say(
-            f"Watching {self._shop.name}: {len(self._shop.units)} units, "
-            f"{len(self._shop.probes)} probes; journal {self._journal_path}."
+            f"Watching {self._shop.name}: {extent(self._shop)}; journal {self._journal_path}."
         )
         self._use(session)
         writer.watch_lines = self._itself.lines

@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import cbor2
 import pysparkplug
@@ -6,7 +7,7 @@ import pytest
 from intake_shop import ARRIVED_MS
 
 from rimewatch.config import load_shop
-from rimewatch.intake.proposal import propose
+from rimewatch.intake.proposal import Place, propose, unit_lines
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.survey import MOST_TOPICS, Guess, Survey
 from rimewatch.shop import Broker
@@ -63,6 +64,22 @@ class TestGuesses:
         (guess,) = heard("shop/case-1/air", json.dumps({name: value}))
 
         assert guess.scale == scale
+
+    @pytest.mark.parametrize(
+        ("payloads", "span"),
+        [
+            (['{"t": 2.1}'], "2.1 °C"),
+            (['{"t": 35.1}', '{"t": 36.4}'], "35.1 to 36.4 °F"),
+            (['{"t": 274.2}'], "274.2 K"),
+            (['{"humidity": 71}', '{"humidity": 84}'], "71 to 84 %"),
+            (['{"door": true}'], ""),
+        ],
+    )
+    def test_range_is_told_with_the_unit_it_has(self, payloads: list[str], span: str) -> None:
+        """Somebody looks at it to tell the freezer from the case, and a humidity from both."""
+        (guess,) = heard("shop/case-1/sensor", *payloads)
+
+        assert guess.span == span
 
     def test_devices_on_one_topic_are_told_apart(self) -> None:
         """A gateway's topic holds several probes, each with its mark."""
@@ -140,3 +157,13 @@ def test_proposal_is_a_configuration_that_reads_what_was_heard() -> None:
     assert (case.scale, case.fields["battery"]) == (Scale.FAHRENHEIT, "bat")
     door = next(p for p in shop.probes if p.measures is Measures.DOOR)
     assert door.unit == case.unit
+
+
+def test_thermometer_said_to_sit_in_the_fish_keeps_its_interval() -> None:
+    """The interval that was heard is expected of it, whatever it turns out to measure."""
+    (guess,) = heard("shop/case-1/core", "2.1", "2.1", every_ms=300_000)
+    place = Place(
+        id="case-1", name="Case", kind="display-case", probes=(replace(guess, measures="product"),)
+    )
+
+    assert "every_s = 300" in unit_lines([place])
