@@ -94,7 +94,7 @@ def commands() -> str:
     """Return the page with the help of every command."""
     lines = ["# Commands\n", MADE, "What `--help` says of each.\n"]
     for path, command in _every_command():
-        context = click.Context(command, info_name=path)
+        context = click.Context(command, info_name=path, **rimewatch.context_settings)
         context.max_content_width = context.terminal_width = WIDTH
         lines += [f"{'#' * len(path.split())} {path}\n", "```text"]
         lines += [command.get_help(context), "```\n"]
