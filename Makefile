@@ -10,6 +10,7 @@
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make bench BENCH_ARGS=--quick      the same with little work, in a few minutes
 #   make docs               the documentation as pages, in build/docs
+#   make pictures           plays the demo and takes the pictures in docs/pictures
 #   make reference          writes docs/reference from the code
 #   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
 #   make audit              what a shop installs, listed and looked up for known faults
@@ -31,7 +32,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash docs reference audit check wheel-check format clean
+.PHONY: demo test api-check simulate bench crash docs pictures reference audit check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -51,6 +52,10 @@ simulate: $(VENV)/.dev
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
 	$(BIN)/python benchmarks/run_all.py $(BENCH_ARGS)
+
+pictures: $(VENV)/.dev
+	@.ci/system-packages chromium=chromium
+	$(BIN)/python .ci/take_pictures.py
 
 docs: $(VENV)/.dev
 	NO_MKDOCS_2_WARNING=true $(BIN)/mkdocs build --strict --quiet --config-file .ci/mkdocs.yml
@@ -74,6 +79,7 @@ check: $(VENV)/.dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/mypy benchmarks
+	$(BIN)/mypy $(wildcard .ci/*.py)
 	$(BIN)/lint-imports
 
 format: $(VENV)/.dev

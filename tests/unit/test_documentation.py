@@ -13,13 +13,14 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
 LINK = re.compile(r"\]\(([^)#\s]+)(?:#[^)]*)?\)")
+PICTURE = re.compile(r'<img src="([^"]+)"')
 NAMED_FILE = re.compile(r"`((?:docs|config|benchmarks|\.ci|daemon|simulators|tests)/[\w./-]+)`")
 
 
 def places_named_in(page: Path) -> Iterator[Path]:
     """Yield the files and folders of this project that a page leads to or names."""
     text = page.read_text(encoding="utf-8")
-    for target in LINK.findall(text):
+    for target in LINK.findall(text) + PICTURE.findall(text):
         if "://" not in target:
             yield page.parent / target
     for name in NAMED_FILE.findall(text):
