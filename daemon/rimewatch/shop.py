@@ -84,6 +84,8 @@ class Probe:
     slope: float
     plausible_c: tuple[float, float]
     battery_low: float | None = None
+    humidity_high_percent: float | None = None
+    """Relative humidity above which air is too damp; None: nobody asks."""
     match: Mark | None = None
     """None: every message on the topic is its own."""
     time_zone: str = ""

@@ -69,6 +69,7 @@ class Rule(StrEnum):
     COOLING = "cooling"
     PROJECTION = "projection"
     POWER_LOSS = "power-loss"
+    HUMIDITY = "humidity"
 
 
 class Priority(StrEnum):

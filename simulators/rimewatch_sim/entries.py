@@ -20,6 +20,7 @@ RuleName = Literal[
     "cooling",
     "projection",
     "power-loss",
+    "humidity",
 ]
 
 OptionName = Literal["20C-168h", "35C-15h", "35C-then-20C-24h", "20C-24h"]

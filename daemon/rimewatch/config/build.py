@@ -161,6 +161,7 @@ def _probe(table: ProbeTable) -> Probe:
         slope=table.slope,
         plausible_c=(low, high),
         battery_low=table.battery_low,
+        humidity_high_percent=table.humidity_high_percent,
         match=None
         if table.match is None
         else Mark(

@@ -23,7 +23,7 @@ from rimewatch.config.tables import (
 from rimewatch.config.topics import overlap, own_filter
 from rimewatch.config.translate import AnyTable, Row
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
-from rimewatch.vocabulary import Scale
+from rimewatch.vocabulary import Measures, Scale
 
 
 def check_ids(rows: Sequence[Row[AnyTable]]) -> Iterator[Problem]:
@@ -117,6 +117,13 @@ def check_probe(row: Row[ProbeTable], units: Sequence[str] | None) -> Iterator[P
     if row.right("slope") and probe.slope <= 0:
         yield place.problem(
             "slope", show(probe.slope), "expected a factor above 0, such as 1.0: warmer is warmer"
+        )
+    damp = probe.humidity_high_percent
+    if damp is not None and row.right("measures") and probe.measures is not Measures.HUMIDITY:
+        yield place.problem(
+            "humidity_high_percent",
+            show(damp),
+            'expected only where measures = "humidity"; give it to the humidity probe',
         )
     if row.right("fields", "format"):
         yield from _check_fields(row, probe)

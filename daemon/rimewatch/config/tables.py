@@ -268,6 +268,13 @@ class ProbeTable(Table):
     """Lowest and highest temperature believed, °C, after correction. Default [-90, 60]."""
     battery_low: Annotated[float, Expect("a number as the probe sends it", 2.6)] | None = None
     """Battery level at or below which it is low, as the probe sends it (% or V). Default 15 (%)."""
+    humidity_high_percent: (
+        Annotated[
+            float, Field(gt=0, lt=100), Expect("percent relative humidity, between 0 and 100", 85)
+        ]
+        | None
+    ) = None
+    """Relative humidity above which air is too damp, %; for a humidity probe. Default: none."""
 
 
 class ContactTable(Table):
@@ -348,6 +355,8 @@ class PrioritiesTable(Table):
     """Priority of projection alarms: a limit that will soon be passed. Usually "medium"."""
     power_loss: Annotated[RulePriority, Field(alias="power-loss")] = None
     """Priority of power-loss alarms: several units without power. Usually "high"."""
+    humidity: RulePriority = None
+    """Priority of humidity alarms: air that stays too damp. Usually "low"."""
 
 
 class RotaTable(Table):

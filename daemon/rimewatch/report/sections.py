@@ -82,6 +82,7 @@ RULES: Final = {
     Rule.COOLING: "cooling too slowly",
     Rule.PROJECTION: "fish warming",
     Rule.POWER_LOSS: "power lost",
+    Rule.HUMIDITY: "air too damp",
 }
 
 

@@ -4,6 +4,7 @@ from typing import Final
 
 from rimewatch.rules.battery import BatteryRule
 from rimewatch.rules.contact import ContactRule
+from rimewatch.rules.humidity import HumidityRule
 from rimewatch.rules.implausible import ImplausibleRule
 from rimewatch.rules.probe_rule import ProbeRule
 from rimewatch.rules.stale import StaleRule
@@ -22,5 +23,6 @@ PROBE_RULES: Final[tuple[ProbeRule, ...]] = (
     ContactRule(Rule.WATER, Measures.WATER, "there is water"),
     BatteryRule(),
     StuckRule(),
+    HumidityRule(),
     IMPLAUSIBLE,
 )

@@ -16,6 +16,7 @@ CONTRACT = {
     Rule.STUCK: "low",
     Rule.IMPLAUSIBLE: "low",
     Rule.WATER: "low",
+    Rule.HUMIDITY: "low",
     Rule.COOLING: "low",
 }
 

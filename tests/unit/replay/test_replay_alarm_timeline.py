@@ -273,6 +273,22 @@ def test_water_alarm_comes_at_once() -> None:
     assert alarms(paper.ledger(wet), "rule", "raised") == [("water", paper.iso(30))]
 
 
+def test_humidity_alarm_comes_after_half_an_hour_and_goes_when_the_air_is_dry() -> None:
+    """Only where a line was given; a probe without one is kept and not judged."""
+    damp = probe("damp", measures="humidity", humidity_high_percent=85)
+    shops = {
+        True: shop(unit(), probe(), damp),
+        False: shop(unit(), probe(), probe("damp", measures="humidity")),
+    }
+    paper = Paper(DAY)
+    for at_s in range(0, 3600, 60):
+        paper.say(at_s, "2.0").say(at_s, "90" if at_s < 2400 else "80", "damp")
+
+    told = {asked: alarms(paper.ledger(own), "rule", "raised") for asked, own in shops.items()}
+
+    assert told == {True: [("humidity", paper.iso(1800))], False: []}
+
+
 def test_battery_alarm_comes_at_its_line_and_goes_with_a_new_battery() -> None:
     """15 % is low; a little warmth (16 %) does not make it full, a new battery does."""
     powered = shop(unit(), timed_probe())

@@ -20,7 +20,7 @@ SHOP: Shop = shop(
     probe("door", measures="door"),
     probe("beating-door", measures="door", every_s=600),
     probe("floor", measures="water"),
-    probe("damp", measures="humidity"),
+    probe("damp", measures="humidity", humidity_high_percent=0.7),
 )
 CASE: Unit = SHOP.unit[UnitId("case-1")]
 CASES = [

@@ -2,10 +2,13 @@
 
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
+from rimewatch.vocabulary import Rule
 from rimewatch_sim import ScenarioError, load_scenario, names, parse_scenario
+from rimewatch_sim.entries import RuleName
 
 HEAD = """
 name = "tried"
@@ -14,6 +17,11 @@ shop = "saltmarsh-row"
 start = "2026-03-02T20:00"
 lasts = "2h"
 """
+
+
+def test_scenarios_know_every_rule_by_its_name() -> None:
+    """The simulators stand alone; whoever acknowledges in a scenario may name any rule."""
+    assert set(get_args(RuleName)) == {rule.value for rule in Rule}
 
 
 def test_shipped_scenarios_are_all_there_and_sound() -> None:
