@@ -26,23 +26,25 @@ from rimewatch.config.tables import (
     DEFAULT_LIMIT_C,
     DEFAULT_PLAUSIBLE,
     STALE_INTERVALS,
-    AtStakeTable,
     BrokerTable,
-    ContactTable,
-    EscalationTable,
     FieldsTable,
-    MessagesTable,
     MirrorTable,
-    NightTable,
-    PrioritiesTable,
     ProbeTable,
     RecordsTable,
-    RotaTable,
     ShopTable,
     SpeciesTable,
     UnitTable,
     WatchTable,
     WebTable,
+)
+from rimewatch.config.tables_alarms import (
+    AtStakeTable,
+    ContactTable,
+    EscalationTable,
+    MessagesTable,
+    NightTable,
+    PrioritiesTable,
+    RotaTable,
 )
 from rimewatch.config.translate import Row
 from rimewatch.shop import Broker, Contact, EscalationStep, Mark, Night, Probe, Shop, Unit

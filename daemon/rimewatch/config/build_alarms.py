@@ -9,7 +9,8 @@ from urllib.parse import urlsplit
 from rimewatch.config.destinations import Fault, Secrets, is_reference
 from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import NOT_SHOWN, Problem, show
-from rimewatch.config.tables import AtStakeTable, MessagesTable, WatchTable, WebTable
+from rimewatch.config.tables import WatchTable, WebTable
+from rimewatch.config.tables_alarms import AtStakeTable, MessagesTable
 from rimewatch.config.translate import Row
 from rimewatch.shop import AtStake, MessageTexts, SelfWatch, Web
 

@@ -12,14 +12,8 @@ from jmespath.exceptions import JMESPathError
 
 from rimewatch.config.checks_match import check_match
 from rimewatch.config.problems import Problem, listed, nearest, show
-from rimewatch.config.tables import (
-    DEFAULT_EVERY_S,
-    DEFAULT_LIMIT_C,
-    EscalationTable,
-    NightTable,
-    ProbeTable,
-    UnitTable,
-)
+from rimewatch.config.tables import DEFAULT_EVERY_S, DEFAULT_LIMIT_C, ProbeTable, UnitTable
+from rimewatch.config.tables_alarms import EscalationTable, NightTable
 from rimewatch.config.topics import overlap, own_filter
 from rimewatch.config.translate import AnyTable, Row
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C

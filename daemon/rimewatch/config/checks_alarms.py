@@ -13,7 +13,8 @@ from rimewatch.alarms.rota import gaps
 from rimewatch.config.checks import check_known
 from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import Problem, show
-from rimewatch.config.tables import DAYS, HOLIDAY, RotaTable, ShopTable, WebTable
+from rimewatch.config.tables import ShopTable, WebTable
+from rimewatch.config.tables_alarms import DAYS, HOLIDAY, RotaTable
 from rimewatch.config.translate import Row
 from rimewatch.config.web_address import is_web_address
 from rimewatch.shop import Shift

@@ -25,23 +25,25 @@ from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
 from rimewatch.config.tables import (
-    AtStakeTable,
     BrokerTable,
-    ContactTable,
-    EscalationTable,
     File,
-    MessagesTable,
     MirrorTable,
-    NightTable,
-    PrioritiesTable,
     ProbeTable,
     RecordsTable,
-    RotaTable,
     ShopTable,
     SpeciesTable,
     UnitTable,
     WatchTable,
     WebTable,
+)
+from rimewatch.config.tables_alarms import (
+    AtStakeTable,
+    ContactTable,
+    EscalationTable,
+    MessagesTable,
+    NightTable,
+    PrioritiesTable,
+    RotaTable,
 )
 from rimewatch.config.translate import AnyTable, Place, Row, keys_of, read_table, unknown_key
 from rimewatch.shop import Shop

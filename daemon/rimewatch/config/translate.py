@@ -14,7 +14,8 @@ from pydantic_core import ErrorDetails
 
 from rimewatch.config.keys import Expect
 from rimewatch.config.problems import NOT_SHOWN, Problem, nearest, show
-from rimewatch.config.tables import FieldsTable, MatchTable, Table
+from rimewatch.config.table import Table
+from rimewatch.config.tables import FieldsTable, MatchTable
 
 SECRET_KEYS: Final = frozenset({"urls", "password", "heartbeat_url", "token"})
 """Keys whose values are never shown, whatever is wrong with them."""

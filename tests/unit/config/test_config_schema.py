@@ -10,7 +10,9 @@ from jsonschema import Draft202012Validator
 
 from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config import json_schema, load_shop
-from rimewatch.config.tables import FieldsTable, File, PrioritiesTable, Table
+from rimewatch.config.table import Table
+from rimewatch.config.tables import FieldsTable, File
+from rimewatch.config.tables_alarms import PrioritiesTable
 from rimewatch.config.translate import _expects, keys_of
 from rimewatch.vocabulary import Rule
 
