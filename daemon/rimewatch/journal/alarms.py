@@ -90,6 +90,22 @@ def between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[Al
     )
 
 
+def page(
+    connection: sqlite3.Connection, from_ms: int, to_ms: int, after: str | None, limit: int
+) -> list[AlarmRow]:
+    """Return at most so many of the same; those that follow an alarm, by its id."""
+    return _alarms(
+        connection.execute(
+            "SELECT id, unit, rule, raised_ms, returned_ms, text FROM alarm"
+            " WHERE raised_ms <= ?1 AND (returned_ms IS NULL OR returned_ms >= ?2)"
+            " AND (?3 IS NULL"
+            " OR (raised_ms, id) > (SELECT raised_ms, id FROM alarm WHERE id = ?3))"
+            " ORDER BY raised_ms, id LIMIT ?4",
+            (to_ms, from_ms, after, limit),
+        )
+    )
+
+
 def standing(connection: sqlite3.Connection) -> list[AlarmRow]:
     """Return the alarms that have not returned to normal, by their raising."""
     return _alarms(connection.execute(f"{_ALARM} WHERE returned_ms IS NULL ORDER BY raised_ms, id"))

@@ -6,11 +6,20 @@ refuse changes and deletions.
 """
 
 import sqlite3
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from rimewatch.entries import AnyEntry
 from rimewatch.journal.entry_codec import do_of, entry_from_json, entry_to_json
 from rimewatch.vocabulary import LotId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryRow:
+    """An entry as the journal keeps it, with its number."""
+
+    entry: AnyEntry
+    source: str
+    """By what way it came, such as ``cli``, ``page`` or ``trace``."""
 
 
 def add(connection: sqlite3.Connection, entry: AnyEntry, source: str) -> int:
@@ -52,6 +61,20 @@ def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple
         (found, replace(entry_from_json(text), entry_number=found))
         for found, text in connection.execute(
             "SELECT id, text FROM entry WHERE id > ? ORDER BY id LIMIT ?", (number, limit)
+        ).fetchall()
+    ]
+
+
+def page(
+    connection: sqlite3.Connection, number: int, from_ms: int, to_ms: int, limit: int
+) -> list[EntryRow]:
+    """Return those with larger numbers and ``from_ms <= at <= to_ms``, in the order they came."""
+    return [
+        EntryRow(entry=replace(entry_from_json(text), entry_number=found), source=source)
+        for found, source, text in connection.execute(
+            "SELECT id, source, text FROM entry WHERE id > ? AND at_ms BETWEEN ? AND ?"
+            " ORDER BY id LIMIT ?",
+            (number, from_ms, to_ms, limit),
         ).fetchall()
     ]
 

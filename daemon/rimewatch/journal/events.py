@@ -95,12 +95,15 @@ def summary_of(connection: sqlite3.Connection, date: Date) -> SummaryRow | None:
     return SummaryRow(date=date, text=found[0], html=found[1], page=found[2])
 
 
-def summary_dates(connection: sqlite3.Connection, limit: int) -> list[Date]:
-    """Return the mornings that have a summary, the latest first."""
+def summary_dates(
+    connection: sqlite3.Connection, limit: int, before: Date | None = None
+) -> list[Date]:
+    """Return the mornings that have a summary, the latest first; None: up to the last."""
     return [
         Date.fromisoformat(date)
         for (date,) in connection.execute(
-            "SELECT date FROM summary ORDER BY date DESC LIMIT ?", (limit,)
+            "SELECT date FROM summary WHERE ?1 IS NULL OR date < ?1 ORDER BY date DESC LIMIT ?2",
+            (None if before is None else before.isoformat(), limit),
         ).fetchall()
     ]
 

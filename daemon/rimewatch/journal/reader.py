@@ -175,6 +175,13 @@ class JournalReads:
         with self._snapshot() as connection:
             return entries.after(connection, number, limit)
 
+    def entries_page(
+        self, number: int, from_ms: int, to_ms: int, limit: int
+    ) -> list[entries.EntryRow]:
+        """Return those that came after a number, with ``from_ms <= at <= to_ms``."""
+        with self._snapshot() as connection:
+            return entries.page(connection, number, from_ms, to_ms, limit)
+
     def entries_of_lot(self, lot: LotId) -> list[tuple[int, AnyEntry]]:
         """Return a lot's entries in the order they came."""
         with self._snapshot() as connection:
@@ -194,6 +201,13 @@ class JournalReads:
         """Return the alarms that stood at some time in ``from_ms … to_ms``."""
         with self._snapshot() as connection:
             return alarms.between(connection, from_ms, to_ms)
+
+    def alarms_page(
+        self, from_ms: int, to_ms: int, after: str | None, limit: int
+    ) -> list[alarms.AlarmRow]:
+        """Return at most so many of them; those that follow the alarm with an id."""
+        with self._snapshot() as connection:
+            return alarms.page(connection, from_ms, to_ms, after, limit)
 
     def standing_alarms(self) -> list[alarms.AlarmRow]:
         """Return the alarms that have not returned to normal."""
@@ -285,10 +299,10 @@ class JournalReads:
         with self._snapshot() as connection:
             return events.latest_summary(connection)
 
-    def summary_dates(self, limit: int = 400) -> list[Date]:
-        """Return the mornings that have a summary, the latest first."""
+    def summary_dates(self, limit: int = 400, before: Date | None = None) -> list[Date]:
+        """Return the mornings that have a summary, the latest first; those before a date."""
         with self._snapshot() as connection:
-            return events.summary_dates(connection, limit)
+            return events.summary_dates(connection, limit, before)
 
     # --- seals ---
 

@@ -43,7 +43,7 @@ def csv_files(records: Records) -> dict[str, str]:
         text = io.StringIO()
         writer = csv.writer(text, lineterminator="\r\n")  # RFC 4180, section 2
         writer.writerow(table.columns)
-        writer.writerows([_safe(cell) for cell in row] for row in table.rows(records))
+        writer.writerows([safe_cell(cell) for cell in row] for row in table.rows(records))
         found[f"{table.name}.csv"] = text.getvalue()
     return found
 
@@ -69,7 +69,8 @@ def json_text(records: Records) -> str:
     return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _safe(cell: Cell) -> Cell:
+def safe_cell(cell: Cell) -> Cell:
+    """Return a cell that no spreadsheet takes for a formula."""
     if isinstance(cell, str) and cell.startswith(_FORMULA):
         return f"'{cell}"
     return cell

@@ -13,18 +13,20 @@ from enum import Enum
 from typing import Any, Final
 
 from rimewatch.alarms.lifecycle import State
+from rimewatch.journal.entry_codec import ENTRY_CLASSES
 from rimewatch.lots.record import Proof
 from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule
 from rimewatch.web.metrics import CONTENT_TYPE
 from rimewatch.web.standing import Standing
 
 MOST: Final = 10_000
-"""Most readings of one answer (our choice): about half a megabyte."""
+"""Most readings of one answer (our choice), about half a megabyte; or entries, or alarms."""
 USUAL: Final = 1000
 
 _TEXT: Final[dict[str, Any]] = {"text/plain": {"schema": {"type": "string", "minLength": 1}}}
 _STRING: Final[dict[str, Any]] = {"type": "string"}
 _INSTANT: Final[dict[str, Any]] = {"type": "string", "format": "date-time"}
+_DATE: Final[dict[str, Any]] = {"type": "string", "format": "date"}
 _DEGREES: Final[dict[str, Any]] = {"type": ["number", "null"], "description": "°C"}
 
 
@@ -37,6 +39,10 @@ def _one_of(words: Iterable[Enum], *, or_null: bool = False) -> dict[str, Any]:
     if or_null:
         return {"type": ["string", "null"], "enum": [*values, None]}
     return {"type": "string", "enum": values}
+
+
+def _one_of_words(words: Iterable[str]) -> dict[str, Any]:
+    return {"type": "string", "enum": list(words)}
 
 
 def _object(**properties: dict[str, Any]) -> dict[str, Any]:
@@ -72,6 +78,25 @@ _SCHEMAS: Final[dict[str, Any]] = {
         raised=_INSTANT,
         acknowledged=_or_null(_INSTANT),
         returned=_or_null(_INSTANT),
+    ),
+    "Entry": _object(
+        number={"type": "integer", "description": "Counted from 1 in the order they came."},
+        at={**_INSTANT, "description": "When it was done."},
+        entered={**_or_null(_INSTANT), "description": "When it was entered, if that was later."},
+        who=_STRING,
+        do=_one_of_words(ENTRY_CLASSES),
+        unit=_or_null(_STRING),
+        lot=_or_null(_STRING),
+        source={**_STRING, "description": "By what way it came, such as cli, page or trace."},
+        said={"type": "object", "description": "Its further keys, by what it does."},
+    ),
+    "Summary": _object(
+        date=_DATE,
+        text=_STRING,
+        page={
+            "type": ["object", "null"],
+            "description": "Its sentences, part by part; null where an older version made it.",
+        },
     ),
     "Lot": _object(
         lot=_STRING,
@@ -148,6 +173,18 @@ def _query(
     }
 
 
+_LIMIT: Final = _query(
+    "limit",
+    "Most of a page.",
+    {"type": "integer", "minimum": 1, "maximum": MOST, "default": USUAL},
+)
+_FORMAT: Final = _query(
+    "format", "Without it, by the Accept header.", _one_of_words(("json", "csv"))
+)
+_WRONG: Final = _refusal("A parameter is wrong; the text says which.")
+_JOURNAL_AWAY: Final = _refusal("The journal, or who has a token, cannot be read right now.")
+
+
 def _get(summary: str, responses: dict[str, Any], **also: object) -> dict[str, Any]:
     return {"get": {"summary": summary, **also, "responses": responses}}
 
@@ -174,8 +211,92 @@ DOCUMENT: Final[dict[str, Any]] = {
             _answers("The units.", _json(_list("units", "Unit", at=_INSTANT))),
         ),
         "/api/alarms": _get(
-            "Alarms that are on, or returned and not yet acknowledged.",
-            _answers("The alarms.", _json(_list("alarms", "Alarm"))),
+            "Alarms that are on, or returned and not yet acknowledged; or those of a period, "
+            "page by page.",
+            {
+                **_answers("The alarms.", _json(_list("alarms", "Alarm", next=_or_null(_STRING)))),
+                "404": _refusal("There is no alarm with the id that after gives."),
+                "422": _WRONG,
+                "503": _JOURNAL_AWAY,
+            },
+            parameters=[
+                _query("from", "Those that stood then or later; with its zone.", _INSTANT),
+                _query("to", "Those raised then or before; with its zone.", _INSTANT),
+                _LIMIT,
+                _query("after", "From the page before: its next.", _STRING),
+            ],
+        ),
+        "/api/entries": _get(
+            "What people entered, in the order it came, as JSON or CSV, page by page.",
+            {
+                **_answers(
+                    "The entries. With CSV, Link leads to the next page [4].",
+                    {
+                        **_json(_list("entries", "Entry", next=_or_null({"type": "integer"}))),
+                        "text/csv": {"schema": _STRING},
+                    },
+                ),
+                "422": _WRONG,
+                "503": _JOURNAL_AWAY,
+            },
+            parameters=[
+                _query("from", "Of what was done then or later; with its zone.", _INSTANT),
+                _query("to", "Of what was done then or before; with its zone.", _INSTANT),
+                _LIMIT,
+                _query(
+                    "after",
+                    "From the page before: its next. Or the last number known.",
+                    {"type": "integer", "minimum": 0, "maximum": 10**12 - 1, "default": 0},
+                ),
+                _FORMAT,
+            ],
+        ),
+        "/api/summaries": _get(
+            "Mornings that have a summary, the latest first, page by page.",
+            {
+                **_answers(
+                    "The mornings.",
+                    _json(
+                        _object(
+                            summaries={"type": "array", "items": _object(date=_DATE)},
+                            next=_or_null(_DATE),
+                        )
+                    ),
+                ),
+                "422": _WRONG,
+                "503": _JOURNAL_AWAY,
+            },
+            parameters=[_LIMIT, _query("after", "From the page before: its next.", _DATE)],
+        ),
+        "/api/summaries/{date}": _get(
+            "A morning's summary, as it was made then.",
+            {
+                **_answers(
+                    "The summary.",
+                    {
+                        **_json("Summary"),
+                        "text/plain": {"schema": _STRING},
+                        "text/html": {"schema": _STRING},
+                    },
+                ),
+                "404": _refusal("That morning has no summary."),
+                "422": _WRONG,
+                "503": _JOURNAL_AWAY,
+            },
+            parameters=[
+                {
+                    "name": "date",
+                    "in": "path",
+                    "required": True,
+                    "description": "The morning's local date.",
+                    "schema": _DATE,
+                },
+                _query(
+                    "format",
+                    "Without it, by the Accept header.",
+                    _one_of_words(("json", "text", "html")),
+                ),
+            ],
         ),
         "/api/lots": _get(
             "Lots that are here.", _answers("The lots.", _json(_list("lots", "Lot")))
@@ -188,24 +309,16 @@ DOCUMENT: Final[dict[str, Any]] = {
                     {**_json("Readings"), "text/csv": {"schema": _STRING}},
                 ),
                 "404": _refusal("There is no such probe."),
-                "422": _refusal("A parameter is wrong; the text says which."),
-                "503": _refusal("The journal, or who has a token, cannot be read right now."),
+                "422": _WRONG,
+                "503": _JOURNAL_AWAY,
             },
             parameters=[
                 _query("probe", "The probe's id.", _STRING, required=True),
                 _query("from", "With its zone; without it, a day before to.", _INSTANT),
                 _query("to", "With its zone; without it, now.", _INSTANT),
-                _query(
-                    "limit",
-                    "Most readings of a page.",
-                    {"type": "integer", "minimum": 1, "maximum": MOST, "default": USUAL},
-                ),
+                _LIMIT,
                 _query("after", "From the page before: its next.", _INSTANT),
-                _query(
-                    "format",
-                    "Without it, by the Accept header.",
-                    {"type": "string", "enum": ["json", "csv"]},
-                ),
+                _FORMAT,
             ],
         ),
         "/api/health": _get(

@@ -129,6 +129,19 @@ class Guard:
             return frozenset()
         return frozenset(TokenScope)
 
+    async def let_program_in(self, request: Request, scope: TokenScope) -> None:
+        """Let a request to the interface pass that has a scope.
+
+        Raises:
+            HTTPException: 401, if it has not.
+        """
+        if scope not in await self.scopes(request):
+            raise HTTPException(
+                401,
+                f"This needs a token with the scope {scope.value}: rimewatch people token.",
+                headers={"WWW-Authenticate": "Bearer"},
+            )
+
     def secret_of(self, request: Request) -> str:
         """Return a request's session secret; empty without one."""
         name = self._secure_cookie if self.is_secure(request) else COOKIE

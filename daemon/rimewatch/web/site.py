@@ -13,6 +13,7 @@ from starlette.routing import BaseRoute, Route
 from rimewatch.clock import Clock
 from rimewatch.shop import Shop, Web
 from rimewatch.web.api import Api
+from rimewatch.web.api_past import ApiPast
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
@@ -94,6 +95,7 @@ def make_site(
         *HealthPage(shop, board, guard, renderer, clock).routes(),
         *SettingsPage(shop, journal_path, guard, renderer, clock, config_file).routes(),
         *Api(shop, journal_path, board, guard, clock).routes(),
+        *ApiPast(web.path, journal_path, board, guard).routes(),
         *SignInPages(guard, renderer, clock).routes(),
         Route("/static/{name}", static_file),
     ]

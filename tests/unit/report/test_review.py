@@ -14,7 +14,7 @@ from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.store import Span
 from rimewatch.readings import Reading
 from rimewatch.report.probe_checks import calibration_log, last_checks_ms
-from rimewatch.report.records_tables import _safe
+from rimewatch.report.records_tables import safe_cell
 from rimewatch.report.review import (
     Review,
     UnitReview,
@@ -282,9 +282,9 @@ def test_a_seal_is_put_where_it_can_be_read() -> None:
 @pytest.mark.parametrize("cell", ["=1+1", "+1", "-1", "@x", "\tx"])
 def test_a_note_is_never_a_formula_in_a_spreadsheet(cell: str) -> None:
     """What a person typed is shown, not run (OWASP, CSV Injection)."""
-    assert _safe(cell) == f"'{cell}"
-    assert _safe("Moved - at once") == "Moved - at once"
-    assert _safe(-18.0) == -18.0
+    assert safe_cell(cell) == f"'{cell}"
+    assert safe_cell("Moved - at once") == "Moved - at once"
+    assert safe_cell(-18.0) == -18.0
 
 
 @pytest.mark.parametrize(

@@ -13,9 +13,11 @@ from rimewatch.journal.journal import Journal
 from rimewatch.service.writer import Writer
 from rimewatch.web.people import Role
 
+DAY = "2026-03-02"
 FOR_STRANGERS = {"/sign-in", "/set-up/{secret}", "/static/{name}", "/api/health"}
 FOR_STRANGERS |= {"/api/openapi.json"}
 """What anybody may ask for: the way in, its files, whether the watch is at work."""
+PARTS = {"unit": "case-1", "day": DAY, "date": DAY, "name": "now.js", "secret": "x"}
 BY_SECRET = {"/sign-in", "/set-up/{secret}"}
 """Forms whose right is in what they hold: a password, or a link."""
 
@@ -42,7 +44,12 @@ def addresses(pages: Pages, method: str) -> list[tuple[str, str]]:
     """Return each route that takes a method, and an address of it."""
     routes = [route for route in pages.app.routes if isinstance(route, Route)]
     return [
-        (route.path, route.path.format(unit="case-1", day="2026-03-02", name="now.js", secret="x"))
+        (
+            route.path,
+            route.path.format(
+                unit="case-1", day="2026-03-02", date="2026-03-02", name="now.js", secret="x"
+            ),
+        )
         for route in routes
         if method in (route.methods or ())
     ]
