@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from dispatch_desk import LONG, Desk, open_desk
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
+from rimewatch.notify.results import Limits
 
 CONFIG = Path(__file__).parents[2] / "config"
 
@@ -50,3 +52,17 @@ def guarded(tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]) -> Mosqui
     ):
         chosen = chosen.replace(shipped_path, str(path))
     return start_mosquitto(chosen)
+
+
+@pytest.fixture
+def desk() -> Iterator[Callable[..., Desk]]:
+    """Open desks with contacts ``name=[urls]``; each is stopped after the test."""
+    opened: list[Desk] = []
+
+    def open_with(limits: Limits = LONG, **contacts: list[str]) -> Desk:
+        opened.append(open_desk(limits, contacts))
+        return opened[-1]
+
+    yield open_with
+    for one in opened:
+        one.dispatcher.stop(0.0)

@@ -71,15 +71,6 @@ def is_night(night: Night | None, timezone: str, at_ms: int) -> bool:
     return False
 
 
-def next_night_end_ms(night: Night, timezone: str, at_ms: int) -> int:
-    """Return the first end of a night after an instant: of this night, or of the coming one.
-
-    Raises:
-        zoneinfo.ZoneInfoNotFoundError: If the time zone is unknown.
-    """
-    return min(ends_ms for _, ends_ms in _nights_about(night, timezone, at_ms) if ends_ms > at_ms)
-
-
 @dataclass(frozen=True, slots=True)
 class NightPolicy:
     """What may sound when, in one shop."""
@@ -94,9 +85,3 @@ class NightPolicy:
     def may_sound(self, priority: Priority, at_ms: int) -> bool:
         """Return whether a message of some priority may be sent at an instant."""
         return self.night is None or priority in self.night.wake_for or not self.is_night(at_ms)
-
-    def next_end_ms(self, at_ms: int) -> int | None:
-        """Return the next end of a night after an instant; None: there is no night."""
-        if self.night is None or self.night.begins == self.night.ends:
-            return None
-        return next_night_end_ms(self.night, self.timezone, at_ms)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimewatch.alarms.night import NightPolicy, is_night, next_night_end_ms
+from rimewatch.alarms.night import NightPolicy, is_night
 from rimewatch.shop import Night
 from rimewatch.vocabulary import Priority
 
@@ -86,7 +86,7 @@ def test_night_of_a_clock_change_is_one_unbroken_time(
     assert end - first == hours * 3_600_000
     assert not is_night(night, CHICAGO, first - 1)
     assert is_night(night, CHICAGO, end - 1)
-    assert next_night_end_ms(night, CHICAGO, first) == end
+    assert not is_night(night, CHICAGO, end)
 
 
 @given(
@@ -118,39 +118,6 @@ def test_night_absent_or_without_length_never_is(night_of: Make, instant: Read) 
         policy = NightPolicy(night, CHICAGO)
         assert not policy.is_night(at)
         assert policy.may_sound(Priority.LOW, at)
-        assert policy.next_end_ms(at) is None
-
-
-@pytest.mark.parametrize(
-    ("at", "end"),
-    [
-        ("2026-01-15T12:00:00-06:00", "2026-01-16T06:00:00-06:00"),
-        ("2026-01-15T22:00:00-06:00", "2026-01-16T06:00:00-06:00"),
-        ("2026-01-16T05:59:00-06:00", "2026-01-16T06:00:00-06:00"),
-        ("2026-01-16T06:00:00-06:00", "2026-01-17T06:00:00-06:00"),
-    ],
-)
-def test_night_next_end_is_of_this_night_or_the_coming_one(
-    night_of: Make, instant: Read, at: str, end: str
-) -> None:
-    """By night it is this morning; by day and from six on it is tomorrow's."""
-    policy = NightPolicy(night_of(), CHICAGO)
-
-    assert policy.next_end_ms(instant(at)) == instant(end)
-
-
-@pytest.mark.parametrize(
-    ("at", "end"),
-    [
-        ("2026-01-15T00:30:00-06:00", "2026-01-15T05:00:00-06:00"),
-        ("2026-01-15T12:00:00-06:00", "2026-01-16T05:00:00-06:00"),
-    ],
-)
-def test_night_within_one_day_ends_that_day_or_the_next(
-    night_of: Make, instant: Read, at: str, end: str
-) -> None:
-    """A night from one to five, asked for before it and after it."""
-    assert next_night_end_ms(night_of("01:00", "05:00"), CHICAGO, instant(at)) == instant(end)
 
 
 def test_night_lets_only_its_priorities_sound(night_of: Make, instant: Read) -> None:
