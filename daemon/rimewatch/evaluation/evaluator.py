@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rimewatch.alarms.alarm import AlarmState
+from rimewatch.alarms.chatter import CHATTER_S
 from rimewatch.alarms.consequence import Stakes, raised_priority
 from rimewatch.alarms.effects import AlarmChanged, Effect, Logged, Send
 from rimewatch.alarms.engine import Engine
@@ -63,15 +64,6 @@ from rimewatch.vocabulary import MS_PER_MINUTE, LotId, ProbeId, Rule, UnitId
 
 CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
-
-CHATTER_S = {
-    Rule.STALE: 600.0,
-    Rule.WATER: 600.0,
-    Rule.STUCK: 600.0,
-    Rule.IMPLAUSIBLE: 600.0,
-    Rule.PROJECTION: 600.0,
-}
-"""Alarms of these rules that come back so soon are one alarm: see docs/decisions/0012."""
 
 RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
 """Rules that are asked only of the probes they apply to."""

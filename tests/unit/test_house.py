@@ -1,0 +1,33 @@
+"""The house itself: a file is about one thing, named for it, and a decision has a number."""
+
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PLACES = ("daemon", "simulators", "tests", "benchmarks", ".ci")
+MODULES = [path for place in PLACES for path in (ROOT / place).rglob("*.py")]
+LONGEST = 500
+SAY_NOTHING = {"common", "helper", "helpers", "misc", "shared", "util", "utils"}
+
+
+def test_no_module_is_longer_than_one_thing_needs() -> None:
+    """Beyond this a module is about two things: part it by subject."""
+    lines = {path: path.read_text(encoding="utf-8").count("\n") for path in MODULES}
+
+    assert len(lines) > 300
+    assert {path: count for path, count in lines.items() if count > LONGEST} == {}
+
+
+def test_no_module_has_a_name_that_says_nothing() -> None:
+    """A name tells what is inside, or things gather there."""
+    assert [path for path in MODULES if path.stem in SAY_NOTHING] == []
+
+
+def test_each_decision_has_a_number_of_its_own() -> None:
+    """Pages and code name a decision by its number alone."""
+    pages = sorted((ROOT / "docs" / "decisions").glob("*.md"))
+    numbers = Counter(page.name[:4] for page in pages)
+    titles = {page.name[:4]: page.read_text(encoding="utf-8").partition("\n")[0] for page in pages}
+
+    assert [number for number, times in numbers.items() if times > 1] == []
+    assert [n for n, title in titles.items() if not title.startswith(f"# {n}: ")] == []
