@@ -38,6 +38,12 @@ MM_A_POINT: Final = 25.4 / 72.0
 SPARE_MM: Final = 0.5
 """A line that would come so near to the margin is left to the library that breaks lines."""
 
+ROW_GAP_MM: Final = 0.8
+"""Below a row of several lines, so that one sees where the next begins."""
+
+MOST_SURELY_FITS: Final = 8
+"""Signs that every column holds in one line."""
+
 _FAMILY: Final = "DejaVu"
 _FORMATS: Final[dict[Paper, Literal["letter", "a4"]]] = {Paper.LETTER: "letter", Paper.A4: "a4"}
 _WORD_JOINER: Final = "\u2060"
@@ -278,7 +284,7 @@ class Sheet:
         height_mm = self.width_mm * ratio
         self.keep_together(height_mm)
         pdf.image(BytesIO(png), x=pdf.l_margin, w=self.width_mm, h=height_mm, alt_text=says)
-        pdf.set_y(pdf.y + 1.0)
+        pdf.set_y(pdf.y + 2.5)
 
     def table(
         self,
@@ -287,9 +293,9 @@ class Sheet:
         *,
         size_pt: float = SMALL_PT,
     ) -> None:
-        """Write a table of one-line cells; its head comes again on each page.
+        """Write a table; its head comes again on each page.
 
-        A cell that is too long is cut, with "…": what is long belongs into sentences.
+        A cell that is too long goes on in further lines: nothing of a record is cut.
         """
         pdf = self._pdf
         whole = sum(column.share for column in columns)
@@ -298,15 +304,24 @@ class Sheet:
         self.keep_together(3.5 * height_mm)
         self._head(columns, widths_mm, height_mm, size_pt)
         for row in rows:
-            if self._left_mm < height_mm:
-                pdf.add_page()
-                self._head(columns, widths_mm, height_mm, size_pt)
-            left_mm = pdf.l_margin
-            for column, width_mm, cell in zip(columns, widths_mm, row, strict=True):
-                fitted = self._fitted(cell, width_mm)
-                self._put(fitted, left_mm, width_mm, height_mm, align=column.align)
-                left_mm += width_mm
-            pdf.set_xy(pdf.l_margin, pdf.y + height_mm)
+            cells = [
+                self._lines(cell, width_mm) for cell, width_mm in zip(row, widths_mm, strict=True)
+            ]
+            row_lines = max(len(lines) for lines in cells)
+            # A row stays whole, unless it alone would leave half a page empty.
+            whole_mm = min(row_lines * height_mm, 0.5 * pdf.eph)
+            for number in range(row_lines):
+                if self._left_mm < (height_mm if number else whole_mm):
+                    pdf.add_page()
+                    self._head(columns, widths_mm, height_mm, size_pt)
+                left_mm = pdf.l_margin
+                for column, width_mm, lines in zip(columns, widths_mm, cells, strict=True):
+                    if number < len(lines):
+                        self._put(lines[number], left_mm, width_mm, height_mm, align=column.align)
+                    left_mm += width_mm
+                pdf.set_xy(pdf.l_margin, pdf.y + height_mm)
+            if row_lines > 1:
+                self.space(ROW_GAP_MM)
         self.space(1.0)
 
     def _head(
@@ -324,12 +339,34 @@ class Sheet:
         self.rule()
         self._pen(size_pt)
 
-    def _fitted(self, text: str, width_mm: float) -> str:
-        if len(text) <= 8 or self._long_mm(text) <= width_mm - 2.0:
-            return text
-        while len(text) > 1 and self._long_mm(text + "…") > width_mm - 2.0:
-            text = text[:-1]
-        return text.rstrip() + "…"
+    def _lines(self, text: str, width_mm: float) -> Sequence[str]:
+        """Return a cell's lines: broken at its spaces, a word longer than a line within it."""
+        room_mm = width_mm - 2.0
+        if len(text) <= MOST_SURELY_FITS or self._long_mm(text) <= room_mm:
+            return (text,)  # most cells of a long record
+        lines: list[str] = []
+        line = ""
+        for word in text.split():
+            longer = f"{line} {word}" if line else word
+            if self._long_mm(longer) <= room_mm:
+                line = longer
+                continue
+            if line:
+                lines.append(line)
+            line = word
+            while self._long_mm(line) > room_mm:
+                fits = self._signs_that_fit(line, room_mm)
+                lines.append(line[:fits])
+                line = line[fits:]
+        return (*lines, line)
+
+    def _signs_that_fit(self, word: str, room_mm: float) -> int:
+        """Return how many of a word's first signs fill a line; after a sign that parts, if any."""
+        fits = 1
+        while fits < len(word) and self._long_mm(word[: fits + 1]) <= room_mm:
+            fits += 1
+        parted = max(word.rfind(sign, 0, fits) for sign in "-/._,;:&?=") + 1
+        return parted if parted > fits // 2 else fits
 
     def _pen(self, size_pt: float, *, bold: bool = False, ink: str = INK) -> None:
         self._pdf.set_font(_FAMILY, "B" if bold else "", size_pt)
