@@ -66,6 +66,10 @@ class Desk:
         self._clock = clock
         self._parse = parse
 
+    def now_ms(self) -> int:
+        """Return the time, milliseconds UTC."""
+        return self._clock.now_ms()
+
     async def take(
         self,
         visitor: Visitor,

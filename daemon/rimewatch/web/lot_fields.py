@@ -1,7 +1,9 @@
 """What the forms about lots hold, in the shop's scale, and what of it was changed. Pure."""
 
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from starlette.exceptions import HTTPException
 
@@ -14,6 +16,10 @@ from rimewatch.web.unit_forms import number
 _NUMBERS: Final = ("thickness_mm", "kilograms")
 _TEXTS: Final = ("species", "supplier", "supplier_reference", "statement")
 _YES_OR_NO: Final = ("serve_raw", "rop")
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+EARLIEST_YEAR: Final = 2000
+LATEST_YEAR: Final = 2200
+"""A year outside of these was mistyped."""
 
 
 def celsius(text: str, scale: Scale) -> float:
@@ -24,6 +30,53 @@ def celsius(text: str, scale: Scale) -> float:
     """
     degrees = number(text, "degrees")
     return round(celsius_of_fahrenheit(degrees), 3) if scale is Scale.FAHRENHEIT else degrees
+
+
+def done_at(fields: Mapping[str, str], timezone: str, now_ms: int) -> dict[str, int]:
+    """Return when something was done, and when it was entered if that is later.
+
+    Args:
+        fields: A form's; "when" is the shop's wall clock, or empty: just now.
+        timezone: The shop's.
+        now_ms: Milliseconds UTC.
+
+    Returns:
+        The entry's ``at_ms`` and ``entered_ms``; nothing for what was done just now.
+
+    Raises:
+        HTTPException: 422, if it is no time, or a time to come.
+    """
+    said = fields.get("when", "").strip()
+    if not said:
+        return {}
+    at_ms = wall_clock_ms(said, timezone)
+    if at_ms > now_ms:
+        raise HTTPException(
+            422, f"{said[:40]} is in the future in {timezone}; an entry says what was done."
+        )
+    return {"at_ms": at_ms, "entered_ms": now_ms}
+
+
+def wall_clock_ms(text: str, timezone: str) -> int:
+    """Return the instant of a time on the shop's wall clock, milliseconds UTC.
+
+    A time that the spring clock change leaves out is as long after it as it says; of one
+    that occurs twice in autumn the first is meant (PEP 495), as ``--at`` of the commands.
+
+    Raises:
+        HTTPException: 422, if it is no time.
+    """
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        at = None
+    if at is None or not EARLIEST_YEAR <= at.year < LATEST_YEAR:
+        raise HTTPException(
+            422, f"“{text[:40]}” is no time; expected one such as 2026-03-02T21:30, in {timezone}."
+        )
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=ZoneInfo(timezone))
+    return (at.astimezone(UTC) - _EPOCH) // timedelta(milliseconds=1)
 
 
 def seen_number(fields: Mapping[str, str]) -> int | None:

@@ -18,13 +18,14 @@ from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.attachments import AttachmentError, keep_content
+from rimewatch.journal.entry_codec import format_instant
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, UnitId
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf
 from rimewatch.web.guard import Guard, Visitor
-from rimewatch.web.lot_fields import corrections, seen_number
+from rimewatch.web.lot_fields import corrections, done_at, seen_number, wall_clock_ms
 from rimewatch.web.lot_page import line_words, lot_path
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import Renderer, go_to
@@ -77,6 +78,11 @@ class LotForms:
         visitor, fields = await self._form(request)
         unit = self._unit_that(fields, freezes=True)
         entry: Entry = {"do": "start-freezing", "unit": unit, "option": fields.get("option", "")}
+        if wanted := fields.get("needed_by", "").strip():
+            needed_by_ms = wall_clock_ms(wanted, self._shop.timezone)
+            if needed_by_ms <= self._desk.now_ms():
+                raise HTTPException(422, f"{wanted[:40]} is past; wanted on is a time to come.")
+            entry["needed_by"] = format_instant(needed_by_ms)
         return await self._taken(request, visitor, fields, entry)
 
     async def thaw(self, request: Request) -> Response:
@@ -149,6 +155,7 @@ class LotForms:
         if option := fields.get("option"):
             entry["option"] = option
         await self._require(lot)
+        when = done_at(fields, self._shop.timezone, self._desk.now_ms())
         self._desk.check(visitor, entry)  # before a file is kept for it
         if upload is not None:
             name, content = upload
@@ -157,7 +164,7 @@ class LotForms:
             except AttachmentError as error:
                 raise HTTPException(422, f"{error}.") from None
             entry |= {"file": plain_name(name), "sha256": kept}
-        await self._desk.take(visitor, entry)
+        await self._desk.take(visitor, entry, seen=None, **when)
         return go_to(lot_path(lot))
 
     # --- shared ---------------------------------------------------------------------------
@@ -178,10 +185,11 @@ class LotForms:
         """Write an entry about a known lot down; or show what somebody else entered meanwhile."""
         lot = LotId(fields.get("lot", ""))
         await self._require(lot)
+        when = done_at(fields, self._shop.timezone, self._desk.now_ms())
         if names_lot:
             entry = {**entry, "lot": lot}
         try:
-            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)))
+            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)), **when)
         except Meanwhile as error:
             since = fields.get("seen", "0")
             lines = line_words(self._shop, error.entries, lot)

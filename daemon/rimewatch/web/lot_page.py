@@ -121,6 +121,7 @@ class LotPage:
             options=[option.value for option in Option],
             states=[states.value for states in States],
             scale=self._shop.display.value,
+            timezone=self._shop.timezone,
         )
 
     async def file(self, request: Request) -> Response:

@@ -10,7 +10,7 @@ from rimewatch.vocabulary import LotId, Origin
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf
 from rimewatch.web.guard import Guard
 from rimewatch.web.live import Board
-from rimewatch.web.lot_fields import celsius, seen_number
+from rimewatch.web.lot_fields import celsius, done_at, seen_number
 from rimewatch.web.lot_page import lot_path
 from rimewatch.web.lot_view import lot_view
 from rimewatch.web.people import Role
@@ -63,6 +63,7 @@ class LotPages:
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
             scale=self._shop.display.value,
+            timezone=self._shop.timezone,
         )
 
     async def receive(self, request: Request) -> Response:
@@ -85,11 +86,12 @@ class LotPages:
         for key in ("thickness_mm", "kilograms"):
             if said := fields.get(key):
                 entry[key] = number(said, key)
+        when = done_at(fields, self._shop.timezone, self._desk.now_ms())
         lot = LotId(fields.get("lot", ""))
         if any(story.lot == lot for story in self._board.latest.lots):
             raise HTTPException(409, TAKEN)
         try:
-            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)))
+            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)), **when)
         except Meanwhile:
             raise HTTPException(409, TAKEN) from None
         return go_to(lot_path(lot))

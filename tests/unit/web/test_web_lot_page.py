@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from handmade import Paper, probe, shop, unit
-from page_visitor import Pages, form_token, pages_of, publish
+from handmade import Paper, ms, probe, shop, unit
+from page_visitor import Pages, form_token, pages_of, publish, send
 from rimewatch.clock import SteppedClock
 from rimewatch.entries import (
     AnyEntry,
@@ -18,6 +18,7 @@ from rimewatch.entries import (
     CorrectLot,
     MoveLot,
     ReceiveLot,
+    StartFreezing,
     StartThawing,
 )
 from rimewatch.intake.trace import TraceEntry
@@ -306,3 +307,72 @@ def test_what_people_wrote_is_never_markup(pages: Pages) -> None:
     page = client.get(PATH).text
     assert bad not in page
     assert "&lt;script&gt;" in page
+
+
+def test_act_of_an_hour_ago_is_entered_with_when_it_was_done(
+    pages: Pages, journal: Journal
+) -> None:
+    """By the shop's clock, as the command's ``--at``; when it was entered stays on record too."""
+    client = pages.signed_in(name="Ana")
+    pages.clock.move_to(Paper().at_ms(7200))  # 14:00 UTC, 08:00 in Chicago
+    assert "America/Chicago" in client.get(PATH).text
+    assert sent(client, "thaw", when="2026-03-02T07:00") == 303
+    entry = entered(journal)
+
+    assert isinstance(entry, StartThawing)
+    assert (entry.at_ms, entry.entered_ms) == (Paper().at_ms(3600), Paper().at_ms(7200))
+    assert "2026-03-02 07:00 CST" in client.get(PATH).text
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_time_to_come_or_none_at_all_is_refused_for_every_act(
+    pages: Pages, journal: Journal, form: str
+) -> None:
+    """An entry says what was done; empty is now."""
+    client = pages.signed_in(name="Ana")
+    told = {"reason": "sold out", "reference": "S-1", "thickness_mm": "40"}
+    for when in ("2026-03-02T06:02", "yesterday", "0026-03-02T06:00"):
+        fields = {**fields_of(client.get(PATH).text, f"/lots/{form}"), **told, "when": when}
+        kinds = {"files": {"file": ("", b"")}} if form == "attach" else {}
+        answer = client.post(f"/lots/{form}", data=fields, **kinds)  # type: ignore[arg-type]  # bytes
+        assert answer.status_code == 422, when
+        assert "2026-03-02" in answer.text, when
+
+    assert len(journal.entries_after(0)) == 1
+
+
+def test_when_outlives_somebody_who_was_quicker(pages: Pages, journal: Journal) -> None:
+    """What is written down after all is what was filled in."""
+    ana, ben = pages.signed_in(name="Ana"), pages.signed_in(name="Ben")
+    fields = fields_of(ana.get(PATH).text, "/lots/move")
+    assert sent(ben, "thaw") == 303
+    answer = ana.post("/lots/move", data={**fields, "unit": "case-1", "when": "2026-03-02T06:00"})
+    assert answer.status_code == 409
+    again = fields_of(answer.text, "/lots/move")
+
+    assert ana.post("/lots/move", data=again).status_code == 303
+    assert entered(journal).at_ms == Paper().start_ms
+
+
+def test_lot_that_is_wanted_on_a_date_says_so_from_its_freezing(
+    pages: Pages, journal: Journal
+) -> None:
+    """By the shop's clock; a date that is past is refused."""
+    client = pages.signed_in(name="Ana")
+    assert sent(client, "freeze", needed_by="2026-03-02T06:00") == 422
+    assert sent(client, "freeze", needed_by="2026-03-10T12:00") == 303
+    entry = entered(journal)
+
+    assert isinstance(entry, StartFreezing)
+    assert entry.needed_by_ms == ms("2026-03-10T17:00:00Z")  # summer time since the 8th
+
+
+def test_lot_is_received_when_it_came(pages: Pages, journal: Journal) -> None:
+    """Also where somebody sat down an hour later."""
+    client = pages.signed_in(name="Ana")
+    form = {"lot": "L9", "species": "salmon", "origin": "wild", "when": "2026-03-02T05:00"}
+    assert send(client, "/lots/receive", form, at="/lots") == 303
+    entry = entered(journal)
+
+    assert isinstance(entry, ReceiveLot)
+    assert (entry.at_ms, entry.entered_ms) == (ms("2026-03-02T11:00:00Z"), Paper().at_ms(60))
