@@ -13,6 +13,7 @@ from rimewatch.clock import SteppedClock
 from rimewatch.intake.trace import TraceEntry, TraceMessage
 from rimewatch.journal.journal import Journal
 from rimewatch.service.service import Service
+from rimewatch.service.surroundings import Surroundings
 from rimewatch.shop import Shop
 
 PATIENCE_S = 20.0
@@ -27,12 +28,22 @@ class RunningService:
         journal_path: Path,
         start_ms: int,
         reread: Callable[[], Shop] | None = None,
+        *,
+        clock: SteppedClock | None = None,
+        surroundings: Surroundings | None = None,
     ) -> None:
-        self.clock = SteppedClock(start_ms)
+        self.clock = clock or SteppedClock(start_ms)
         self.said: list[str] = []
         self.journal_path = journal_path
         self.error: BaseException | None = None
-        self.service = Service(shop, journal_path, self.clock, say=self.said.append, reread=reread)
+        self.service = Service(
+            shop,
+            journal_path,
+            self.clock,
+            say=self.said.append,
+            reread=reread,
+            surroundings=surroundings,
+        )
         self._thread = threading.Thread(target=self._run, name="service-under-test")
         self._published = 0
         self._entered = 0

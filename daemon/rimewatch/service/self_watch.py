@@ -17,6 +17,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.notify.results import DispatcherHealth
 from rimewatch.service.clock_sync import is_synchronised
 from rimewatch.service.heartbeat import Heartbeat
+from rimewatch.service.lateness import Lag
 from rimewatch.service.signs import TEST_EVERY_MS, Signs, findings, is_well
 from rimewatch.service.systemd import Notifier
 from rimewatch.shop import Shop
@@ -80,6 +81,7 @@ class SelfWatch:
         journal: Journal,
         arrivals: int,
         broker: SessionHealth,
+        lag: Lag,
         senders: Callable[[], DispatcherHealth],
         pages_trouble: str,
         watching_since_ms: int,
@@ -106,6 +108,7 @@ class SelfWatch:
             listening=broker.listening,
             broker_silent_s=broker.silent_s,
             waiting_arrivals=broker.waiting,
+            lag=lag,
             quiet_s=now_s - self._arrived_s,
             backlog=journal.outbox_backlog(),
             senders_alive=health.alive,

@@ -25,6 +25,7 @@ from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
+from rimewatch.service.lateness import Lateness
 from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.opening import open_or_stand_in
 from rimewatch.service.pages import Pages
@@ -94,6 +95,7 @@ class Service:
         self.pages = Pages(journal_path, clock, say=say, board=self.board, config_file=file)
         self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
+        self._lateness = Lateness(clock, say)
         self._moved = threading.Condition()
         self._listening = False
         self._ended = False
@@ -246,11 +248,14 @@ class Service:
         self.pages.look()
         if trouble := self._presence.look(is_recording=self._listening):
             self._say(trouble)
+        if self._cry.late(self._lateness.lag, self._dispatcher):
+            self._say("Alarms come late: the first contacts are told.")
         try:
             self._itself.look(
                 writer.journal,
                 self._arrivals,
                 self._session.health(),
+                self._lateness.lag,
                 self._dispatcher.health,
                 self.pages.trouble,
                 writer.evaluator.watching_since_ms,
@@ -270,11 +275,16 @@ class Service:
 
     def _health(self, journal: Journal) -> Health:
         broker, backlog, size = self._session.health(), journal.outbox_backlog(), journal.size()
+        lag = self._lateness.lag
         return Health(
             listening=broker.listening,
             broker_problem=broker.problem,
             arrivals=self._arrivals,
             waiting_arrivals=broker.waiting,
+            delay_s=lag.delay_s,
+            batch_s=lag.batch_s,
+            disk_s=lag.disk_s,
+            is_late=lag.is_late,
             outbox_waiting=backlog.waiting,
             outbox_failing=backlog.failing,
             outbox_given_up=backlog.given_up,
@@ -368,6 +378,7 @@ class Service:
         wait_s = RETRY_S[0]
         told = ""
         while True:
+            began_s = self._clock.monotonic_s()
             try:
                 entries = writer.take(items, results)
             except JournalError as error:
@@ -387,6 +398,8 @@ class Service:
                     self._note_lag(writer, told)
                     self._say("Recording again.")
                     self._cry.recovered(self._dispatcher)
+                waiting = self._session.health().waiting
+                self._lateness.wrote(items, began_s=began_s, disk_s=writer.disk_s, waiting=waiting)
                 break
         for item in items:
             if isinstance(item, SessionEvent):

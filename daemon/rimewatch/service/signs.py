@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.journal.outbox import Backlog
+from rimewatch.service.lateness import Lag
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY
 
@@ -37,6 +38,7 @@ class Signs:
     """Whether the broker has confirmed our subscriptions."""
     broker_silent_s: float
     waiting_arrivals: int
+    lag: Lag
     quiet_s: float
     """Seconds since anything last arrived and was taken in, or since the start."""
     backlog: Backlog
@@ -65,6 +67,10 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
         found["broker"] = "The broker is not reached; nothing arrives from any probe."
     elif signs.quiet_s > longest_quiet_s(shop):
         found["readings"] = "Nothing arrives from any probe; look at the broker and the network."
+    if signs.lag.is_late:
+        found["late"] = (
+            f"Recording is {signs.lag.words()}; see to the disk, since alarms are late by as much."
+        )
     return found | _ways_out(signs) | _untried(signs, shop)
 
 
@@ -103,11 +109,12 @@ def _untried(signs: Signs, shop: Shop) -> dict[str, str]:
 
 
 def is_well(signs: Signs, shop: Shop) -> bool:
-    """Return whether a heartbeat may say so: readings flow, messages go out, it is recorded."""
+    """Return whether a heartbeat may say so: readings are recorded in time, messages go out."""
     return (
         signs.quiet_s <= longest_quiet_s(shop)
         and signs.senders_alive
         and not _stands_still(signs)
+        and not signs.lag.is_grave
         and (signs.free_bytes is None or signs.free_bytes > 0)
     )
 

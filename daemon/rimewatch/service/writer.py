@@ -81,6 +81,8 @@ class Writer:
         self._clocks_due_ms = 0
         self._saved_alarms = ""
         self._progress = 0
+        self.disk_s = 0.0
+        """How long the last batch's commit took."""
         self._is_torn = True
         self._requests: list[Request] = []
         self.watch_lines: Callable[[], list[str]] = list
@@ -180,6 +182,8 @@ class Writer:
                 self._keep(self.evaluator.take_outcomes())
                 self._note_results(results)
                 self._remember()
+                judged_s = self._clock.monotonic_s()
+            self.disk_s = self._clock.monotonic_s() - judged_s
         except BaseException:
             # The evaluator has seen what is not on the disk. If it cannot be made anew now,
             # it is before the next batch.

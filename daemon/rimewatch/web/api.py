@@ -109,10 +109,16 @@ class Api:
         )
 
     async def health(self, _request: Request) -> Response:
-        """Return whether the watch is at work; no more, since anybody may ask."""
-        behind = is_behind(self._board.latest, self._clock.now_ms())
+        """Return whether the watch is at work, and in time; no more, since anybody may ask."""
+        latest = self._board.latest
+        behind = is_behind(latest, self._clock.now_ms())
+        said = {
+            "status": "behind" if behind else "at work",
+            "late": latest.health.is_late,
+            "delay_s": round(latest.health.delay_s, 1),
+        }
         return Response(
-            json.dumps({"status": "behind" if behind else "at work"}),
+            json.dumps(said),
             status_code=503 if behind else 200,
             media_type="application/json",
         )

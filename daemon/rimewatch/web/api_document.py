@@ -128,7 +128,17 @@ _SCHEMAS: Final[dict[str, Any]] = {
         },
         next=_or_null(_INSTANT),
     ),
-    "Health": _object(status={"type": "string", "enum": ["at work", "behind"]}),
+    "Health": _object(
+        status={"type": "string", "enum": ["at work", "behind"]},
+        late={
+            "type": "boolean",
+            "description": "Whether recording has lain behind for a minute: the disk is slow.",
+        },
+        delay_s={
+            "type": "number",
+            "description": "From arrival to the disk, of the last batch's oldest message; seconds.",
+        },
+    ),
 }
 
 

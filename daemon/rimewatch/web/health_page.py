@@ -10,7 +10,7 @@ from rimewatch.clock import Clock
 from rimewatch.report import wording
 from rimewatch.shop import Probe, Shop
 from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board, Snapshot
+from rimewatch.web.live import Board, Health, Snapshot
 from rimewatch.web.rendering import Renderer
 from rimewatch.web.standing import is_behind
 
@@ -79,6 +79,7 @@ class HealthPage:
             ("Broker", broker.strip()),
             ("Arrived since the start", wording.counted(health.arrivals, "message")),
             ("Waiting to be judged", wording.counted(health.waiting_arrivals, "message")),
+            ("On the disk", _on_disk(health)),
             ("Messages to people", messages),
             ("Journal", f"{health.journal_bytes / 1e6:.1f} MB"),
         ]
@@ -96,3 +97,11 @@ class HealthPage:
             "heard": "never" if heard is None else wording.relative(heard, at_ms),
             "battery": "" if battery is None else f"{battery:g}",
         }
+
+
+def _on_disk(health: Health) -> str:
+    after = wording.duration(health.delay_s)
+    return (
+        f"{after} after arrival; the last batch took {wording.duration(health.batch_s)}, "
+        f"{wording.duration(health.disk_s)} of it the disk"
+    )

@@ -80,6 +80,14 @@ class Health:
     broker_problem: str = ""
     arrivals: int = 0
     waiting_arrivals: int = 0
+    delay_s: float = 0.0
+    """How long the oldest message of the last batch waited here to be on the disk."""
+    batch_s: float = 0.0
+    """How long that batch took."""
+    disk_s: float = 0.0
+    """The part of it that the disk took."""
+    is_late: bool = False
+    """Whether recording lies behind, and not for a moment only."""
     outbox_waiting: int = 0
     outbox_failing: int = 0
     outbox_given_up: int = 0

@@ -29,6 +29,17 @@ def _watch(snapshot: Snapshot, at_ms: int) -> Iterator[str]:
     yield f"rimewatch_listening {int(health.listening)}"
     yield from _family("rimewatch_arrivals", "counter", "Messages taken in since the start.")
     yield f"rimewatch_arrivals_total {health.arrivals}"
+    yield from _family("rimewatch_waiting_arrivals", "gauge", "Messages that wait to be judged.")
+    yield f"rimewatch_waiting_arrivals {health.waiting_arrivals}"
+    yield from _family("rimewatch_late", "gauge", "Whether recording has lain behind for long.")
+    yield f"rimewatch_late {int(health.is_late)}"
+    for name, what, value_s in (
+        ("delay", "From arrival to the disk, of the last batch's oldest.", health.delay_s),
+        ("batch", "How long the last batch took.", health.batch_s),
+        ("disk", "How long the disk took of it.", health.disk_s),
+    ):
+        yield from _family(f"rimewatch_{name}_seconds", "gauge", what, "seconds")
+        yield f"rimewatch_{name}_seconds {value_s:.3f}"
     yield from _family("rimewatch_waiting_messages", "gauge", "Messages to people that wait.")
     yield f"rimewatch_waiting_messages {health.outbox_waiting}"
     yield from _family("rimewatch_journal_bytes", "gauge", "Size of the journal.", "bytes")

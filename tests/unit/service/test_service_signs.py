@@ -8,6 +8,7 @@ import pytest
 
 from rimewatch.journal.outbox import Backlog
 from rimewatch.service.clock_sync import is_synchronised
+from rimewatch.service.lateness import Lag
 from rimewatch.service.signs import TEST_EVERY_MS, Signs, findings, is_well
 from rimewatch.shop import Broker, Contact, Probe, Shop
 from rimewatch.vocabulary import ContactId, Measures, ProbeId, Scale, UnitId
@@ -22,6 +23,7 @@ WELL = Signs(
     listening=True,
     broker_silent_s=5.0,
     waiting_arrivals=0,
+    lag=Lag(delay_s=0.3, batch_s=0.02, disk_s=0.01),
     quiet_s=20.0,
     backlog=CALM,
     senders_alive=True,
@@ -56,6 +58,7 @@ SHOP = Shop(
     ),
     contacts=(Contact(id=ContactId("first"), name="On-call phone", urls=("json://127.0.0.1/",)),),
 )
+LATE = Lag(delay_s=6.0, batch_s=3.2, disk_s=3.0, waiting=40, is_late=True)
 STUCK = replace(CALM, waiting=2, urgent=1, oldest_ms=NOW_MS - 16 * 60_000)
 
 
@@ -75,6 +78,9 @@ def test_watch_that_is_well_has_nothing_to_say() -> None:
         ({"listening": False, "broker_silent_s": 301.0}, "broker", "not reached", True),
         ({"quiet_s": 601.0}, "readings", "Nothing arrives", False),
         ({"waiting_arrivals": 20_001}, "queue", "20001 readings", True),
+        ({"lag": LATE}, "late", "6 s behind: a batch takes 3.2 s, 3.0 s of it the disk", True),
+        ({"lag": replace(LATE, delay_s=301.0)}, "late", "5 min behind", False),
+        ({"lag": replace(LATE, held_back_s=301.0)}, "late", "held back more for 5 min", False),
         ({"senders_alive": False}, "messages", "test alarm", False),
         ({"backlog": STUCK}, "messages", "2 messages wait", False),
         ({"backlog": replace(CALM, given_up=3)}, "given up", "3 messages", True),
@@ -102,6 +108,7 @@ def test_each_fault_of_the_watch_is_told_with_its_cure(
         {"clock_synchronised": None},
         {"listening": False},  # it is connecting again
         {"quiet_s": 599.0},
+        {"lag": replace(LATE, delay_s=400.0, is_late=False)},  # one slow moment
         {"backlog": replace(STUCK, oldest_ms=NOW_MS - 14 * 60_000)},
         {"backlog": replace(STUCK, urgent=0)},  # the summary can wait
         {"last_test_ms": None, "watching_since_ms": NOW_MS - TEST_EVERY_MS + 1},

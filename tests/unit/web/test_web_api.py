@@ -208,7 +208,8 @@ def test_answer_that_has_not_changed_is_not_sent_again(pages: Pages) -> None:
 
 def test_health_needs_no_token_and_turns_to_503_when_the_watch_stands_still(pages: Pages) -> None:
     """For a container's check."""
-    assert pages.client().get("/api/health").json() == {"status": "at work"}
+    well = {"status": "at work", "late": False, "delay_s": 0.0}
+    assert pages.client().get("/api/health").json() == well
     pages.clock.move_to(pages.clock.now_ms() + 600_000)
 
     assert pages.client().get("/api/health").status_code == 503
