@@ -19,7 +19,7 @@ from enum import Enum
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from urllib.parse import parse_qs, urlsplit
 
-WAIT_LIMIT_S = 30.0
+WAIT_LIMIT_S = 60.0
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 SPLIT = re.compile(r"(?<!\\) ")
 FIELD = re.compile(r'(\w+)=("(?:\\.|[^"\\])*"|[^,]+)')

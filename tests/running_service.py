@@ -16,7 +16,8 @@ from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from rimewatch.shop import Shop
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
+"""Only a run that fails takes so long: the machine may be very busy."""
 
 
 class RunningService:

@@ -8,7 +8,7 @@ import time
 import urllib.request
 from pathlib import Path
 
-START_LIMIT_S = 30.0
+START_LIMIT_S = 60.0
 
 
 class Victoria:

@@ -15,7 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 
-LIMIT_S = 20.0
+LIMIT_S = 60.0
 TOPIC = "shop/case-1/air"
 
 

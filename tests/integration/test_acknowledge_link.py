@@ -27,7 +27,7 @@ from rimewatch.web.server import PageServer, PageServerError
 from running_service import RunningService
 
 pytestmark = pytest.mark.integration
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 @pytest.fixture

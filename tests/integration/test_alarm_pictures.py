@@ -27,7 +27,7 @@ from running_service import RunningService
 pytestmark = pytest.mark.integration
 
 NOW_MS = 1_772_438_400_000
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 PICTURE = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
 )
@@ -63,7 +63,7 @@ class TestService:
 
         with RunningService(shop, tmp_path / "rimewatch.db", paper.start_ms) as service:
             service.play(mosquitto.port, paper.read())
-            receiver.wait_for(lambda r: len(about(r, "too warm")) >= 2, "alarm and repeat", 30.0)
+            receiver.wait_for(lambda r: len(about(r, "too warm")) >= 2, "alarm and repeat", 60.0)
 
         raised, repeated = about(receiver, "too warm")[:2]
         picture = picture_of(raised)
@@ -84,7 +84,7 @@ class TestService:
 
         with RunningService(shop, journal, paper.start_ms) as service:
             service.play(mosquitto.port, paper.read())
-            receiver.wait_for(lambda r: bool(about(r, "too warm")), "the alarm", 30.0)
+            receiver.wait_for(lambda r: bool(about(r, "too warm")), "the alarm", 60.0)
         with JournalReader.open(journal) as reader:
             events = [e for e in reader.events_between(0, 10**14) if e.what == "no picture"]
 

@@ -5,7 +5,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from io import BytesIO
 from pathlib import Path
 
@@ -143,6 +143,15 @@ def alone(archive: Path) -> dict[str, bytes]:
     return dict(replay_here(archive, configurations()))
 
 
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[LocalCluster]:
+    """Give two worker processes; one that is killed is started again."""
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+    ) as cluster:
+        yield cluster
+
+
 def test_archive_gives_the_ledger_of_the_trace_it_came_from(archive: Path) -> None:
     """The same fold over the same history: figures, alarms, messages and the lot's hold.
 
@@ -174,30 +183,26 @@ def test_files_are_named_by_shop_probe_and_month(archive: Path) -> None:
     assert table["battery"].null_count == 1440 - 24
 
 
-def test_two_processes_give_the_bytes_of_one(archive: Path, alone: dict[str, bytes]) -> None:
+def test_two_processes_give_the_bytes_of_one(
+    cluster: LocalCluster, archive: Path, alone: dict[str, bytes]
+) -> None:
     """How many there are changes when a ledger is done, never what it says."""
-    with (
-        LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
-        ) as cluster,
-        Client(cluster) as client,
-    ):
+    with Client(cluster) as client:
+        client.wait_for_workers(2, timeout=PATIENCE_S)
         together = dict(replay_on(client, archive, configurations()))
 
     assert together == alone
     assert len(set(alone.values())) == 4, "the shops differ"
 
 
-def test_shops_of_a_killed_worker_are_done_again(archive: Path, alone: dict[str, bytes]) -> None:
+def test_shops_of_a_killed_worker_are_done_again(
+    cluster: LocalCluster, archive: Path, alone: dict[str, bytes]
+) -> None:
     """A machine that is switched off takes nothing with it."""
     done: dict[str, bytes] = {}
     lost: list[str] = []
-    with (
-        LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
-        ) as cluster,
-        Client(cluster) as client,
-    ):
+    with Client(cluster) as client:
+        client.wait_for_workers(2, timeout=PATIENCE_S)
         for shop, ledger in replay_on(client, archive, configurations()):
             done[shop] = ledger
             if not lost:

@@ -22,7 +22,7 @@ StartMosquitto = Callable[..., Mosquitto]
 def passwords(tmp_path: Path) -> str:
     """Give a broker's configuration that lets in one user, ``shop``, by password."""
     file = tmp_path / "passwords"
-    subprocess.run(["mosquitto_passwd", "-b", "-c", file, "shop", "right"], check=True, timeout=9)
+    subprocess.run(["mosquitto_passwd", "-b", "-c", file, "shop", "right"], check=True, timeout=60)
     file.chmod(0o600)
     return f"allow_anonymous false\npassword_file {file}\n"
 

@@ -183,13 +183,13 @@ def trace() -> bytes:
 
 
 class TestReplay:
-    def test_trace_from_standard_input_gives_the_same_bytes_twice(
+    def test_trace_from_standard_input_gives_the_same_bytes_as_from_a_file(
         self, tmp_path: Path, trace: bytes
     ) -> None:
-        """From a file or a pipe, today or tomorrow: one trace, one ledger."""
+        """From a file or a pipe, in one process or the next: one trace, one ledger."""
         file = tmp_path / "night.jsonl"
         file.write_bytes(trace)
-        runs: list[tuple[str | Path, bytes]] = [("-", trace), ("-", trace), (file, b"")]
+        runs: list[tuple[str | Path, bytes]] = [("-", trace), (file, b"")]
         written = []
         for number, (source, stdin) in enumerate(runs):
             out = tmp_path / f"out-{number}"
@@ -198,7 +198,7 @@ class TestReplay:
             assert done.returncode == 0, done.stderr.decode()
             written.append({path.name: path.read_bytes() for path in sorted(out.iterdir())})
 
-        assert written[0] == written[1] == written[2]
+        assert written[0] == written[1]
         assert {"ledger.json", "summary-2026-03-02.html", "summary-2026-03-02.txt"} <= set(
             written[0]
         )

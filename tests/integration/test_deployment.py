@@ -25,7 +25,7 @@ from rimewatch.service.resume import EVALUATOR_STATE
 pytestmark = pytest.mark.integration
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 
 
 @pytest.fixture(scope="module")

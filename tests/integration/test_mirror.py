@@ -126,7 +126,7 @@ def test_comparison_finds_a_single_digit_and_a_single_missing_reading(
         mirror.wait_until_even()
     journal.add_readings([a_reading("air-0", 700)])
     same_time = a_reading("air-1", 200)
-    journal.add_readings([replace(same_time, value=same_time.value + 0.001)])
+    journal.add_readings([same_time._replace(value=same_time.value + 0.001)])
 
     victoria.show_everything()
     assert shop.mirror is not None

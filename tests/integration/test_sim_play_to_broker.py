@@ -25,7 +25,7 @@ from rimewatch_sim import (
 
 pytestmark = pytest.mark.integration
 
-ARRIVAL_LIMIT_S = 20.0
+ARRIVAL_LIMIT_S = 60.0
 
 
 def wait_until(true: Callable[[], bool]) -> None:

@@ -41,7 +41,7 @@ topic = "spBv1.0/fish/+/node-1/case-1"
 format = "sparkplug"
 fields = {{ value = "Temperature" }}
 """
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from rimewatch.shop import Contact, Shop, Web
 from running_service import RunningService
 
 pytestmark = pytest.mark.integration
-WAIT_S = 20.0
+WAIT_S = 60.0
 
 
 class Manager:
