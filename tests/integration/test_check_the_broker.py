@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from paho.mqtt import publish, subscribe
 
 from certificates import Authority
 from mosquitto_broker import Mosquitto
 from rimewatch.cli import rimewatch
+from rimewatch.intake import broker_check
 
 pytestmark = pytest.mark.integration
 
@@ -29,6 +31,7 @@ topic = "{topic}"
 [broker]
 url = "{url}"
 """
+STATE = "spBv1.0/STATE/rimewatch"
 USER = 'username = "{0}"\npassword = "env:WORD"\n'
 
 
@@ -95,6 +98,66 @@ def test_anonymous_reader_is_told_that_it_may_not_publish(
     said = check(start_mosquitto(f"acl_file {rules}\n").url)
 
     assert "It refused a stranger's message on shop/case-1/air/rimewatch-check" in said
+
+
+HOST = 'sparkplug_host = "rimewatch"\n'
+
+
+def test_state_of_a_sparkplug_host_is_told_as_it_stands_and_stays_so(
+    check: Callable[..., str], start_mosquitto: Callable[..., Mosquitto]
+) -> None:
+    """A node that waits for us hears nothing new, and nothing else is kept."""
+    broker = start_mosquitto("log_type all\n")
+    state = '{"online":true,"timestamp":1772438400000}'
+    publish.single(STATE, state, qos=1, retain=True, hostname="127.0.0.1", port=broker.port)
+    said = check(broker.url, HOST)
+
+    assert "It passes on our state, which Sparkplug nodes wait for." in said
+    log = (broker.folder / "mosquitto.log").read_text()
+    sent = [x for x in log.splitlines() if "Received PUBLISH from" in x and STATE in x]
+    assert len(sent) == 2, sent
+    assert f"({len(state)} bytes)" in sent[1]
+    assert "r0" in sent[1], "it is not kept anew"
+    kept = subscribe.simple(STATE, hostname="127.0.0.1", port=broker.port)
+    assert kept.payload.decode() == state
+
+
+def test_state_that_was_never_told_is_tried_as_off_line(
+    check: Callable[..., str], start_mosquitto: Callable[..., Mosquitto]
+) -> None:
+    """Before the first start that is the truth."""
+    broker = start_mosquitto("log_type all\n")
+    assert "It passes on our state" in check(broker.url, HOST)
+    log = (broker.folder / "mosquitto.log").read_text()
+    (sent,) = [x for x in log.splitlines() if "Received PUBLISH from" in x and STATE in x]
+    assert "r0" in sent
+
+
+@pytest.mark.parametrize(
+    ("rule", "sentence"),
+    [
+        ("read", f"does not let us write {STATE} (Not authorized)"),
+        # Some versions refuse the subscription, others take it and deliver nothing.
+        ("write", f"does not let us read {STATE}|does not pass on {STATE}"),
+    ],
+)
+def test_state_that_the_broker_does_not_pass_on_is_refused_with_its_cure(
+    check: Callable[..., str],
+    start_mosquitto: Callable[..., Mosquitto],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    rule: str,
+    sentence: str,
+) -> None:
+    """Nodes would wait for ever, and nobody would know why."""
+    monkeypatch.setattr(broker_check, "BACK_WITHIN_S", 0.3)
+    rules = tmp_path / "acl"
+    rules.write_text(f"topic read shop/#\ntopic readwrite rimewatch/#\ntopic {rule} {STATE}\n")
+    said = check(start_mosquitto(f"acl_file {rules}\n").url, HOST)
+
+    assert said.startswith("refused: ")
+    assert any(one in said for one in sentence.split("|")), said
+    assert "Sparkplug nodes that wait for us will send nothing." in said or "read it" in said
 
 
 @pytest.mark.parametrize(

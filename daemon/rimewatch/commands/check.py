@@ -62,12 +62,13 @@ def command(config: Path | None, *, tries_broker: bool, schema: bool, provisions
 
 
 def _try_broker(shop: "Shop") -> None:
+    from rimewatch.clock import SystemClock
     from rimewatch.intake.broker_check import BrokerFault, examine
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.guest import NotHeard
 
     try:
-        for finding in examine(shop):
+        for finding in examine(shop, SystemClock().now_ms()):
             click.echo(finding.text if finding.is_well else f"Worth a look: {finding.text}")
     except (BrokerFault, BrokerSettingsError, NotHeard) as error:
         raise UserError(str(error)) from None

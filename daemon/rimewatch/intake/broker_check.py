@@ -1,7 +1,8 @@
 """What a shop's broker lets whom do: tried out, and said in a sentence each.
 
-Comes as a guest beside a running service. What it publishes is empty, not retained, and on
-topics below those of the shop that nobody uses. A broker need not tell the truth: MQTT 3.1.1
+Comes as a guest beside a running service. What it publishes is not retained, empty, and on
+topics below those of the shop that nobody uses; but for a Sparkplug host's state, which is told
+once more as it stands. A broker need not tell the truth: MQTT 3.1.1
 confirms what it then drops, and no version says which topics it will not deliver.
 
 References:
@@ -13,7 +14,7 @@ import threading
 from collections.abc import Sequence
 from typing import Final, NamedTuple, Self
 
-from paho.mqtt.client import Client, MQTTv5, MQTTv311
+from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
 from paho.mqtt.enums import MQTTProtocolVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -23,10 +24,13 @@ from rimewatch.intake.bounded_client import BufferedSocket
 from rimewatch.intake.broker_trouble import UNSUPPORTED_PROTOCOL
 from rimewatch.intake.guest import Guest, NotHeard, stranger
 from rimewatch.intake.receiver import subscription
+from rimewatch.intake.sparkplug.presence import state_payload, state_topic
 from rimewatch.intake.sparkplug.topics import Kind, Source, source_of
 from rimewatch.shop import Probe, Shop
 
 WITHIN_S: Final = 10.0
+BACK_WITHIN_S: Final = 3.0
+"""How soon what was taken comes back, where it does at all (our choice)."""
 MARK: Final = "rimewatch-check"
 """The last level of topics that are used for trying, and a node that nobody has."""
 
@@ -45,8 +49,12 @@ class BrokerFault(Exception):  # noqa: N818 - it is the broker's, not the progra
     """The service could not do its work at this broker. The text has a sentence for each cause."""
 
 
-def examine(shop: Shop) -> list[Finding]:
+def examine(shop: Shop, now_ms: int) -> list[Finding]:
     """Try out a shop's broker.
+
+    Args:
+        shop: The shop.
+        now_ms: The time, where a Sparkplug host's state is told for the first time.
 
     Raises:
         NotHeard: If it cannot be reached or does not let us in.
@@ -56,9 +64,13 @@ def examine(shop: Shop) -> list[Finding]:
     with _Visit(_open(shop, ours=True)) as visit:
         found = [visit.protocol_found(), visit.encryption_found()]
         faults = [*visit.reading_faults(shop), *visit.writing_faults(shop)]
+        faults += visit.state_faults(shop.broker.sparkplug_host, now_ms)
     if faults:
         raise BrokerFault(" ".join(faults))
     found.append(Finding(is_well=True, text="It lets us read every probe, and write our own."))
+    if shop.broker.sparkplug_host:
+        text = "It passes on our state, which Sparkplug nodes wait for."
+        found.append(Finding(is_well=True, text=text))
     try:
         guest = _open(shop, ours=False)
     except NotHeard:
@@ -96,6 +108,8 @@ class _Visit:
         self._client = self._guest.client
         self._answered = threading.Condition()
         self._answers: Answers = {}
+        self._states: list[tuple[str, bytes]] = []
+        self._client.on_message = self._on_message
         self._client.on_subscribe = self._on_subscribe
         self._client.on_publish = self._on_publish
 
@@ -135,6 +149,8 @@ class _Visit:
         filters = sorted({subscription(probe) for probe in shop.probes})
         if shop.broker.entries:
             filters.append(shop.broker.entry_topic)
+        if shop.broker.sparkplug_host:
+            filters.append(state_topic(shop.broker.sparkplug_host))
         codes = self._subscribe(filters)
         return [
             f"It does not let us read {name} ({code.getName()}): allow broker.username to read it."
@@ -152,6 +168,29 @@ class _Visit:
             for n, topic in enumerate([own, *commands])
             if (code := self._publish(topic)) is not None and code.is_failure
         ]
+
+    def state_faults(self, host: str, now_ms: int) -> list[str]:
+        """Tell a host's state as it stands once more, and see whether it comes back.
+
+        Called after another message was answered: what is kept has come by then.
+        """
+        if not host:
+            return []
+        topic = state_topic(host)
+        with self._answered:
+            kept = [state for where, state in self._states if where == topic]
+            self._states.clear()
+        said = kept[-1] if kept else state_payload(now_ms, online=False)
+        code = self._publish(topic, said)
+        why = "or Sparkplug nodes that wait for us will send nothing."
+        if code is not None and code.is_failure:
+            who = f"It does not let us write {topic} ({code.getName()}): allow broker.username to"
+            return [f"{who} write it, {why}"]
+        with self._answered:
+            if self._answered.wait_for(lambda: (topic, said) in self._states, BACK_WITHIN_S):
+                return []
+        who = f"It does not pass on {topic}: allow broker.username to"
+        return [f"{who} read and write it, {why}"]
 
     def stranger_found(self, probes: Sequence[Probe]) -> Finding:
         topic = _harmless(probes)
@@ -174,8 +213,8 @@ class _Visit:
         _, mid = self._client.subscribe([(name, 0) for name in filters])
         return self._answer(mid)
 
-    def _publish(self, topic: str) -> ReasonCode | None:
-        codes = self._answer(self._client.publish(topic, b"", qos=1).mid)
+    def _publish(self, topic: str, payload: bytes = b"") -> ReasonCode | None:
+        codes = self._answer(self._client.publish(topic, payload, qos=1).mid)
         return codes[0] if codes else None
 
     def _answer(self, mid: int | None) -> Sequence[ReasonCode]:
@@ -184,6 +223,12 @@ class _Visit:
                 where = self._guest.end.address
                 raise NotHeard(f"The broker at {where} let us in and then did not answer.")
             return self._answers.pop(mid)
+
+    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
+        if message.topic.startswith(state_topic("")):
+            with self._answered:
+                self._states.append((message.topic, message.payload))
+                self._answered.notify_all()
 
     def _on_subscribe(
         self,
