@@ -227,7 +227,7 @@ class _Visit:
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         if message.topic.startswith(state_topic("")):
             with self._answered:
-                self._states.append((message.topic, message.payload))
+                self._states.append((message.topic, bytes(message.payload)))
                 self._answered.notify_all()
 
     def _on_subscribe(

@@ -210,6 +210,17 @@ class TestCount:
 
         assert (values(told), len(told.requests)) == ([4.5], 1)
 
+    def test_two_messages_that_changed_places_cost_one_request_and_no_value_with_a_name(
+        self,
+    ) -> None:
+        """Each counts at its own time; nothing is held back for the one that is missing."""
+        node = Node()
+        node.be_born()
+        told = [node.say("DDATA", ddata(seq, metric("T", seq / 2))) for seq in (3, 2, 4, 5)]
+
+        assert [values(one) for one in told] == [[1.5], [1.0], [2.0], [2.5]]
+        assert [len(one.requests) for one in told] == [1, 0, 0, 0]
+
     def test_births_are_asked_for_ever_less_often(self) -> None:
         """A node that does not answer is not shouted at."""
         node = Node()

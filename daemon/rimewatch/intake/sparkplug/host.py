@@ -9,8 +9,8 @@ Deterministic: the same messages give the same results. No network, no clock: th
 hands messages in, and what is to be published is handed out.
 
 References:
-    [1] Sparkplug 3.0.0 (ISO/IEC 20237:2023), chapters 4 to 6. Waiting for messages out of
-        order (the Reorder Timeout) is left out: a broker keeps one publisher's order.
+    [1] Sparkplug 3.0.0 (ISO/IEC 20237:2023), chapters 4 to 6. Nothing waits for messages
+        out of order (a Reorder Timeout of 0 s): decision 0051 says why.
 """
 
 from collections.abc import Iterable, Sequence
