@@ -126,14 +126,14 @@ class Run:
         """Disconnect a daemon that has ended; what the disk has kept is what the next one finds."""
         if self.broker.client is not None:
             self.broker.client = None
-        if life.remains is None:
-            return
-        self.disk.put_back(life.remains.image)
-        self._look_at(life.remains)
-        self.world.note(f"daemon {life.number} is dead")
+        if life.remains is not None:
+            self.disk.put_back(life.remains.image)
+            self._look_at(life.remains)
+            self.world.note(f"daemon {life.number} is dead")
+        self._look_for_unrecorded()
 
     def _look_at(self, remains: Remains) -> None:
-        """Find out whether a torn commit has held, and what was sent and not written down."""
+        """Find out whether a torn commit has held."""
         connection = sqlite3.connect(self.disk.path, isolation_level=None)
         try:
             if remains.told is not None:
@@ -145,6 +145,13 @@ class Run:
                     self.world.note("the torn commit has held")
                 else:
                     self.world.note("the torn commit is undone")
+        finally:
+            connection.close()
+
+    def _look_for_unrecorded(self) -> None:
+        """Find out what was sent and not written down; an orderly end may find the file locked."""
+        connection = sqlite3.connect(self.disk.path, isolation_level=None)
+        try:
             sent = dict(connection.execute("SELECT idempotency_key, sent_ms FROM outbox"))
         finally:
             connection.close()
