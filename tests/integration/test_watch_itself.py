@@ -304,7 +304,7 @@ def test_test_alarm_that_nobody_answers_says_so(
     journal = tmp_path / "rimewatch.db"
     with RunningService(own_shop, journal, soon_ms()):
         pass
-    answer = ring(config, journal, "--wait", "0.1")
+    answer = ring(config, journal, "--wait-s", "0.1")
 
     assert answer.exit_code == 1
     assert "Nobody acknowledged within 0.1 s" in answer.output

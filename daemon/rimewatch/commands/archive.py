@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 
-@click.group(epilog="Example:  rimewatch archive export --config shop.toml --to archive/")
+@click.group(epilog="Example:  rimewatch archive export --config shop.toml --out archive/")
 def command() -> None:
     """Export journals into an archive of Parquet files, and replay the shops in it."""
 
@@ -23,12 +23,12 @@ def command() -> None:
 @command.command(
     "export",
     epilog="Example:  rimewatch archive export --config shop.toml --journal rimewatch.db "
-    "--to archive/",
+    "--out archive/",
 )
 @config_option
 @journal_option
 @click.option(
-    "--to",
+    "--out",
     "archive",
     type=click.Path(path_type=Path, file_okay=False),
     required=True,

@@ -17,7 +17,7 @@ LOOK_S = 0.5
 
 
 @click.command(
-    epilog="Example:  rimewatch test-alarm --config shop.toml --wait 120\n\n"
+    epilog="Example:  rimewatch test-alarm --config shop.toml --wait-s 120\n\n"
     "It ends with 0 when somebody has acknowledged, by the message's link or with "
     "rimewatch test-alarm --seen, and with 1 when nobody has."
 )
@@ -27,12 +27,12 @@ LOOK_S = 0.5
     "--contact", help="Whom to test, a contact's or rota's id; without it, who is told first."
 )
 @click.option(
-    "--wait",
+    "--wait-s",
     "wait_s",
     type=click.FloatRange(min=0, max=86_400),
     default=120.0,
     show_default=True,
-    help="How long to wait for the acknowledgement, in seconds.",
+    help="How long to wait for the acknowledgement.",
 )
 @click.option("--seen", is_flag=True, help="Say that the last test has arrived at your phone.")
 @who_option
