@@ -202,6 +202,7 @@ class TestQuarantine:
             before.play(mosquitto.port, [*sent, TraceMessage(now_ms, "shop/case-1/air", b"hello")])
         listed = run("quarantine", "list", "--config", wrong, "--journal", before.journal_path)
         assert listed.count("undecodable") == 7, "six rows and their sum"
+        assert "Most of them: 6 on shop/case-1/air." in listed
 
         mended, after = at_work("t", now_ms)
         with after:
