@@ -1,4 +1,4 @@
-"""Every example of RFC 8428, section 5.1, resolved; and packs that another library made.
+"""The examples of RFC 8428, section 5.1, resolved; and packs that another library made.
 
 The expected records are those of the RFC: section 5.1.4 prints them for 5.1.3, the others
 follow from section 4.6. The library is ``kpn-senml``, which is no work of ours.
@@ -110,6 +110,20 @@ EXAMPLES: dict[str, tuple[list[dict[str, Any]], list[tuple[Any, ...]]]] = {
             ("2001:db8::1/humidity", "%RH", 1320078429, 67),
         ],
     ),
+    "5.1.7, a thermostat; its wording from memory": (
+        [
+            {"bn": f"{OW}:"},
+            {"n": "temp", "u": "Cel", "v": 23.1},
+            {"n": "heat", "u": "/", "v": 1},
+            {"n": "fan", "u": "/", "v": 0},
+        ],
+        [
+            (f"{OW}:", None, 0, None),  # a base alone is no reading
+            (f"{OW}:temp", "Cel", 0, 23.1),
+            (f"{OW}:heat", "/", 0, 1),
+            (f"{OW}:fan", "/", 0, 0),
+        ],
+    ),
 }
 
 
@@ -157,3 +171,11 @@ def test_pack_of_another_library_gives_the_readings_it_was_made_of(
     assert [(d.observed_ms, pytest.approx(d.value, abs=1e-9)) for d in drafts] == [
         (at_s * 1000, celsius) for at_s, celsius in sorted(sent)
     ]
+
+
+def test_senml_pack_whose_first_record_is_a_base_alone_gives_the_reading_after_it() -> None:
+    """RFC 8428, section 5.1.7: the base names what follows, and is no broken reading."""
+    pack, _ = EXAMPLES["5.1.7, a thermostat; its wording from memory"]
+    decode = make_decoder(probe(format="senml", fields={}))
+
+    assert [d.value for d in decode(json.dumps(pack).encode(), ARRIVED_MS)] == [23.1]
