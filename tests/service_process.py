@@ -164,7 +164,7 @@ class ServiceProcess:
         except JournalError:
             return None  # it is just being made
 
-    def wait_for_readings(self, probe: str, count: int) -> None:
+    def wait_for_readings(self, probe: str, count: int, *, within_s: float = PATIENCE_S) -> None:
         """Wait until so many readings of a probe are on the disk."""
         seen: list[int] = []
 
@@ -173,7 +173,7 @@ class ServiceProcess:
             assert seen[0] >= count or not self._silent, f"it ended; it said: {self.said}"
             return seen[0] >= count
 
-        until(enough, f"{count} readings of {probe}; it said: {self.said}")
+        until(enough, f"{count} readings of {probe}", within_s=within_s)
 
 
 def readings(service: ServiceProcess, probe: str) -> int:

@@ -50,13 +50,13 @@ from rimewatch.vocabulary import ProbeId
 from service_process import ServiceProcess
 
 PROBES: Final = ("case-1", "case-2", "case-3")
-STEP_MS: Final = 20_000
+STEP_MS: Final = 5_000
 """Between two readings of a probe, in the shop's time."""
 PAST_MS: Final = 20 * 86_400_000
 """How long ago the first reading was taken: nearer than a payload's time may lie back."""
 A_SECOND: Final = 300
 """Messages published in a second, all probes together."""
-WARM: Final = range(150, 210)
+WARM: Final = range(150, 330)
 """Of each 600 readings of a probe those that are warm: an alarm each time."""
 
 SHOP: Final = """
@@ -134,6 +134,7 @@ class Publisher(threading.Thread):
         while not self._enough.wait(0.1):
             for _ in range(A_SECOND // 10 // len(PROBES)):
                 at_ms = self._start_ms + number * STEP_MS
+                assert number * STEP_MS < PAST_MS, "no reading is of the future"
                 for place, unit in enumerate(PROBES):
                     payload = _payload(number + 200 * place, at_ms)
                     topic = f"shop/{unit}/fish"
@@ -273,7 +274,7 @@ def _drain(config: Path, journal: Path, published: Sequence[TraceMessage]) -> No
     each = len(published) // len(PROBES)
     with ServiceProcess(config, journal) as service:
         for unit in PROBES:
-            service.wait_for_readings(f"{unit}-fish", each)
+            service.wait_for_readings(f"{unit}-fish", each, within_s=600.0)
         end_s = time.monotonic() + 120.0
         while service.look(lambda j: j.outbox_backlog().waiting) and time.monotonic() < end_s:
             _rest(0.1)
