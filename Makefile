@@ -14,6 +14,8 @@
 #   make reference          writes docs/reference from the code
 #   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
 #   make audit              what a shop installs, listed and looked up for known faults
+#   make coverage           which lines and branches of the pure core no test of it runs
+#   make mutants PACKAGE=rules   puts mistakes into it, and counts those that no test notices
 #   make check              lint, format, types, import contracts
 
 SPEED ?= 1800
@@ -24,6 +26,8 @@ BENCH_ARGS ?=
 EXAMPLES ?= 1000
 TIMES ?= 300
 SEED ?= 1
+PACKAGE ?= rules
+SAMPLE ?= 200
 N ?= 1000
 FIRST ?= 0
 JOBS ?= 2
@@ -32,7 +36,8 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash docs pictures reference audit check wheel-check format clean
+.PHONY: demo test api-check simulate bench crash coverage mutants docs pictures reference audit \
+	check wheel-check format clean
 
 demo: $(VENV)/.demo
 	@$(BIN)/rimewatch demo --speed $(SPEED) --scenario $(SCENARIO)
@@ -68,6 +73,12 @@ reference: $(VENV)/.dev
 crash: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto strace=strace
 	$(BIN)/python tests/faults/crash.py --times $(TIMES) --seed $(SEED)
+
+coverage: $(VENV)/.dev
+	.ci/coverage $(BIN)
+
+mutants: $(VENV)/.dev
+	@PYTHONPATH=tests $(BIN)/python -m mutation --package $(PACKAGE) --sample $(SAMPLE) --seed $(SEED) $(MUTANTS_ARGS)
 
 audit: $(VENV)/.dev
 	.ci/audit

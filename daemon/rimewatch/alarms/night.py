@@ -63,12 +63,8 @@ def is_night(night: Night | None, timezone: str, at_ms: int) -> bool:
     """
     if night is None or night.begins == night.ends:
         return False
-    for begins_ms, ends_ms in _nights_about(night, timezone, at_ms):
-        if begins_ms > at_ms:
-            return False
-        if at_ms < ends_ms:
-            return True
-    return False
+    nights = _nights_about(night, timezone, at_ms)
+    return any(begins_ms <= at_ms < ends_ms for begins_ms, ends_ms in nights)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from rimewatch.alarms import AlarmState, from_json, to_json
+from rimewatch.alarms.codec import alarm_from_json, alarm_to_json
 from rimewatch.vocabulary import Rule
 
 Make = Callable[..., Any]
@@ -130,3 +131,18 @@ def test_codec_refuses_what_is_no_state(text: str) -> None:
     """Any other text is refused with one kind of error."""
     with pytest.raises(ValueError, match="the alarms' state cannot be read"):
         from_json(text)
+
+
+def test_codec_gives_back_each_alarm_of_the_record_exactly(busy_desk: Any) -> None:
+    """What the pages show of an alarm is what was written of it."""
+    alarms = list(busy_desk.record.values())
+
+    assert len(alarms) > 3
+    assert [alarm_from_json(alarm_to_json(alarm)) for alarm in alarms] == alarms
+
+
+@pytest.mark.parametrize("text", ["", "null", "[]", "{}", '{"key":{"rule":"no-such-rule"}}'])
+def test_codec_refuses_what_is_no_alarm(text: str) -> None:
+    """Any other text is refused with one kind of error."""
+    with pytest.raises(ValueError, match="the alarm cannot be read"):
+        alarm_from_json(text)

@@ -4,7 +4,13 @@ import pytest
 
 from rimewatch.lots.foretell import Advice, advice, foretell, hours_lost
 from rimewatch.lots.hold import Break, ColdRecord, Hold
-from rimewatch.lots.options import Outlook, Prospect, UnitCold, prospects
+from rimewatch.lots.options import (
+    Outlook,
+    Prospect,
+    UnitCold,
+    prospects,
+    unbroken_until_now_h,
+)
 from rimewatch.rules.watch import BreakReason
 from rimewatch.vocabulary import LotId, Option, UnitId
 
@@ -35,6 +41,17 @@ def unit(
         warmest_c=-40.0,
         centre_after_ms={-20.0: leads[0], -35.0: leads[1]},
     )
+
+
+def test_hours_that_a_unit_was_cold_without_a_break_until_now() -> None:
+    """A record without a beginning proves nothing, and a unit that is warm has no hours."""
+    unknown = ColdRecord(breaks=(), known_until_ms=NOW_MS)
+
+    assert unbroken_until_now_h(unknown, NOW_MS) == 0.0
+    assert unbroken_until_now_h(since(None), NOW_MS) == 0.0
+    assert unbroken_until_now_h(since(5.0), NOW_MS) == 5.0
+    assert unbroken_until_now_h(since(5.0, known_h_ago=2.0), NOW_MS) == 3.0
+    assert unbroken_until_now_h(since(5.0, known_h_ago=7.0), NOW_MS) == 0.0
 
 
 def prospect(found: tuple[Prospect, ...], option: Option) -> Prospect:

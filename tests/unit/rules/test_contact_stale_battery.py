@@ -3,6 +3,7 @@
 import copy
 import json
 import pickle
+from collections.abc import Sequence
 from math import inf, nan
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from handmade import probe, shop, timed_probe, unit
 from rimewatch.rules.probe_rule import ProbeRule, Sample
 from rimewatch.rules.probe_rules import PROBE_RULES
+from rimewatch.rules.stale import StaleRule, StaleState
 from rimewatch.shop import Probe, Shop, Unit
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
 
@@ -159,6 +161,54 @@ def test_stale_is_found_after_exactly_the_stale_time(silent_ms: int, is_found: b
     assert rule.due_ms(state) == 240_000
     if finding is not None:
         assert finding.since_ms == 60_000
+
+
+def test_stale_is_found_at_once_where_the_probe_is_said_to_be_gone() -> None:
+    """A node's last will: nobody need wait for the silence to last, until the probe speaks."""
+    rule = StaleRule()
+    heard = rule.step(rule.start(CASE, the_probe("air"), 0), Sample(60_000, 2.0))
+    gone = rule.lose(heard, 70_000)
+
+    assert rule.finding(gone, 69_999) is None
+    assert rule.due_ms(gone) == 70_000
+    finding = rule.finding(gone, 70_000)
+    assert finding is not None
+    assert finding.since_ms == 60_000
+    assert finding.detail == "air is gone: its node or device has said so"
+    assert rule.lose(gone, 80_000) == gone  # said again, it is gone since the first time
+
+    back = rule.step(gone, Sample(90_000, 2.0))
+    assert rule.due_ms(back) == 90_000 + 180_000
+
+
+def delayed(rule: StaleRule, delays_s: Sequence[float]) -> StaleState:
+    """Return the state after a reading a minute, each so much late."""
+    state = rule.start(CASE, the_probe("air"), 0)
+    for minute, delay_s in enumerate(delays_s, start=1):
+        at_ms = 60_000 * minute
+        state = rule.step(state, Sample(at_ms, 2.0, arrived_ms=at_ms + round(1000 * delay_s)))
+    return state
+
+
+@pytest.mark.parametrize(
+    ("delays_s", "allowed_s"),
+    [
+        ((120, 120, 120), 0),  # three times may be the network
+        ((120, 120, 120, 120), 120),  # four times is a slow clock
+        ((120, 130, 125, 121), 120),  # of alike delays the least
+        ((120, 130.001, 120, 120), 0),  # these are not alike: counted anew
+        ((9.999,) * 6, 0),  # as late as any network
+        ((10,) * 6, 10),
+        ((7200,) * 6, 180),  # no more than the stale time: that is no news of now
+        ((120, 120, 120, 120, 0), 0),  # the clock was put right
+    ],
+)
+def test_stale_allows_for_a_delay_that_lasts(delays_s: tuple[float, ...], allowed_s: float) -> None:
+    """A probe whose clock is slow is not silent once a minute all night."""
+    rule = StaleRule()
+    state = delayed(rule, delays_s)
+
+    assert rule.due_ms(state) == 60_000 * len(delays_s) + 180_000 + 1000 * allowed_s
 
 
 def test_stale_is_not_put_off_by_an_older_sample() -> None:

@@ -56,3 +56,14 @@ def test_too_few_days_say_nothing() -> None:
     """A week's weather is not a trend."""
     days = np.arange(float(FEWEST_DAYS - 1))
     assert trend(days, days) is None
+
+
+def test_a_course_without_noise_is_certain_to_the_last_digit() -> None:
+    """Nothing is left over that one day could share with the next."""
+    days = np.arange(12.0)
+    found = trend(days, 3.0 - 0.25 * days)
+
+    assert found is not None
+    assert (found.low, found.slope, found.high) == pytest.approx((-0.25, -0.25, -0.25))
+    assert found.is_certain
+    assert found.days == 12
