@@ -58,7 +58,7 @@ class HealthPage:
         said = list(snapshot.health.trouble)
         if is_behind(snapshot, at_ms):
             said.insert(0, "The watch has not followed time for some minutes: see to the service.")
-        return said
+        return said or _not_well(snapshot.health)
 
     def _rows(self, snapshot: Snapshot, at_ms: int) -> list[tuple[str, str]]:
         health = snapshot.health
@@ -105,3 +105,16 @@ def _on_disk(health: Health) -> str:
         f"{after} after arrival; the last batch took {wording.duration(health.batch_s)}, "
         f"{wording.duration(health.disk_s)} of it the disk"
     )
+
+
+def _not_well(health: Health) -> list[str]:
+    """Return what is wrong though the watch has not raised its voice about it (yet)."""
+    said = []
+    if not health.listening:
+        said.append("The broker is not reached: nothing arrives.")
+    if health.outbox_failing:
+        count = wording.counted(health.outbox_failing, "message")
+        said.append(f"{count} to people could not be delivered; each is tried again.")
+    if not health.senders_alive:
+        said.append("A sender of messages has ended: see to the service.")
+    return said

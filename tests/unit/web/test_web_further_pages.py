@@ -15,6 +15,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import LotId, Option, ProbeId
+from rimewatch.web.live import Health
 from rimewatch.web.people import Role
 
 
@@ -178,3 +179,24 @@ def test_health_page_of_a_watch_that_stands_still_says_so(pages: Pages) -> None:
     pages.clock.move_to(pages.clock.now_ms() + 600_000)
 
     assert "The watch needs somebody" in pages.signed_in().get("/health").text
+
+
+@pytest.mark.parametrize(
+    ("health", "said"),
+    [
+        (Health(listening=False), "The broker is not reached"),
+        (Health(listening=True, outbox_waiting=3, outbox_failing=2), "2 messages to people could"),
+        (Health(listening=True, senders_alive=False), "A sender of messages has ended"),
+    ],
+    ids=["no broker", "messages in vain", "no sender"],
+)
+def test_health_page_never_calls_a_watch_well_that_cannot_hear_or_speak(
+    pages: Pages, journal: Journal, health: Health, said: str
+) -> None:
+    """The headline agrees with the figures below it."""
+    own = shop(unit("freezer-1", "freezer"), probe("frozen", "freezer-1", measures="product"))
+    publish(pages, own, journal, health)
+    page = pages.signed_in().get("/health").text
+
+    assert "The watch needs somebody" in page
+    assert said in page
