@@ -1,6 +1,7 @@
 """``rimewatch lot``: what a lot is. Received, corrected, with its statements, gone."""
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,20 @@ from rimewatch.vocabulary import LotId, Option, Origin, States
 
 ORIGINS = click.Choice([origin.value for origin in Origin])
 MORE_THAN_NOTHING = click.FloatRange(min=0, min_open=True)
+STATEMENT = "Reference of the supplier's written statement."
+THEIR_NUMBER = "The supplier's own lot number."
+
+
+def measured_at_receipt(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options about what was measured when a lot came in."""
+    for option in (
+        click.option("--kilograms", type=MORE_THAN_NOTHING, help="Weight, kg."),
+        click.option("--thickness-mm", type=MORE_THAN_NOTHING, help="Of the thickest part, mm."),
+        click.option("--fahrenheit", type=float, help="Temperature at receipt, °F."),
+        click.option("--celsius", type=float, help="Temperature at receipt, °C."),
+    ):
+        command = option(command)
+    return command
 
 
 @click.command(
@@ -37,15 +52,12 @@ MORE_THAN_NOTHING = click.FloatRange(min=0, min_open=True)
     type=ORIGINS,
     help="farmed-pellet asserts that the supplier's written statement is on file.",
 )
-@click.option("--statement", default="", help="Reference of the supplier's written statement.")
+@click.option("--statement", default="", help=STATEMENT)
 @click.option("--cooked-only", is_flag=True, help="None of it is served raw.")
 @click.option("--rop", is_flag=True, help="Vacuum-packed (reduced oxygen packaging).")
-@click.option("--celsius", type=float, help="Temperature at receipt, °C.")
-@click.option("--fahrenheit", type=float, help="Temperature at receipt, °F.")
-@click.option("--thickness-mm", type=MORE_THAN_NOTHING, help="Of the thickest part, mm.")
-@click.option("--kilograms", type=MORE_THAN_NOTHING, help="Weight, kg.")
-@click.option("--supplier", default="")
-@click.option("--supplier-reference", default="", help="The supplier's own lot number.")
+@measured_at_receipt
+@click.option("--supplier", default="", help="Who sold it.")
+@click.option("--supplier-reference", default="", help=THEIR_NUMBER)
 @at_option
 @config_option
 @journal_option
@@ -125,17 +137,16 @@ def show_prospects(shop: Shop, journal: Path, entry: ReceiveLot) -> None:
 )
 @click.argument("lot")
 @click.option("--reason", required=True, help="Why it is corrected.")
-@click.option("--species")
-@click.option("--origin", type=ORIGINS)
-@click.option("--serve-raw/--cooked-only", default=None)
+@click.option("--species", help="Common or scientific name; the exact species.")
+@click.option("--origin", type=ORIGINS, help="Where it is from.")
+@click.option(
+    "--serve-raw/--cooked-only", default=None, help="Some of it is served raw, or none of it."
+)
 @click.option("--rop/--no-rop", default=None, help="Vacuum-packed, or not.")
-@click.option("--celsius", type=float, help="Temperature at receipt, °C.")
-@click.option("--fahrenheit", type=float, help="Temperature at receipt, °F.")
-@click.option("--thickness-mm", type=MORE_THAN_NOTHING, help="Of the thickest part, mm.")
-@click.option("--kilograms", type=MORE_THAN_NOTHING, help="Weight, kg.")
-@click.option("--supplier")
-@click.option("--supplier-reference")
-@click.option("--statement")
+@measured_at_receipt
+@click.option("--supplier", help="Who sold it.")
+@click.option("--supplier-reference", help=THEIR_NUMBER)
+@click.option("--statement", help=STATEMENT)
 @at_option
 @config_option
 @journal_option
