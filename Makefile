@@ -13,6 +13,7 @@
 #   make pictures           plays the demo and takes the pictures in docs/pictures
 #   make reference          writes docs/reference from the code
 #   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
+#   make soak               a month at speed and ten minutes of real load: does anything grow?
 #   make audit              what a shop installs, listed and looked up for known faults
 #   make coverage           which lines and branches of the pure core no test of it runs
 #   make mutants PACKAGE=rules   puts mistakes into it, and counts those that no test notices
@@ -24,6 +25,8 @@ PYTHON ?= python3
 TESTS ?= tests
 BENCH_ARGS ?=
 EXAMPLES ?= 1000
+DAYS ?= 30
+MINUTES ?= 10
 TIMES ?= 300
 SEED ?= 1
 PACKAGE ?= rules
@@ -36,7 +39,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash coverage mutants docs pictures reference audit \
+.PHONY: demo test api-check simulate bench crash coverage mutants soak docs pictures reference audit \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -79,6 +82,9 @@ coverage: $(VENV)/.dev
 
 mutants: $(VENV)/.dev
 	@PYTHONPATH=tests $(BIN)/python -m mutation --package $(PACKAGE) --sample $(SAMPLE) --seed $(SEED) $(MUTANTS_ARGS)
+soak: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto
+	$(BIN)/python tests/faults/soak.py --days $(DAYS) --minutes $(MINUTES)
 
 audit: $(VENV)/.dev
 	.ci/audit

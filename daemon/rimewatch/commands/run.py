@@ -82,3 +82,7 @@ def command(config: Path, journal: Path) -> None:
             say("Stopped; everything taken in is on the disk.")
     except (JournalError, BrokerSettingsError, UnusableProbe, Locked) as error:
         raise UserError(str(error)) from None
+    except MemoryError:
+        raise UserError(
+            "there is no more memory; what was not acknowledged comes again after a restart"
+        ) from None

@@ -53,17 +53,25 @@ from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, RECOVERY_S
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
-from rimewatch.evaluation.unit_air import Beside
+from rimewatch.evaluation.unit_air import AirWatch, Beside
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
 from rimewatch.rules.probe_rules import PROBE_RULES
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_MINUTE, LotId, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
+
+AHEAD_MS = 300 * MS_PER_S
+"""No reading is later than that by the clock (the contract's 300 s), unless the clock was ahead
+when it came: such a one is not followed before its time."""
 
 CATCH_UP_AFTER_MS = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
+
+MOST_MISSED_MORNINGS = 31
+"""So many mornings are caught up after a time in which nobody watched (our choice): no reading
+can be later than 30 days."""
 
 RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
 """Rules that are asked only of the probes they apply to."""
@@ -229,6 +237,9 @@ class Evaluator:
 
         What is due *at* the instant waits, so that what arrives at it comes first.
         """
+        if now_ms - self._morning[1] > MOST_MISSED_MORNINGS * MS_PER_DAY:
+            earliest_ms = now_ms - MOST_MISSED_MORNINGS * MS_PER_DAY
+            self._morning = next_morning(earliest_ms, self.shop.summary_at, self.shop.timezone)
         self._run_until(now_ms - 1)
         self.now_ms = max(self.now_ms, now_ms)
 
@@ -236,7 +247,15 @@ class Evaluator:
         """Go on from an earlier instant: a clock that was ahead has been put right."""
         self.alarms = self._engine.set_back(self.alarms, now_ms, self.now_ms - now_ms)
         self._late_since_ms = self._late_since_ms and min(self._late_since_ms, now_ms)
+        for track in self.tracks.values():
+            track.set_back(now_ms, self.now_ms - now_ms)
         self.now_ms = now_ms
+        self._morning = next_morning(now_ms, self.shop.summary_at, self.shop.timezone)
+        self._bench = RuleBench(self.shop, now_ms)
+        self._overseer.air = AirWatch(self.shop, self.store)
+        self.last_ms.clear()
+        self._battery_ms.clear()
+        self._hear_last()
 
     def finish(self, now_ms: int) -> None:
         """Do everything that is due up to and including an instant."""
@@ -274,7 +293,13 @@ class Evaluator:
         again: a restart neither clears an alarm nor raises one.
         """
         for track in self.tracks.values():
-            track.load()
+            track.load(self.now_ms + AHEAD_MS)
+        self._hear_last()
+        for unit in self.shop.units:
+            self._judge_unit(unit.id)
+
+    def _hear_last(self) -> None:
+        """Take up from each probe's last reading, and carry on what was so."""
         for probe in self.shop.probes:
             last = self.store.last_before(probe.id, self.now_ms + 1)
             if last is not None:
@@ -290,8 +315,6 @@ class Evaluator:
             for key in self.alarms.conditions
             if key.unit is not None and self._bench.has(key.rule)
         }
-        for unit in self.shop.units:
-            self._judge_unit(unit.id)
 
     @property
     def has_outcomes(self) -> bool:
@@ -385,7 +408,7 @@ class Evaluator:
         self._late_since_ms = None
         for track in self.tracks.values():
             if track.late_from_ms is not None:
-                track.catch_up()
+                track.catch_up(self.now_ms + AHEAD_MS)
                 self._judge_unit(track.unit.id)
 
     def _greet_morning(self) -> None:

@@ -19,7 +19,8 @@ from rimewatch.evaluation.channels import (
 )
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import calm, channel
-from rimewatch.rules.watch import ChannelState, Spell
+from rimewatch.rules.watch import ChannelState, Spell, earlier
+from rimewatch.science import lag_run
 from rimewatch.shop import Probe, Unit
 from rimewatch.vocabulary import MS_PER_DAY
 
@@ -99,8 +100,29 @@ class Track:
             self._note_checkpoint(at_ms)
         return True
 
-    def catch_up(self) -> None:
-        """Fold again from before the earliest late reading."""
+    def set_back(self, now_ms: int, by_ms: int) -> None:
+        """Go on from an earlier instant: a clock that was ahead has been put right.
+
+        What is so now was timed by the wrong clock; its times are taken back with it. What
+        comes now is no late reading then, and an excursion that lasts goes on.
+        """
+        lag = self.state.lag
+        if lag is None or lag.last_ms <= now_ms:
+            return
+        del self._checkpoints[bisect_left(self._checkpoints, now_ms, key=lambda c: c.at_ms) :]
+        begun = lag_run.begin(
+            self.settings.lag_s,
+            min(lag.last_ms - by_ms, now_ms - 1),  # before what comes now
+            lag.measured_c,
+            lag.governing_c,
+        )
+        spells = tuple(spell and earlier(spell, by_ms) for spell in self.state.open)
+        self.state = self.state._replace(lag=begun, open=spells)
+        self.late_from_ms = None
+        self._calm = calm.calm_of(self.settings, self.state)
+
+    def catch_up(self, to_ms: int | None = None) -> None:
+        """Fold again from before the earliest late reading, up to an instant."""
         if self.late_from_ms is None:
             return
         kept = bisect_left(self._checkpoints, self.late_from_ms, key=lambda c: c.at_ms)
@@ -114,7 +136,7 @@ class Track:
             self.ended.clear()
         self._calm = calm.calm_of(self.settings, self.state)
         self.late_from_ms = None
-        self.load()
+        self.load(to_ms)
 
     def load(self, to_ms: int | None = None) -> None:
         """Fold everything that the store holds beyond the channel's last reading."""
@@ -147,6 +169,10 @@ class Track:
             checkpoints.append(Checkpoint(last_ms, self.state, len(self.ended)))
             while last_ms - checkpoints[0].at_ms > KEPT_MS:
                 del checkpoints[0]
+            # Beyond the last days one a day is kept, as after a restart: few readings are so late.
+            old = bisect_left(checkpoints, last_ms - RECENT_MS, key=lambda c: c.at_ms) - 1
+            if old > 0 and checkpoints[old].at_ms - checkpoints[old - 1].at_ms < MS_PER_DAY:
+                del checkpoints[old]
 
     def passed(self, spells: OpenSpells) -> int:
         """How many published lines beyond its critical limit the fish has passed, at its peak.

@@ -6,7 +6,7 @@ cold of a freezing option: it is lost above its level, and a gap loses it as wel
 since missing data is never cold. Pure values.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -61,6 +61,28 @@ class Spell:
     def above_ms(self) -> float:
         """Monitored time above the opening level."""
         return sum(end - start for start, end in self.above)
+
+
+def earlier(spell: Spell, by_ms: float) -> Spell:
+    """Return a spell as it is by a clock that was set back by so much.
+
+    >>> spell = Spell(watch="holding", start_ms=5e3, end_ms=None, gap_ms=0, peak_c=7.0,
+    ...               sustained_ms=None, above_since_ms=5e3)
+    >>> earlier(spell, 2e3).start_ms
+    3000.0
+    """
+
+    def back(at_ms: float | None) -> float | None:
+        return None if at_ms is None else at_ms - by_ms
+
+    return replace(
+        spell,
+        start_ms=spell.start_ms - by_ms,
+        end_ms=back(spell.end_ms),
+        sustained_ms=back(spell.sustained_ms),
+        above=tuple((start - by_ms, end - by_ms) for start, end in spell.above),
+        above_since_ms=back(spell.above_since_ms),
+    )
 
 
 @dataclass(frozen=True, slots=True)

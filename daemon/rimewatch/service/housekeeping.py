@@ -53,6 +53,7 @@ class Housekeeping:
         self._charts = charts
         self._journal = journal
         self._shop = shop
+        self._looked_ms = 0
         self._pack_due_ms = 0
         self._roll_due_ms = 0
         self._rolled: tuple[Lag, ...] | None = None
@@ -68,6 +69,10 @@ class Housekeeping:
         Raises:
             JournalError: If the file cannot be written.
         """
+        if now_ms < self._looked_ms:  # a clock that was ahead has been put right
+            self._seal_due_ms = self._pack_due_ms = self._roll_due_ms = 0
+            self._wal_due_ms = self._thin_due_ms = None
+        self._looked_ms = now_ms
         if self._wal_due_ms is None or self._thin_due_ms is None:
             self._wal_due_ms = now_ms + WAL_EVERY_MS
             self._thin_due_ms = now_ms + MS_PER_H

@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from rimewatch.clock import Clock
+from rimewatch.clock import Clock, SystemClock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.receiver import Receiver
@@ -36,6 +36,7 @@ from rimewatch.service.settings_log import note_settings
 from rimewatch.service.surroundings import StandingIn, Surroundings, broker_session
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_S
 from rimewatch.web.live import Board, Health
 from rimewatch.web.settings_page import ConfigFile
 
@@ -50,6 +51,10 @@ IDLE_WRITE_S: Final = 60.0
 
 GRACE_S: Final = 5.0
 """How long messages in hand may take at the end; what has not gone out by then is due again."""
+
+STOOD_STILL_S: Final = 60.0
+"""A turn of the loop that takes so long by the clock was no turn: the process was held, the
+machine slept, or its clock was set forward (our choice; a turn takes a second at most)."""
 
 RETRY_S: Final = (1.0, 30.0)
 """First and longest wait before a batch that could not be written is tried again."""
@@ -221,12 +226,14 @@ class Service:
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
+        turned_ms = self._clock.now_ms()
         housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
+            turned_ms = self._notice_standstill(writer, turned_ms)
             results = self._results()
             idle_s = self._clock.monotonic_s() - written_s
             if items or results or idle_s >= IDLE_WRITE_S or self._has_work(writer):
@@ -243,6 +250,21 @@ class Service:
                 if self._listening:
                     for request in writer.receiver.greet(self._clock.now_ms()):
                         self._session.publish(request.topic, request.payload)
+
+    def _notice_standstill(self, writer: Writer, turned_ms: int) -> int:
+        """Begin as after a restart where the last turn was long ago; return the time now.
+
+        The probes were not silent: nobody listened. A clock that is played leaps by design.
+        """
+        now_ms = self._clock.now_ms()
+        stood_s = (now_ms - turned_ms) / MS_PER_S
+        if stood_s >= STOOD_STILL_S and isinstance(self._clock, SystemClock):
+            self._say(
+                f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
+                "Silence is counted from now on; the broker sends what it kept."
+            )
+            writer.wake(stood_s)
+        return now_ms
 
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
@@ -333,6 +355,8 @@ class Service:
         """
         try:
             self._write_and_ack(writer, items, results)
+        except MemoryError:
+            raise  # no fault of a message's: it must not be set aside for it
         except Exception as error:
             if not items:
                 raise
@@ -381,7 +405,7 @@ class Service:
             began_s = self._clock.monotonic_s()
             try:
                 entries = writer.take(items, results)
-            except JournalError as error:
+            except (JournalError, OSError) as error:  # OSError: no file can be opened any more
                 if str(error) != told:
                     told = str(error)
                     self._say(f"Not recording: {told}. The broker keeps what arrives meanwhile.")

@@ -55,6 +55,9 @@ SET_BACK_MS: Final = 330_000
 """How far the clock must lie behind what was followed to have been set back: an entry may have
 been made by a clock that is 300 s ahead."""
 
+MORNINGS_STATE: Final = "mornings ahead"
+"""Until when a clock that was days ahead has made summaries of nights that had not come."""
+
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
 """How much is folded again after a restart, at most."""
 
@@ -77,6 +80,7 @@ class Writer:
         self._clock = clock
         self._entry_number = 0
         self._handed_out: dict[int, OutboxRow] = {}
+        self._stood_still_s = 0.0
         self._checkpoint_due_ms = 0
         self._clocks_due_ms = 0
         self._saved_alarms = ""
@@ -104,6 +108,11 @@ class Writer:
         self._handed_out.clear()
         self._is_torn = True
         self.rebuild()
+
+    def wake(self, stood_still_s: float) -> None:
+        """Begin anew before the next batch: nobody watched for a while."""
+        self._is_torn = True
+        self._stood_still_s = stood_still_s
 
     def take_requests(self) -> list[Request]:
         """Return what is to be published in answer to what was taken in, once."""
@@ -172,6 +181,7 @@ class Writer:
         try:
             with self.journal.batch():
                 self._follow_clock()
+                self._note_standstill()
                 entries = self.journal.entries_after(self._entry_number)
                 for _, entry in entries:
                     self.receiver.enter(entry)
@@ -193,6 +203,7 @@ class Writer:
             raise
         for result in results:
             self._handed_out.pop(result.id, None)
+        self._stood_still_s = 0.0
         self._progress += 1
         return [entry for _, entry in entries]
 
@@ -202,10 +213,19 @@ class Writer:
         ahead_ms = self.evaluator.now_ms - now_ms
         if ahead_ms <= SET_BACK_MS:
             return
+        for probe in self.evaluator.tracks:
+            self.journal.drop_checkpoints(f"track:{probe}", now_ms)
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
         self.journal.add_event(now_ms, "clock set back", f"by {ahead_ms / MS_PER_S:.0f} s")
+        if ahead_ms >= MS_PER_DAY:
+            self.journal.save_state(MORNINGS_STATE, str(now_ms + ahead_ms))
+
+    def _note_standstill(self) -> None:
+        if self._stood_still_s:
+            detail = f"for {self._stood_still_s:.0f} s, or the clock was set forward"
+            self.journal.add_event(self._clock.now_ms(), "stood still", detail)
 
     def set_aside(self, item: Arrived, error: Exception) -> None:
         """Put a message into quarantine that this version cannot judge.
@@ -378,7 +398,8 @@ class Writer:
             self._charts.order(self.shop, self.journal.path, send)
 
     def _keep_summary(self, due: SummaryDue) -> None:
-        if self.journal.summary_done(due.day):
+        is_again = self.journal.summary_done(due.day)
+        if is_again and due.to_ms > int(self.journal.load_state(MORNINGS_STATE) or 0):
             return
         self._remember_clocks()
         morning = render_morning(
@@ -389,10 +410,16 @@ class Writer:
             from_ms=due.from_ms,
             to_ms=due.to_ms,
         )
-        self.journal.put_summary(due.day, morning.text, morning.html, morning.page)
+        again = ""
+        if is_again:
+            # A clock that was days ahead has made it, of a night that had not come.
+            again = f"/after {self.journal.load_state(MORNINGS_STATE)}"
+        else:
+            self.journal.put_summary(due.day, morning.text, morning.html, morning.page)
+        message = self._with_watch(self._with_seal(morning.message))
         for contact in due.contacts:
             self.journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
-            self._post_summary(due, contact, self._with_watch(self._with_seal(morning.message)))
+            self._post_summary(due, contact, message, again)
 
     def _with_watch(self, message: Message) -> Message:
         """Return a summary's message with what is wrong with the watch itself.
@@ -416,7 +443,9 @@ class Writer:
         line = seal_line(seal.day, grouped(seal.seal, GROUPS_SHOWN))
         return Message(title=message.title, body=f"{message.body}\n{line}")
 
-    def _post_summary(self, due: SummaryDue, contact: ContactId, message: Message) -> None:
+    def _post_summary(
+        self, due: SummaryDue, contact: ContactId, message: Message, again: str
+    ) -> None:
         if self._clock.now_ms() - due.to_ms >= MS_PER_DAY:
             return  # a further morning has come since: its summary goes out, this one is kept
         self.journal.outbox_add(
@@ -426,7 +455,7 @@ class Writer:
             about=About.SUMMARY,
             title=message.title,
             body=message.body,
-            idempotency_key=f"summary/{due.day.isoformat()}/{contact}",
+            idempotency_key=f"summary/{due.day.isoformat()}/{contact}{again}",
             not_before_ms=min(due.to_ms, self._clock.now_ms()),
             urgent=False,
         )
