@@ -82,6 +82,7 @@ coverage: $(VENV)/.dev
 
 mutants: $(VENV)/.dev
 	@PYTHONPATH=tests $(BIN)/python -m mutation --package $(PACKAGE) --sample $(SAMPLE) --seed $(SEED) $(MUTANTS_ARGS)
+
 soak: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto
 	$(BIN)/python tests/faults/soak.py --days $(DAYS) --minutes $(MINUTES)
