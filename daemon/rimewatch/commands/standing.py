@@ -11,7 +11,6 @@ from rimewatch.entries import AnyEntry
 from rimewatch.errors import UserError
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.lot_book import book
-from rimewatch.intake.entries import EntryError, parse_entry
 from rimewatch.journal.entry_codec import EntryCodecError, entry_to_dict
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
@@ -104,6 +103,8 @@ def enter(journal: Path, entry: AnyEntry) -> None:
     Raises:
         UserError: If it is no sound entry, there is no such journal, or it cannot be written.
     """
+    from rimewatch.intake.entries import EntryError, parse_entry
+
     existing(journal)
     try:
         checked = parse_entry(entry_to_dict(entry), entry.at_ms)

@@ -15,8 +15,6 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import parse_qs, urlsplit
 
-import apprise
-
 from rimewatch.config.notation import environment_name, file_name
 from rimewatch.config.problems import NOT_SHOWN, show
 
@@ -126,6 +124,9 @@ def scheme_of(address: str) -> str:
 def _understood(address: str) -> str | None:
     """Return an address as Apprise understood it, secrets masked; None if it did not."""
     with _quiet():
+        # A tenth of a second, which a command that sends nothing need not wait for.
+        import apprise  # noqa: PLC0415
+
         service: Any = apprise.Apprise.instantiate(address, suppress_exceptions=True)
         return str(service.url(privacy=True)) if service is not None and service.enabled else None
 
