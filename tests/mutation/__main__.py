@@ -29,7 +29,7 @@ from mutation.mistakes import Mistake, mistakes_in
 from mutation.who_runs import MEASURED, PACKAGES, ROOT, WhoRuns
 
 SOURCE: Final = ROOT / "daemon"
-MOST_TESTS: Final = 200
+MOST_TESTS: Final = 800
 
 
 class Outcome(StrEnum):

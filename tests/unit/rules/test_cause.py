@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rimewatch.rules import cause
 from rimewatch.rules.cause import Evidence, explain, rise_of
 from rimewatch.vocabulary import Cause
 
@@ -201,3 +202,32 @@ def test_every_verdict_is_one_sentence() -> None:
         text = explain(night).explanation
         assert text.endswith(".")
         assert text.count(".") == 1
+
+
+def test_door_counts_only_for_as_long_as_the_air_rose() -> None:
+    """It stood open on, after the air had turned: that is no more warmth let in."""
+    air = calm() + pulse(4.0, 5, 0, 60)
+    rise = rise_of(evidence(air))
+    assert rise is not None
+    opened = [span(118, 180)]
+
+    open_ms = cause._open_ms(evidence(air, door_open=opened), rise)
+
+    assert open_ms == rise.peak_ms - 118 * MINUTE
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [(0.5, "30 s"), (1.4, "84 s"), (1.5, "2 min"), (119.0, "119 min"), (120.0, "2.0 h")],
+)
+def test_durations_are_told_in_the_unit_a_person_would_use(minutes: float, words: str) -> None:
+    """Seconds of a glimpse, hours of a night."""
+    assert cause._minutes(minutes) == words
+
+
+def test_slow_rise_that_passed_says_for_how_long_it_rose() -> None:
+    """In minutes; the last tenth of a degree, in its noise, is left out."""
+    verdict = explain(evidence(calm() + pulse(8.0, 50, 0, 10) + calm(60), end_minute=180))
+
+    assert verdict.cause is Cause.UNKNOWN
+    assert "rose for 49 min " in verdict.explanation

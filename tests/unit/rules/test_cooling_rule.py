@@ -1,5 +1,7 @@
 """FDA Food Code 2022, 3-501.14: 57 to 21 °C in 2 h, to 5 °C in 6 h in all; or 4 h."""
 
+from dataclasses import replace
+
 import pytest
 
 from rimewatch.rules import cooling
@@ -99,3 +101,32 @@ def test_slow_batch_is_seen_coming_and_a_fast_one_is_not() -> None:
     assert not cooling.will_be_late(fast, 2.0)
     assert not cooling.will_be_late(young, 2.0)
     assert cooling.will_be_late(fast, 22.0), "air warmer than the line never gets it there"
+
+
+def test_food_first_read_late_counts_from_its_first_reading() -> None:
+    """What it was before nobody knows, and a warmer reading later is no beginning."""
+    found = batch([(1, 30), (1.5, 50)], 2)
+
+    assert found.started_c == 30.0
+    assert found.last_c == 50.0
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        pytest.param(batch([], 1), id="no reading"),
+        pytest.param(batch([(0, 77), (1, 60)], 1), id="still hotter than where its times begin"),
+        pytest.param(batch([(0, 57), (2, 21), (6, 5)], 6), id="over"),
+    ],
+)
+def test_nothing_is_foretold_of_a_batch_that_is_not_under_way(found: Cooling) -> None:
+    """Neither before its times count nor when all are kept."""
+    assert not cooling.will_be_late(found, 2.0)
+
+
+def test_food_that_does_not_cool_will_be_late_and_food_as_cold_as_its_air_is_not() -> None:
+    """Newton's law says nothing of either: the first never comes, the second is there."""
+    assert cooling.will_be_late(batch([(0, 57), (1, 57)], 1), 2.0)
+    assert not cooling.will_be_late(batch([(0, 57), (2, 21), (3, 4.9)], 3), 4.9)
+    cold = batch([(0, 57), (2, 21), (3, 5.5)], 3)
+    assert not cooling.will_be_late(replace(cold, last_c=4.0), 4.5)

@@ -86,3 +86,28 @@ def test_unit_that_was_in_its_defrost_joins_when_it_does_not_come_back() -> None
     assert not power_loss.joins(outage, warming("c", 0, 4, now=51, last_c=2.5))
     assert power_loss.joins(outage, warming("d", 15, 90, now=95))
     assert not power_loss.joins(outage, warming("e", 60, 90, now=95))
+
+
+def test_two_units_are_enough_where_they_are_most_of_those_measured() -> None:
+    """A small shop has no third."""
+    found = power_loss.find(TOGETHER[:2], 3, 30 * MINUTE)
+
+    assert found is not None
+    assert found.units == (UnitId("a"), UnitId("b"))
+
+
+def test_only_units_that_fit_the_moment_are_named() -> None:
+    """A door opened an hour later is no part of it."""
+    later = warming("c", 60, 64, now=90)
+    found = power_loss.find([*TOGETHER[:2], later], 4, 90 * MINUTE)
+
+    assert found is not None
+    assert found.units == (UnitId("a"), UnitId("b"))
+
+
+def test_moment_lies_no_later_than_the_first_unit_was_seen_warm() -> None:
+    """Though another was still calm then: each may lag behind the moment."""
+    found = power_loss.find([warming("a", 2, 8), warming("b", 10, 12)], 3, 30 * MINUTE)
+
+    assert found is not None
+    assert found.since_ms == 8 * MINUTE

@@ -69,8 +69,10 @@ def test_air_that_only_swings_foretells_nothing() -> None:
     ("latest_h", "at_stake", "priority"),
     [
         (0.9, False, Priority.HIGH),
+        (1.0, False, None),
         (1.1, False, None),
         (1.9, True, Priority.HIGH),
+        (2.0, True, Priority.HIGH),
         (2.1, True, None),
         (None, True, None),
     ],
