@@ -67,7 +67,7 @@ def try_all(
             wrong = mistake.made_in(path.read_text(encoding="utf-8"))
             put = trial.OneMistake(module, str(path), wrong)
             at_most_s = int(20 + 5 * takes_s)
-            running[trial.run(put, tests, at_most_s=at_most_s)] = mistake, tests
+            running[trial.run(put, _rounds(tests), at_most_s=at_most_s)] = mistake, tests
         if running:
             process, status = os.wait()
             mistake, tests = running.pop(process)
@@ -87,6 +87,14 @@ def _within(mistake: Mistake, who_runs: WhoRuns, seconds: float) -> tuple[list[s
     return tests, takes_s
 
 
+def _rounds(tests: Sequence[str]) -> list[list[str]]:
+    """Put the first test's folder, which is the package's own if any of its tests is, first."""
+    folder = Path(tests[0].partition("::")[0]).parent
+    own = [test for test in tests if Path(test.partition("::")[0]).parent == folder]
+    rest = [test for test in tests if test not in set(own)]
+    return [each for each in (own, rest) if each]
+
+
 def _outcome(status: int, tests: Sequence[str]) -> Outcome:
     if os.WIFSIGNALED(status):
         ended_by = os.WTERMSIG(status)
@@ -94,7 +102,7 @@ def _outcome(status: int, tests: Sequence[str]) -> Outcome:
     code = os.WEXITSTATUS(status)
     if code not in {0, pytest.ExitCode.TESTS_FAILED, pytest.ExitCode.INTERRUPTED}:
         # The module could not even be loaded, or there are no such tests: what if all is right?
-        _, status = os.waitpid(trial.run(None, tests, at_most_s=600), 0)
+        _, status = os.waitpid(trial.run(None, _rounds(tests), at_most_s=600), 0)
         if status:
             sys.exit("the tests have changed since they were measured: measure again")
     return Outcome.NOTICED if code else Outcome.SURVIVED

@@ -67,8 +67,10 @@ class Quick:
         hypothesis.settings.load_profile("mutation")
 
 
-def run(mistake: OneMistake | None, tests: Sequence[str], *, at_most_s: int) -> int:
-    """Start a process that runs the tests with the mistake until one fails; give its id.
+def run(mistake: OneMistake | None, rounds: Sequence[Sequence[str]], *, at_most_s: int) -> int:
+    """Start a process that runs rounds of tests with the mistake until one fails; give its id.
+
+    Most mistakes are found in the first round, and the modules of the others need not be read.
 
     It ends with 0 where no test failed, and by a signal after so many seconds of processor time:
     the machine's other work makes no mistake look like an endless loop.
@@ -85,6 +87,8 @@ def run(mistake: OneMistake | None, tests: Sequence[str], *, at_most_s: int) -> 
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
         if mistake is not None:
             sys.meta_path.insert(0, mistake)
-        code = pytest.main([*OPTIONS, *tests], plugins=[Quick()])
+        code = 0
+        for tests in rounds:
+            code = code or pytest.main([*OPTIONS, *tests], plugins=[Quick()])
     finally:
         os._exit(code)

@@ -188,9 +188,7 @@ def _along(placements: Sequence[Placement], level_c: float, cold_at: ColdAt) -> 
             if place.to_ms is not None:
                 ends = place.to_ms if ends is None else min(ends, place.to_ms)
             if ends is not None and ends <= starts:
-                continue
-            if place.to_ms is not None and starts >= place.to_ms:
-                continue
+                continue  # over before the lot came, or begun after it left
             breaks.append(
                 Break(start_ms=starts, end_ms=ends, peak_c=item.peak_c, reason=item.reason)
             )

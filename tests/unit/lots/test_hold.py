@@ -326,3 +326,53 @@ def test_merged_records_do_not_depend_on_the_probes_order(order: Sequence[int]) 
 
     assert merged == merge_records(records)
     assert all((a.end_ms or 0.0) < b.start_ms for a, b in pairwise(merged.breaks))
+
+
+def test_fish_that_is_solid_at_the_last_instant_known_has_begun_and_earned_nothing() -> None:
+    """The count stands at zero from then on, and not a moment before."""
+    assert hours(held(Option.F35C_15H, record(5.0), solid_h=5.0)) == (5.0, None, 0.0)
+    assert hours(held(Option.F35C_15H, record(5.0), solid_h=5.0 + 1 / H)) == (None, None, 0.0)
+
+
+def test_way_to_solid_that_was_broken_off_begins_again() -> None:
+    """Ten hours at −35 °C in one piece: five and five are not ten."""
+    broken_off = record(100.0, broken(5.0, 6.0, -30.0))
+    hold = held(Option.F35C_THEN_20C_24H, record(100.0), at_35=broken_off, solid_h=10.0)
+
+    assert hours(hold) == (16.0, 40.0, 24.0)
+
+
+def test_way_to_solid_that_ends_as_the_warmth_begins_was_long_enough() -> None:
+    """Solid is solid, to the millisecond."""
+    just = record(100.0, broken(10.0, 11.0, -30.0))
+    short = record(100.0, broken(10.0 - 1 / H, 11.0, -30.0))
+
+    assert hours(held(Option.F35C_THEN_20C_24H, record(100.0), at_35=just, solid_h=10.0)) == (
+        10.0,
+        34.0,
+        24.0,
+    )
+    assert hours(held(Option.F35C_THEN_20C_24H, record(100.0), at_35=short, solid_h=10.0)) == (
+        21.0,
+        45.0,
+        24.0,
+    )
+
+
+@pytest.mark.parametrize("begins_h", [10.0, 10.5, 50.0])
+def test_freezer_that_warms_once_the_lot_has_left_takes_nothing_from_it(begins_h: float) -> None:
+    """From the very instant of the move on; what warms before still does."""
+    stays = [
+        Placement(unit=ONE, from_ms=0.0, to_ms=10 * H),
+        Placement(unit=TWO, from_ms=10 * H, to_ms=None),
+    ]
+    units = {ONE: record(200.0, broken(begins_h, None)), TWO: record(200.0)}
+    hold = evaluate_hold(Option.F20C_168H, stays, lambda unit, _: units[unit], lambda _, __: 0.0)
+
+    assert hours(hold) == (0.0, 168.0, 168.0)
+    assert hold.interruptions == ()
+
+    units[ONE] = record(200.0, broken(10.0 - 1.0, None))
+    hold = evaluate_hold(Option.F20C_168H, stays, lambda unit, _: units[unit], lambda _, __: 0.0)
+
+    assert hours(hold) == (10.0, 178.0, 168.0)
