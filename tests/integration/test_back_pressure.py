@@ -77,7 +77,7 @@ def test_locked_journal_holds_the_messages_at_the_broker_and_loses_none(
             lambda: any("Not recording" in line for line in running.said), "nobody was told of it"
         )
         waiting = running.service._session.health().waiting
-        assert running.service._arrivals == 0, "something counts that is not on the disk"
+        assert running.service._progress.arrivals == 0, "something counts that is not on the disk"
         assert waiting <= RECEIVE_MAXIMUM, "the broker's window did not bound what is held"
         holder.execute("ROLLBACK")
         holder.close()
@@ -116,15 +116,16 @@ class SlowDisk:
         """Acknowledged, and not in the file."""
 
     def commit(self) -> None:
-        if self.running is None:
+        running = self.running  # the test may let it go meanwhile
+        if running is None:
             return
         more = min(self.published, self.acknowledged + 50)
         until(lambda: self.received >= more, "the broker sends nothing more")
-        with JournalReader.open(self.running.journal_path) as journal:
+        with JournalReader.open(running.journal_path) as journal:
             ahead = self.acknowledged - len(journal.span("case-1-air").times_ms)
         self.most_ahead = max(self.most_ahead, ahead)
         self.commits += 1
-        self.running.clock.move_to(self.running.clock.now_ms() + self.COMMIT_MS)
+        running.clock.move_to(running.clock.now_ms() + self.COMMIT_MS)
 
 
 class DurationsToo(SteppedClock):

@@ -10,7 +10,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.chatter import CHATTER_S
@@ -50,15 +50,16 @@ from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.overseer import Overseer
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, RECOVERY_S
+from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import AirWatch, Beside
+from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample
-from rimewatch.rules.probe_rules import PROBE_RULES
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
@@ -72,23 +73,6 @@ CATCH_UP_AFTER_MS = 1000
 MOST_MISSED_MORNINGS = 31
 """So many mornings are caught up after a time in which nobody watched (our choice): no reading
 can be later than 30 days."""
-
-RUN_ON_PROBES = frozenset(rule.rule for rule in PROBE_RULES)
-"""Rules that are asked only of the probes they apply to."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Resumed:
-    """What an evaluator must be told to go on where another one ended."""
-
-    alarms: AlarmState
-    entries: Sequence[AnyEntry]
-    watching_since_ms: int
-    """When watching first began."""
-    seen_until_ms: int
-    """Up to when time was followed: mornings missed since then are caught up."""
-    batteries: Mapping[ProbeId, float]
-    """What each probe last said of its battery."""
 
 
 class Evaluator:
@@ -377,20 +361,8 @@ class Evaluator:
         """End the alarms of what the configuration does not have any more."""
         state = self.alarms
         known = {*state.conditions, *state.alarms, *state.shelves, *state.suppressed}
-        gone = {key for key in known if not self._is_watched(key)}
+        gone = {key for key in known if not is_watched(self.shop, self._bench, key)}
         self._do(self._engine.retire(state, gone, self.shop.unit, self.now_ms))
-
-    def _is_watched(self, key: AlarmKey) -> bool:
-        if key.unit is None:
-            return True
-        unit = self.shop.unit.get(key.unit)
-        if unit is None:
-            return False
-        if key.rule in (Rule.HOLDING, Rule.FREEZER):
-            return key.rule is limit_rule(unit)
-        if key.rule is Rule.OPERATING_LIMIT:
-            return unit.operating_limit_c is not None
-        return key.rule not in RUN_ON_PROBES or self._bench.is_watched(unit.id, key.rule)
 
     def _run_until(self, until_ms: int) -> None:
         while (due_ms := self.next_due_ms()) <= until_ms:

@@ -11,9 +11,10 @@ from typing import Final
 from rimewatch.alarms import codec
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.clock_note import ClockNote
-from rimewatch.evaluation.evaluator import Evaluator, Resumed
+from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, MessageRecord
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
+from rimewatch.evaluation.resumed import Resumed
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.service.settings_log import changes_between

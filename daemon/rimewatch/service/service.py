@@ -29,6 +29,7 @@ from rimewatch.service.lateness import Lateness
 from rimewatch.service.mirroring import Mirroring, require_mirror
 from rimewatch.service.opening import open_or_stand_in
 from rimewatch.service.pages import Pages
+from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
@@ -101,11 +102,7 @@ class Service:
         self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._lateness = Lateness(clock, say)
-        self._moved = threading.Condition()
-        self._listening = False
-        self._ended = False
-        self._arrivals = 0
-        self._entries = 0
+        self._progress = Progress(self._stop)
 
     # --- asked for from other threads and from signal handlers ------------------------------
 
@@ -119,9 +116,7 @@ class Service:
 
     def wait_until_listening(self, timeout_s: float) -> bool:
         """Wait until the broker has confirmed the subscriptions; False if time is up."""
-        with self._moved:
-            self._moved.wait_for(lambda: self._listening or self._is_over(), timeout_s)
-            return self._listening
+        return self._progress.wait_until_listening(timeout_s)
 
     def wait_for(self, *, arrivals: int = 0, entries: int = 0, timeout_s: float) -> bool:
         """Wait until so many arrivals and entries since the start are on the disk.
@@ -129,16 +124,7 @@ class Service:
         Returns:
             False if time is up, or the service was stopped or ended, before they were.
         """
-
-        def is_so() -> bool:
-            return self._arrivals >= arrivals and self._entries >= entries
-
-        with self._moved:
-            self._moved.wait_for(lambda: is_so() or self._is_over(), timeout_s)
-            return is_so()
-
-    def _is_over(self) -> bool:
-        return self._ended or self._stop.is_set()
+        return self._progress.wait_for(arrivals, entries, timeout_s)
 
     # --- the writer thread ------------------------------------------------------------------
 
@@ -165,9 +151,7 @@ class Service:
                 with journal:
                     self._watch(journal)
         finally:
-            with self._moved:
-                self._ended = True
-                self._moved.notify_all()
+            self._progress.end()
 
     def _watch(self, journal: Journal) -> None:
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
@@ -245,9 +229,9 @@ class Service:
             self._tidy(writer, housekeeping)
             self._look_at_itself(writer)
             self._publish(writer)
-            if self._session.health().listening != self._listening:
-                self._note_listening(now=not self._listening)
-                if self._listening:
+            if self._session.health().listening != self._progress.listening:
+                self._note_listening(now=not self._progress.listening)
+                if self._progress.listening:
                     for request in writer.receiver.greet(self._clock.now_ms()):
                         self._session.publish(request.topic, request.payload)
 
@@ -268,14 +252,14 @@ class Service:
 
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
-        if trouble := self._presence.look(is_recording=self._listening):
+        if trouble := self._presence.look(is_recording=self._progress.listening):
             self._say(trouble)
         if self._cry.late(self._lateness.lag, self._dispatcher):
             self._say("Alarms come late: the first contacts are told.")
         try:
             self._itself.look(
                 writer.journal,
-                self._arrivals,
+                self._progress.arrivals,
                 self._session.health(),
                 self._lateness.lag,
                 self._dispatcher.health,
@@ -301,7 +285,7 @@ class Service:
         return Health(
             listening=broker.listening,
             broker_problem=broker.problem,
-            arrivals=self._arrivals,
+            arrivals=self._progress.arrivals,
             waiting_arrivals=broker.waiting,
             delay_s=lag.delay_s,
             batch_s=lag.batch_s,
@@ -343,9 +327,7 @@ class Service:
     def _note_listening(self, *, now: bool) -> None:
         if now:
             self._say("Listening: the broker has confirmed every subscription.")
-        with self._moved:
-            self._listening = now
-            self._moved.notify_all()
+        self._progress.note_listening(now=now)
 
     def _take_in(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> None:
         """Write a batch and acknowledge it; a message that cannot be judged is set aside.
@@ -381,13 +363,13 @@ class Service:
             self._say(f"It could not be put into quarantine, and comes again: {failed}")
             return
         self._session.ack((item,))
-        self._count((item,), 0)
+        self._progress.count((item,), 0)
 
     def _write_and_ack(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> None:
         entries = self._write(writer, items, results)
         if entries is not None:
             self._session.ack(items)
-            self._count(items, entries)
+            self._progress.count(items, entries)
 
     def _write(self, writer: Writer, items: Sequence[Item], results: list[Result]) -> int | None:
         """Write a batch, for as long as it takes: what is not on the disk is not acknowledged.
@@ -445,12 +427,6 @@ class Service:
             return
         for row in rows:
             self._dispatcher.submit(row)
-
-    def _count(self, items: Sequence[Item], entries: int) -> None:
-        with self._moved:
-            self._arrivals += sum(1 for item in items if isinstance(item, Arrived))
-            self._entries += entries
-            self._moved.notify_all()
 
     def _note_end(self, writer: Writer) -> None:
         try:
