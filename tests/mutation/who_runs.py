@@ -70,9 +70,11 @@ class WhoRuns:
         of it, or all of the package's own where it is a table only.
         """
         by_line = self._by_line.get(str(path), {})
-        asked = by_line if runs_at_import else lines
+        lines = tuple(lines)
+        at_import = runs_at_import or any("" in by_line.get(line, []) for line in lines)
+        asked = by_line if at_import else lines
         tests = {test for line in asked for test in by_line.get(line, []) if test}
         own = f"tests/unit/{path.parent.name}/"
-        if runs_at_import:
+        if at_import:
             tests |= {test for test in self.took_s if test.startswith(own)}
         return sorted(tests, key=lambda test: (not test.startswith(own), self.took_s[test], test))

@@ -243,12 +243,8 @@ def _count(
         if has_begun:
             interruptions.append(replace(item, lost_h=lost_ms / MS_PER_H))
         cold_since_ms = item.end_ms
-    if cold_since_ms is None or cold_since_ms >= record.known_until_ms:
-        # Warm now; or the cold has only just begun, at the last thing known.
-        zero = cold_since_ms if cold_since_ms == record.known_until_ms else None
-        if zero is not None and lead_ms(zero) > 0.0:
-            zero = None
-        return _hold(option, zero, None, interruptions, 0.0)
+    if cold_since_ms is None:
+        return _hold(option, None, None, interruptions, 0.0)
     zero_ms = cold_since_ms + lead_ms(cold_since_ms)
     if zero_ms > record.known_until_ms:
         return _hold(option, None, None, interruptions, 0.0)

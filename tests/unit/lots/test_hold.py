@@ -376,3 +376,13 @@ def test_freezer_that_warms_once_the_lot_has_left_takes_nothing_from_it(begins_h
     hold = evaluate_hold(Option.F20C_168H, stays, lambda unit, _: units[unit], lambda _, __: 0.0)
 
     assert hours(hold) == (10.0, 178.0, 168.0)
+
+
+def test_cold_that_begins_at_the_last_instant_known_has_begun_where_nothing_else_is_asked() -> None:
+    """A freezer's temperature counts at once; fish that must be solid first has not begun."""
+    just = record(5.0, broken(2.0, 5.0))
+
+    assert hours(held(Option.F20C_168H, just)) == (5.0, None, 0.0)
+    assert hours(held(Option.F20C_168H, just, from_h=3.0)) == (5.0, None, 0.0)
+    assert hours(held(Option.F35C_15H, just, solid_h=1.0)) == (None, None, 0.0)
+    assert hours(held(Option.F20C_168H, record(5.0), from_h=6.0)) == (None, None, 0.0)

@@ -324,3 +324,14 @@ def test_answer_for_any_receipt_is_one_of_the_reasons_of_the_section(
     expected = serve_raw and not exempt_by_name and origin is not Origin.FARMED_PELLET
     assert need.needs_destruction is expected
     assert (need.receipt_too_warm is None) is (celsius is None)
+
+
+@pytest.mark.parametrize(("written", "more"), [("mackerel", False), ("sea bass", True)])
+def test_name_of_several_species_names_three_and_says_whether_there_are_more(
+    written: str, more: bool
+) -> None:
+    """Whoever reads it must not think that the list is whole."""
+    why = needs_of(received(written)).why
+
+    assert why.count(" or ") == (3 if more else 2)
+    assert (" or another, none of them exempt" in why) is more
