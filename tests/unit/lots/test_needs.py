@@ -335,3 +335,20 @@ def test_name_of_several_species_names_three_and_says_whether_there_are_more(
 
     assert why.count(" or ") == (3 if more else 2)
     assert (" or another, none of them exempt" in why) is more
+
+
+def test_every_fish_of_a_genus_that_forms_scombrotoxin_is_known_to_form_it() -> None:
+    """FDA Hazards guidance, 4th ed., table 3-2, by genus, from memory."""
+    genera = {"Thunnus", "Katsuwonus", "Euthynnus", "Scomber", "Scomberomorus", "Coryphaena"}
+    genera |= {"Seriola", "Trachurus", "Sardinops"}
+    members = [one for one in SPECIES if one.scientific.split()[0] in genera]
+
+    assert len(members) > len(genera)
+    assert [one.scientific for one in members if not one.forms_scombrotoxin] == []
+
+
+def test_shellfish_that_may_be_whole_asks_where_it_was_harvested() -> None:
+    """A scallop may be its muscle alone or not: that one of the two asks is enough."""
+    hazards = needs_of(received("scallops")).remaining_hazards
+
+    assert any("harvest water" in hazard for hazard in hazards)
