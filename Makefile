@@ -47,7 +47,8 @@ demo: $(VENV)/.demo
 
 test: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
-		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium
+		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium \
+		nsenter=util-linux mount=mount
 	@# Many tests start rimewatch: what Python compiles is kept, whatever the environment says.
 	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
 

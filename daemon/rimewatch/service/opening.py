@@ -85,13 +85,13 @@ def open_or_stand_in(
         dispatcher.stop(grace_s=GRACE_S)
 
 
-def _marks(path: Path) -> tuple[int, int, int] | None:
-    """Return what changes when another file takes its place; None: there is none."""
+def _marks(path: Path) -> tuple[int, int, int, bool] | None:
+    """Return what changes when somebody has put it right; None: there is no file."""
     try:
         status = path.stat()
     except OSError:
         return None
-    return status.st_ino, status.st_size, status.st_mtime_ns
+    return status.st_ino, status.st_size, status.st_mtime_ns, is_read_only(path)
 
 
 def _befell_us(error: JournalError, path: Path) -> bool:
