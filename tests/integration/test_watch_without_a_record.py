@@ -1,5 +1,6 @@
 """A damaged journal: refused in plain words, and the fish is watched all the same."""
 
+import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pytest
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
-from service_process import Probes, ServiceProcess
+from service_process import Probes, ServiceProcess, run_command
 
 pytestmark = pytest.mark.integration
 
@@ -43,6 +44,7 @@ repeat_s = 3600
 """
 AIR = "shop/case-1/air"
 PAGE_BYTES = 4096
+NOTHING_RECORDED = "Saltmarsh Row Fish: nothing is recorded"
 
 
 def air(celsius: float, minutes: range) -> list[str]:
@@ -54,10 +56,10 @@ def air(celsius: float, minutes: range) -> list[str]:
     ]
 
 
-def damage(journal: Path) -> None:
-    """Write nonsense over the second page of the file, as a dying disk would."""
+def damage(journal: Path, page: int = 2) -> None:
+    """Write nonsense over a page of the file, as a dying disk would."""
     with journal.open("r+b") as file:
-        file.seek(PAGE_BYTES)
+        file.seek((page - 1) * PAGE_BYTES)
         file.write(b"\xa5" * PAGE_BYTES)
 
 
@@ -87,7 +89,7 @@ def test_damaged_journal_is_refused_and_the_fish_is_watched_until_it_is_restored
         probes.publish(AIR, air(9.0, range(30, 0, -1)))
         receiver.wait_for(lambda r: len(r.got) >= 2, "the fault and the warm fish", 60.0)
         told, warm = receiver.titles()[:2]
-        assert told == "Saltmarsh Row Fish: nothing is recorded"
+        assert told == NOTHING_RECORDED
         assert warm.startswith("Not recorded. Front display case: fish too warm")
 
         copy = tmp_path / "backup.db"
@@ -124,3 +126,46 @@ def test_stopped_while_it_stands_in_it_leaves_the_damaged_file_as_it_is(
         assert service.stop() == 0
 
     assert journal.read_bytes() == left
+
+
+def first_page_of_readings(journal: Path) -> int:
+    """Return the page from which all readings are found, once it is in the file itself."""
+    connection = sqlite3.connect(journal, timeout=60)
+    _, in_wal, written_back = connection.execute("PRAGMA wal_checkpoint(FULL)").fetchone()
+    assert in_wal == written_back
+    (page,) = connection.execute(
+        "SELECT rootpage FROM sqlite_schema WHERE name = 'reading'"
+    ).fetchone()
+    connection.close()
+    return int(page)
+
+
+def test_page_damaged_while_it_runs_is_named_by_verify_and_backup_and_met_at_the_next_start(
+    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """The service has the page in memory and goes on telling of warm fish; others meet it."""
+    config = tmp_path / "shop.toml"
+    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    journal = tmp_path / "rimewatch.db"
+    with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
+        service.wait_for("Listening")
+        probes.publish(AIR, air(2.0, range(1000, 40, -1)))
+        service.wait_for_readings("case-1-air", 960)
+        damage(journal, first_page_of_readings(journal))
+        probes.publish(AIR, air(9.0, range(30, 0, -1)))
+        receiver.wait_for(lambda r: bool(r.got), "the warm fish", 60.0)
+        assert receiver.titles()[0].startswith("Front display case: fish too warm")
+
+        verified = run_command("verify", "--journal", journal)
+        backed_up = run_command("backup", "--journal", journal, tmp_path / "copy.db")
+        for refused in (verified, backed_up):
+            assert refused.returncode != 0
+            assert b"restore the latest backup" in refused.stdout + refused.stderr
+        assert not (tmp_path / "copy.db").exists()
+        service.stop()
+
+    with ServiceProcess(config, journal) as service:
+        service.wait_for("Not recording")
+        service.wait_for("Standing in: readings are judged in memory")
+        receiver.wait_for(lambda r: NOTHING_RECORDED in r.titles(), "the call", 60.0)
+        assert service.stop() == 0
