@@ -173,7 +173,10 @@ class ServiceProcess:
             assert seen[0] >= count or not self._silent, f"it ended; it said: {self.said}"
             return seen[0] >= count
 
-        until(enough, f"{count} readings of {probe}", within_s=within_s)
+        try:
+            until(enough, f"{count} readings of {probe}", within_s=within_s)
+        except AssertionError as error:
+            raise AssertionError(f"{error}; there are {seen}; it said: {self.said}") from None
 
 
 def readings(service: ServiceProcess, probe: str) -> int:

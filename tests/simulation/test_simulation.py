@@ -81,7 +81,7 @@ def acknowledges_before_commit() -> AbstractContextManager[Any]:
         self._session.ack(items)
         entries = self._write(writer, items, results)
         if entries is not None:
-            self._count(items, entries)
+            self._progress.count(items, entries)
 
     return patch.object(Service, "_write_and_ack", hurried)
 

@@ -9,6 +9,8 @@ acknowledged. Each of its messages says that it is not recorded.
 It knows nothing of the time before: neither lots and their holds, nor acknowledgements.
 """
 
+import os
+import shutil
 import tempfile
 import threading
 from collections.abc import Callable
@@ -28,6 +30,9 @@ from rimewatch.shop import SelfWatch, Shop
 
 MEMORY: Final = Path("/dev/shm")  # noqa: S108 - a folder of our own is made in it
 """Where Linux keeps files in memory; elsewhere the system's folder for passing files serves."""
+
+PREFIX: Final = "rimewatch-stand-in-"
+"""Followed by the process's number."""
 
 NOT_RECORDED: Final = "Not recorded. "
 BEGIN_WITHIN_S: Final = 10.0
@@ -90,9 +95,12 @@ class StandIn:
         self._thread = self._service = None
 
     def _watch(self, begun: threading.Event) -> None:
-        memory = MEMORY if MEMORY.is_dir() else None
+        memory = MEMORY if MEMORY.is_dir() else Path(tempfile.gettempdir())
+        _sweep(memory)
         try:
-            with tempfile.TemporaryDirectory(prefix="rimewatch-stand-in-", dir=memory) as folder:
+            with tempfile.TemporaryDirectory(
+                prefix=f"{PREFIX}{os.getpid()}-", dir=memory
+            ) as folder:
                 self._service = Service(
                     self._shop,
                     Path(folder) / "unrecorded.db",
@@ -110,6 +118,14 @@ class StandIn:
             self._say(f"Standing in failed too: {error}")
         finally:
             begun.set()
+
+
+def _sweep(memory: Path) -> None:
+    """Remove what a stand-in left whose process was killed: it lies in memory."""
+    for left in memory.glob(f"{PREFIX}*"):
+        number = left.name.removeprefix(PREFIX).partition("-")[0]
+        if number.isdigit() and not Path(f"/proc/{number}").exists():
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _without_extras(shop: Shop) -> Shop:
