@@ -10,6 +10,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+import numpy.ma  # noqa: F401 - else loaded by the first median, when file handles may be out
+
 from rimewatch.clock import Clock, SystemClock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession

@@ -96,8 +96,8 @@ class StandIn:
 
     def _watch(self, begun: threading.Event) -> None:
         memory = MEMORY if MEMORY.is_dir() else Path(tempfile.gettempdir())
-        _sweep(memory)
         try:
+            _sweep(memory)
             with tempfile.TemporaryDirectory(
                 prefix=f"{PREFIX}{os.getpid()}-", dir=memory
             ) as folder:
