@@ -145,7 +145,10 @@ class ServiceProcess:
     def ended(self) -> int:
         """Wait for its end and return its exit code; negative for a signal."""
         assert self._process is not None
-        code = self._process.wait(PATIENCE_S)
+        try:
+            code = self._process.wait(PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            raise AssertionError(f"it does not end; it said: {self.said}") from None
         self._listener.join(PATIENCE_S)
         return code
 

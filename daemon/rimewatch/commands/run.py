@@ -1,16 +1,22 @@
 """``rimewatch run``: the service itself."""
 
+import faulthandler
+import os
 import signal
 import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import Final
 
 import click
 
 from rimewatch.commands.options import config_option, journal_option, load
 from rimewatch.errors import UserError
 from rimewatch.shop import Shop
+
+END_WITHIN_S: Final = 40.0
+"""Shorter than the 90 s after which systemd kills what it has asked to end."""
 
 
 def _warn_if_open(shop: Shop, say: Callable[[str], None]) -> None:
@@ -70,10 +76,17 @@ def command(config: Path, journal: Path) -> None:
                 config_path=config,
                 surroundings=Surroundings(stand_in=StandIn),
             )
+
+            def stop() -> None:
+                # What is acknowledged is on the disk, so an end that hangs may be forced; the
+                # system would do so later, and nobody would know where it hung.
+                faulthandler.dump_traceback_later(END_WITHIN_S, exit=True)
+                service.stop()
+
             heed(
                 {
-                    signal.SIGTERM: service.stop,
-                    signal.SIGINT: service.stop,
+                    signal.SIGTERM: stop,
+                    signal.SIGINT: stop,
                     signal.SIGHUP: service.reload,
                 }
             )
@@ -86,3 +99,8 @@ def command(config: Path, journal: Path) -> None:
         raise UserError(
             "there is no more memory; what was not acknowledged comes again after a restart"
         ) from None
+    # Threads of libraries may be anywhere, in an import for one: taking the interpreter down
+    # around them can wait for ever, and there is nothing left to do.
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(0)
