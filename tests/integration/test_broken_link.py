@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from broker_link import Break, BrokerLink
+from case_and_phone import AIR, CASE_ALONE
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SteppedClock, SystemClock
 from rimewatch.config import load_shop
@@ -17,27 +18,6 @@ from running_service import RunningService
 from service_process import Probes, until
 
 pytestmark = pytest.mark.integration
-
-SHOP = """
-[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-[broker]
-url = "mqtt://127.0.0.1:{port}"
-[[unit]]
-id = "case-1"
-name = "Front display case"
-kind = "display-case"
-[[probe]]
-id = "case-1-air"
-unit = "case-1"
-measures = "air"
-topic = "shop/case-1/air"
-format = "json"
-fields = {{ value = "t", time = "ts" }}
-every_s = 60
-"""
-AIR = "shop/case-1/air"
 
 
 def minutes(count: int, *, before_s: int = 0) -> list[int]:
@@ -62,7 +42,7 @@ def test_link_that_breaks_within_a_message_is_noticed_and_every_reading_is_kept_
     sent_ms = minutes(400)
 
     with BrokerLink(mosquitto.port) as link, Probes(mosquitto.port) as probes:
-        shop = load_shop(SHOP.format(port=link.port))
+        shop = load_shop(CASE_ALONE.format(port=link.port))
         with RunningService(shop, journal_path, sent_ms[-1]) as running:
             link.break_after(how, 10_000)
             probes.publish(AIR, payloads(sent_ms))
@@ -85,7 +65,7 @@ def test_what_the_broker_dropped_while_we_were_away_counts_as_missing_time(
     """Its queue held fifty of three hundred minutes: the rest is a gap, and nothing else is."""
     broker = start_mosquitto("max_queued_messages 50\nmax_inflight_messages 1\n")
     journal_path = tmp_path / "rimewatch.db"
-    shop = load_shop(SHOP.format(port=broker.port))
+    shop = load_shop(CASE_ALONE.format(port=broker.port))
     sent_ms = minutes(330)
     clock = SteppedClock(sent_ms[9])
 
@@ -115,4 +95,4 @@ def test_what_the_broker_dropped_while_we_were_away_counts_as_missing_time(
 
 def kept(journal_path: Path) -> int:
     with JournalReader.open(journal_path) as journal:
-        return len(journal.span(load_shop(SHOP.format(port=1)).probes[0].id).times_ms)
+        return len(journal.span(load_shop(CASE_ALONE.format(port=1)).probes[0].id).times_ms)

@@ -3,10 +3,9 @@
 import http.cookiejar
 import re
 import socket
-import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +14,8 @@ import pytest
 from handmade import Paper, probe, shop, unit
 from mosquitto_broker import Mosquitto
 from rimewatch.shop import Shop, Web
-from running_service import PATIENCE_S, RunningService
+from running_service import RunningService
+from service_process import until
 
 pytestmark = pytest.mark.integration
 
@@ -32,20 +32,11 @@ class Reloaded:
         before = len(self.running.said)
         self._file[0] = replace(self._file[0], web=web)
         self.running.service.reload()
-        return self.until(lambda: self._verdict(before))
+        return until(lambda: self._verdict(before), "what is said of the new configuration")
 
     def _verdict(self, before: int) -> str:
         told = self.running.said[before:]
         return next((s for s in told if "configuration" in s.lower()), "")
-
-    @staticmethod
-    def until(so: Callable[[], str]) -> str:
-        """Wait until something is said."""
-        end_s = time.monotonic() + PATIENCE_S
-        while not (found := so()):
-            assert time.monotonic() < end_s, "nothing was said in time"
-            time.sleep(0.02)
-        return found
 
 
 @pytest.fixture

@@ -3,15 +3,14 @@
 import resource
 import sqlite3
 from collections.abc import Callable
-from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 
 import pytest
 
+from case_and_phone import AIR, SHOP, half_an_hour, write_shop
 from http_receiver import Answer, Receiver
 from mosquitto_broker import Mosquitto
-from rimewatch.clock import SystemClock
 from rimewatch.config import load_shop
 from rimewatch.intake.receiver import Receiver as Intake
 from rimewatch.intake.trace import read_trace
@@ -20,51 +19,6 @@ from running_service import RunningService
 from service_process import Probes, ServiceProcess, readings, until
 
 pytestmark = pytest.mark.integration
-
-SHOP = """
-[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-[broker]
-url = "mqtt://127.0.0.1:{port}"
-[[unit]]
-id = "case-1"
-name = "Front display case"
-kind = "display-case"
-on_delay_s = 300
-lag_s = 0
-[[probe]]
-id = "case-1-air"
-unit = "case-1"
-measures = "air"
-topic = "shop/case-1/air"
-format = "json"
-fields = {{ value = "t", time = "ts" }}
-every_s = 3600
-[[contact]]
-id = "first"
-name = "On-call phone"
-urls = ["json://127.0.0.1:{phone}/first"]
-[[escalation]]
-after_s = 0
-contacts = ["first"]
-repeat_s = 3600
-"""
-
-AIR = "shop/case-1/air"
-
-
-def write_shop(folder: Path, port: int, phone: int) -> Path:
-    path = folder / "shop.toml"
-    path.write_text(SHOP.format(port=port, phone=phone))
-    return path
-
-
-def warm_half_hour() -> list[str]:
-    """Make thirty minutes of 9 °C that end now: long enough for an alarm."""
-    now_s = SystemClock().now_ms() // 1000
-    at = [datetime.fromtimestamp(now_s - 60 * n, tz=UTC).isoformat() for n in range(30)][::-1]
-    return [f'{{"t": 9.0, "ts": "{moment}"}}' for moment in at]
 
 
 def test_full_disk_is_told_by_the_way_that_is_left_and_nothing_is_lost(
@@ -80,7 +34,7 @@ def test_full_disk_is_told_by_the_way_that_is_left_and_nothing_is_lost(
         service.wait_for("Listening")
         unlimited = resource.prlimit(service.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(service.pid, resource.RLIMIT_FSIZE, (1024, unlimited[1]))
-        probes.publish(AIR, warm_half_hour())
+        probes.publish(AIR, half_an_hour(9.0))
         service.wait_for("Not recording")
         receiver.wait_for(lambda r: bool(r.got), "the message that nothing is recorded", 60.0)
         assert readings(service, "case-1-air") == 0
@@ -114,7 +68,7 @@ def test_journal_held_by_another_program_is_waited_for(
         service.wait_for("Listening")
         other = sqlite3.connect(service.journal, isolation_level=None, timeout=60)
         other.execute("BEGIN IMMEDIATE")
-        probes.publish(AIR, warm_half_hour())
+        probes.publish(AIR, half_an_hour(9.0))
         service.wait_for("another process holds the journal")
         other.execute("ROLLBACK")
         other.close()
@@ -132,7 +86,7 @@ def test_message_waits_for_a_phone_that_cannot_be_reached(
 
     with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
         service.wait_for("Listening")
-        probes.publish(AIR, warm_half_hour())
+        probes.publish(AIR, half_an_hour(9.0))
         receiver.wait_for(lambda r: r.requests > 0, "a try", 60.0)
         until(lambda: failing(service) == 1, "the outbox to note the failure")
         assert service.stop() == 0

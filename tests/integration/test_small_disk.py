@@ -1,71 +1,26 @@
 """A disk that fills up or takes no writing: nothing is lost, and the fish is watched meanwhile."""
 
 import signal
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from case_and_phone import AIR, air, write_shop
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
-from rimewatch.clock import SystemClock
 from service_process import Probes, ServiceProcess, until
 from small_disk import SmallDisk
 
 pytestmark = pytest.mark.integration
 
-SHOP = """
-[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-[broker]
-url = "mqtt://127.0.0.1:{port}"
-[[unit]]
-id = "case-1"
-name = "Front display case"
-kind = "display-case"
-on_delay_s = 300
-lag_s = 0
-[[probe]]
-id = "case-1-air"
-unit = "case-1"
-measures = "air"
-topic = "shop/case-1/air"
-format = "json"
-fields = {{ value = "t", time = "ts" }}
-every_s = 3600
-[[contact]]
-id = "first"
-name = "On-call phone"
-urls = ["json://127.0.0.1:{phone}/first"]
-[[escalation]]
-after_s = 0
-contacts = ["first"]
-repeat_s = 3600
-"""
-AIR = "shop/case-1/air"
 NAME = "rimewatch.db"
 NOTHING_RECORDED = "Saltmarsh Row Fish: nothing is recorded"
 WARM_UNRECORDED = "Not recorded. Front display case: fish too warm"
 
 
-def warm(minutes: range) -> list[str]:
-    """Make a reading of 9 °C for each of these minutes ago."""
-    now = datetime.fromtimestamp(SystemClock().now_ms() // 1000, tz=UTC)
-    return [
-        f'{{"t": 9.0, "ts": "{(now - timedelta(minutes=ago)).isoformat()}"}}' for ago in minutes
-    ]
-
-
 def kept(disk: SmallDisk) -> int | None:
     """Return how many readings of the probe are on the disk."""
     return disk.look(NAME, lambda j: len(j.span("case-1-air").times_ms))  # type: ignore[arg-type]
-
-
-def write_shop(folder: Path, mosquitto: Mosquitto, receiver: Receiver) -> Path:
-    config = folder / "shop.toml"
-    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
-    return config
 
 
 def service_on(disk: SmallDisk, config: Path) -> ServiceProcess:
@@ -82,16 +37,16 @@ def test_disk_that_fills_up_loses_nothing_and_the_fish_is_watched_meanwhile(
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """The service even dies while nothing can be written: the broker still has every reading."""
-    config = write_shop(tmp_path, mosquitto, receiver)
+    config = write_shop(tmp_path, mosquitto.port, receiver.port)
     with SmallDisk(tmp_path / "disk", tmp_path / "copies") as disk:
         with service_on(disk, config) as service, Probes(mosquitto.port) as probes:
             service.wait_for("Listening")
             disk.fill()
-            probes.publish(AIR, warm(range(60, 30, -1)))
+            probes.publish(AIR, air(9.0, range(60, 30, -1)))
             service.wait_for("Not recording: ")
             service.wait_for("Standing in: readings are judged in memory")
             # What came before it stood in is with the service, unacknowledged; this it hears.
-            probes.publish(AIR, warm(range(30, 0, -1)))
+            probes.publish(AIR, air(9.0, range(30, 0, -1)))
             wait_for_warm_fish(receiver, WARM_UNRECORDED)
             assert receiver.titles()[0] == NOTHING_RECORDED
             assert kept(disk) == 0
@@ -111,7 +66,7 @@ def test_disk_that_is_read_only_at_the_start_does_not_end_the_watch(
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """After a fault the machine starts so: it is told, the fish is watched, and all caught up."""
-    config = write_shop(tmp_path, mosquitto, receiver)
+    config = write_shop(tmp_path, mosquitto.port, receiver.port)
     with SmallDisk(tmp_path / "disk", tmp_path / "copies") as disk:
         with service_on(disk, config) as service:
             service.wait_for("Listening")
@@ -121,7 +76,7 @@ def test_disk_that_is_read_only_at_the_start_does_not_end_the_watch(
         with service_on(disk, config) as service, Probes(mosquitto.port) as probes:
             service.wait_for("Not recording: ")
             service.wait_for("Standing in: readings are judged in memory")
-            probes.publish(AIR, warm(range(30, 0, -1)))
+            probes.publish(AIR, air(9.0, range(30, 0, -1)))
             wait_for_warm_fish(receiver, WARM_UNRECORDED)
             assert receiver.titles()[0] == NOTHING_RECORDED
             assert kept(disk) == 0

@@ -7,31 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from case_and_phone import AIR, CASE_ALONE
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
 from service_process import Probes, ServiceProcess, readings, until
 
 pytestmark = pytest.mark.integration
-
-SHOP = """
-[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-[broker]
-url = "mqtt://127.0.0.1:{port}"
-[[unit]]
-id = "case-1"
-name = "Front display case"
-kind = "display-case"
-[[probe]]
-id = "case-1-air"
-unit = "case-1"
-measures = "air"
-topic = "shop/case-1/air"
-format = "json"
-fields = {{ value = "t", time = "ts" }}
-every_s = 60
-"""
 
 BACKLOG = 3000
 SPARE_BYTES = 1 << 18
@@ -50,14 +31,14 @@ def test_backlog_for_which_there_is_no_memory_is_all_kept_after_a_restart(
     """With 256 KiB left it does not hang; once there is more, every reading is taken in."""
     broker = start_mosquitto("max_queued_messages 100000\n")
     config = tmp_path / "shop.toml"
-    config.write_text(SHOP.format(port=broker.port))
+    config.write_text(CASE_ALONE.format(port=broker.port))
     journal = tmp_path / "rimewatch.db"
 
     with ServiceProcess(config, journal) as service:
         service.wait_for("Listening")
         limit_address_space(service.pid)
         with Probes(broker.port) as probes:
-            probes.publish("shop/case-1/air", backlog())
+            probes.publish(AIR, backlog())
         until(
             lambda: service.is_over() or readings(service, "case-1-air") == BACKLOG,
             "the service to end or to have taken everything in",

@@ -1,59 +1,19 @@
 """A damaged journal: refused in plain words, and the fish is watched all the same."""
 
 import sqlite3
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from case_and_phone import AIR, air, write_shop
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
-from rimewatch.clock import SystemClock
 from service_process import Probes, ServiceProcess, run_command
 
 pytestmark = pytest.mark.integration
 
-SHOP = """
-[shop]
-name = "Saltmarsh Row Fish"
-timezone = "America/Chicago"
-[broker]
-url = "mqtt://127.0.0.1:{port}"
-[[unit]]
-id = "case-1"
-name = "Front display case"
-kind = "display-case"
-on_delay_s = 300
-lag_s = 0
-[[probe]]
-id = "case-1-air"
-unit = "case-1"
-measures = "air"
-topic = "shop/case-1/air"
-format = "json"
-fields = {{ value = "t", time = "ts" }}
-every_s = 3600
-[[contact]]
-id = "first"
-name = "On-call phone"
-urls = ["json://127.0.0.1:{phone}/first"]
-[[escalation]]
-after_s = 0
-contacts = ["first"]
-repeat_s = 3600
-"""
-AIR = "shop/case-1/air"
 PAGE_BYTES = 4096
 NOTHING_RECORDED = "Saltmarsh Row Fish: nothing is recorded"
-
-
-def air(celsius: float, minutes: range) -> list[str]:
-    """Make a reading for each of these minutes ago."""
-    now = datetime.fromtimestamp(SystemClock().now_ms() // 1000, tz=UTC)
-    return [
-        f'{{"t": {celsius}, "ts": "{(now - timedelta(minutes=ago)).isoformat()}"}}'
-        for ago in minutes
-    ]
 
 
 def damage(journal: Path, page: int = 2) -> None:
@@ -71,8 +31,7 @@ def test_damaged_journal_is_refused_and_the_fish_is_watched_until_it_is_restored
     The file is put back while the service runs: it is taken up at once, with every reading
     that the broker kept meanwhile.
     """
-    config = tmp_path / "shop.toml"
-    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    config = write_shop(tmp_path, mosquitto.port, receiver.port)
     journal = tmp_path / "rimewatch.db"
     with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
         service.wait_for("Listening")
@@ -112,8 +71,7 @@ def test_stopped_while_it_stands_in_it_leaves_the_damaged_file_as_it_is(
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """Whoever comes to repair it finds what the disk left, and the service ends in good order."""
-    config = tmp_path / "shop.toml"
-    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    config = write_shop(tmp_path, mosquitto.port, receiver.port)
     journal = tmp_path / "rimewatch.db"
     with ServiceProcess(config, journal) as service:
         service.wait_for("Listening")
@@ -144,8 +102,7 @@ def test_page_damaged_while_it_runs_is_named_by_verify_and_backup_and_met_at_the
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """The service has the page in memory and goes on telling of warm fish; others meet it."""
-    config = tmp_path / "shop.toml"
-    config.write_text(SHOP.format(port=mosquitto.port, phone=receiver.port))
+    config = write_shop(tmp_path, mosquitto.port, receiver.port)
     journal = tmp_path / "rimewatch.db"
     with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
         service.wait_for("Listening")
