@@ -11,13 +11,12 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from rimewatch.cli import COMMANDS, rimewatch
+from rimewatch.cli import every_command, rimewatch
 from rimewatch.config import json_schema
 from rimewatch.rules.provisions import PROVISIONS
 from rimewatch.web.api_document import DOCUMENT
@@ -93,24 +92,13 @@ def _toml(value: object) -> str:
 def commands() -> str:
     """Return the page with the help of every command."""
     lines = ["# Commands\n", MADE, "What `--help` says of each.\n"]
-    for path, command in _every_command():
+    for words, command in every_command():
+        path = f"{rimewatch.name} {words}"
         context = click.Context(command, info_name=path, **rimewatch.context_settings)
         context.max_content_width = context.terminal_width = WIDTH
         lines += [f"{'#' * len(path.split())} {path}\n", "```text"]
         lines += [command.get_help(context), "```\n"]
     return "\n".join(lines)
-
-
-def _every_command() -> Iterator[tuple[str, click.Command]]:
-    def below(path: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
-        yield path, command
-        if isinstance(command, click.Group):
-            for name, child in command.commands.items():
-                yield from below(f"{path} {name}", child)
-
-    for name in COMMANDS:
-        module = import_module(f"rimewatch.commands.{name.replace('-', '_')}")
-        yield from below(f"{rimewatch.name} {name}", module.command)
 
 
 def provisions() -> str:

@@ -6,6 +6,7 @@ a user's mistake.
 
 import importlib
 import sys
+from collections.abc import Iterator
 from typing import Final
 
 import click
@@ -39,6 +40,25 @@ COMMANDS: Final = {
 }
 
 
+def _command(name: str) -> click.Command:
+    module = importlib.import_module(f"rimewatch.commands.{name.replace('-', '_')}")
+    command: click.Command = module.command
+    return command
+
+
+def every_command() -> Iterator[tuple[str, click.Command]]:
+    """Yield every command and sub-command with its words, such as ``lot receive``."""
+
+    def below(words: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
+        yield words, command
+        if isinstance(command, click.Group):
+            for name, child in command.commands.items():
+                yield from below(f"{words} {name}", child)
+
+    for name in COMMANDS:
+        yield from below(name, _command(name))
+
+
 class CommandFolder(click.Group):
     """Loads a sub-command only when it is asked for: the rest costs nothing."""
 
@@ -54,9 +74,7 @@ class CommandFolder(click.Group):
         """
         if cmd_name not in COMMANDS:
             raise unknown_command(ctx, cmd_name, COMMANDS)
-        module = importlib.import_module(f"rimewatch.commands.{cmd_name.replace('-', '_')}")
-        command: click.Command = module.command
-        return command
+        return _command(cmd_name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """List the commands without importing them."""

@@ -79,6 +79,17 @@ def first_told(shop: Shop, at_ms: int) -> tuple[ContactId, ...]:
     return RotaPolicy(shop.shifts, shop.holidays, shop.timezone).resolved(named, at_ms)
 
 
+def whom(shop: Shop) -> tuple[str, ...]:
+    """Return the names that somebody can be told by: contacts, then rotas."""
+    return (*map(str, shop.contact), *sorted({shift.rota for shift in shop.shifts}))
+
+
+def told_by(shop: Shop, name: str, at_ms: int) -> tuple[ContactId, ...]:
+    """Return who is told at an instant by one of the names of :func:`whom`."""
+    policy = RotaPolicy(shop.shifts, shop.holidays, shop.timezone)
+    return tuple(policy.resolved([ContactId(name)], at_ms))
+
+
 def gaps(shifts: Sequence[Shift], holidays: Iterable[date]) -> Iterator[Gap]:
     """Yield the stretches in which nobody of one rota is on call, to the minute.
 

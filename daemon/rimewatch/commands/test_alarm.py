@@ -65,7 +65,7 @@ def command(
 
 
 def _told(shop: Shop, contact: str | None) -> Sequence[ContactId]:
-    from rimewatch.alarms.rota import RotaPolicy, first_told
+    from rimewatch.alarms.rota import first_told, told_by, whom
 
     now_ms = SystemClock().now_ms()
     if contact is None:
@@ -73,33 +73,22 @@ def _told(shop: Shop, contact: str | None) -> Sequence[ContactId]:
         if not told:
             raise UserError("the configuration has no [[contact]]: there is nobody to test")
         return told
-    rotas = {shift.rota for shift in shop.shifts}
-    if contact not in shop.contact and contact not in rotas:
-        known = ", ".join([*shop.contact, *sorted(rotas)]) or "none"
+    if contact not in whom(shop):
+        known = ", ".join(whom(shop)) or "none"
         raise UserError(f'there is no contact or rota "{contact}"; the configuration has {known}')
-    policy = RotaPolicy(shop.shifts, shop.holidays, shop.timezone)
-    return policy.resolved([ContactId(contact)], now_ms)
+    return told_by(shop, contact, now_ms)
 
 
 def _tried(shop: Shop, path: Path, told: Sequence[ContactId], wait_s: float) -> bool:
     from rimewatch.journal import trials
     from rimewatch.journal.journal import Journal
     from rimewatch.journal.reader import JournalReader
-    from rimewatch.report.texts import texts_of
+    from rimewatch.report.trial import make_trial
 
-    words = texts_of(shop.messages)["test"]
     clock = SystemClock()
     at_ms = clock.now_ms()
-    alarm_id = trials.trial_id(at_ms)
     with Journal.open(path, check=False) as journal:
-        trials.make(
-            journal,
-            alarm_id,
-            told,
-            title=words["title"].format(shop=shop.name),
-            body=words["body"].format(shop=shop.name),
-            at_ms=at_ms,
-        )
+        alarm_id = make_trial(journal, shop, told, at_ms)
     click.echo(f"A test is on its way to {', '.join(told)}.")
     end_s = clock.monotonic_s() + wait_s
     pause = threading.Event()
@@ -112,7 +101,7 @@ def _tried(shop: Shop, path: Path, told: Sequence[ContactId], wait_s: float) -> 
                     said.add(line)
                     click.echo(line)
         if answered is not None:
-            who = answered.detail.partition(" by ")[2] or "somebody"
+            who = trials.who_saw(answered)
             after_s = (answered.at_ms - at_ms) / 1000
             click.echo(f"Acknowledged by {who} after {after_s:.0f} s. The way to the phone works.")
             return True

@@ -41,6 +41,11 @@ def last_made_ms(journal: JournalReads, since_ms: int, now_ms: int) -> int | Non
     return max(made, default=None)
 
 
+def who_saw(seen: EventRow) -> str:
+    """Return who acknowledged a test alarm, from :func:`seen`."""
+    return seen.detail.partition(" by ")[2] or "somebody"
+
+
 def make(
     journal: Journal,
     alarm_id: str,

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.alarms.rota import RotaPolicy, first_told
+from rimewatch.alarms.rota import first_told, told_by, whom
 from rimewatch.clock import Clock
 from rimewatch.config import warnings_of
 from rimewatch.journal import trials
@@ -24,7 +24,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
-from rimewatch.report.texts import texts_of
+from rimewatch.report.trial import make_trial
 from rimewatch.shop import Shop, Web
 from rimewatch.vocabulary import ContactId
 from rimewatch.web.guard import Guard, Visitor
@@ -143,19 +143,13 @@ class SettingsPage:
 
     async def remove(self, request: Request) -> Response:
         """Let somebody sign in no more."""
-        visitor, fields = await self._form(request)
-        name = fields.get("name", "")
-        await self._require(lambda people: people.dismiss(name), "nobody of that name")
-        await self._note(visitor, f"removed {name}")
-        return go_to(PATH)
+        return await self._by_name(request, People.dismiss, "nobody of that name", "removed")
 
     async def end_sessions(self, request: Request) -> Response:
         """Sign somebody out everywhere."""
-        visitor, fields = await self._form(request)
-        name = fields.get("name", "")
-        await self._require(lambda people: people.end_sessions(name), "no session of that name")
-        await self._note(visitor, f"ended the sessions of {name}")
-        return go_to(PATH)
+        return await self._by_name(
+            request, People.end_sessions, "no session of that name", "ended the sessions of"
+        )
 
     # --- programs -------------------------------------------------------------------------
 
@@ -179,11 +173,9 @@ class SettingsPage:
 
     async def revoke_token(self, request: Request) -> Response:
         """Make a program's token void."""
-        visitor, fields = await self._form(request)
-        name = fields.get("name", "")
-        await self._require(lambda people: people.remove_token(name), "no token of that name")
-        await self._note(visitor, f"revoked the token {name}")
-        return go_to(PATH)
+        return await self._by_name(
+            request, People.remove_token, "no token of that name", "revoked the token"
+        )
 
     # --- test alarm -----------------------------------------------------------------------
 
@@ -191,21 +183,13 @@ class SettingsPage:
         """Send a test message as an alarm would be sent."""
         visitor, fields = await self._form(request)
         told = self._told(fields.get("contact", ""))
-        words = texts_of(self._shop.messages)["test"]
         now_ms = self._clock.now_ms()
 
         def made() -> None:
             with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
                 if trials.last_made_ms(journal, now_ms - TEST_AGAIN_MS, now_ms) is not None:
                     raise HTTPException(409, "A test is under way; give it half a minute.")
-                trials.make(
-                    journal,
-                    trials.trial_id(now_ms),
-                    told,
-                    title=words["title"].format(shop=self._shop.name),
-                    body=words["body"].format(shop=self._shop.name),
-                    at_ms=now_ms,
-                )
+                make_trial(journal, self._shop, told, now_ms)
 
         await self._with_journal(made)
         await self._note(visitor, f"made a test alarm to {', '.join(told)}")
@@ -215,18 +199,13 @@ class SettingsPage:
         now_ms = self._clock.now_ms()
         if not contact:
             told = first_told(self._shop, now_ms)
-        elif contact in self._whom():
-            policy = RotaPolicy(self._shop.shifts, self._shop.holidays, self._shop.timezone)
-            told = tuple(policy.resolved([ContactId(contact)], now_ms))
+        elif contact in whom(self._shop):
+            told = told_by(self._shop, contact, now_ms)
         else:
             raise HTTPException(422, "There is no such contact or rota.")
         if not told:
             raise HTTPException(422, "The configuration has nobody to tell: add a [[contact]].")
         return told
-
-    def _whom(self) -> list[str]:
-        rotas = sorted({shift.rota for shift in self._shop.shifts})
-        return [*map(str, self._shop.contact), *rotas]
 
     def _last_test(self) -> list[str]:
         now_ms = self._clock.now_ms()
@@ -240,7 +219,7 @@ class SettingsPage:
             seen = trials.seen(journal, alarm_id)
         if seen is None:
             return [*lines, "Nobody has acknowledged it yet."]
-        who = seen.detail.partition(" by ")[2] or "somebody"
+        who = trials.who_saw(seen)
         after = wording.duration((seen.at_ms - made_ms) / 1000)
         return [*lines, wording.printable(f"Acknowledged by {who} after {after}.")]
 
@@ -299,7 +278,7 @@ class SettingsPage:
             roles=list(ROLES),
             tokens=await run_in_threadpool(people.tokens),
             scopes=[scope.value for scope in TokenScope],
-            whom=self._whom(),
+            whom=whom(self._shop),
             last_test=await self._with_journal(self._last_test),
             configuration=await run_in_threadpool(self._configuration),
         )
@@ -313,6 +292,16 @@ class SettingsPage:
             return await run_in_threadpool(ask, self._guard.people)
         except PeopleError as error:
             raise HTTPException(422, f"{error}.") from None
+
+    async def _by_name(
+        self, request: Request, act: Callable[[People, str], bool], none: str, noted: str
+    ) -> Response:
+        """Do to the name in the form what was asked, note it, and lead back."""
+        visitor, fields = await self._form(request)
+        name = fields.get("name", "")
+        await self._require(lambda people: act(people, name), none)
+        await self._note(visitor, f"{noted} {name}")
+        return go_to(PATH)
 
     async def _require(self, ask: Callable[[People], bool], none: str) -> None:
         if not await self._done(ask):

@@ -1,7 +1,6 @@
 """What the command line says: help with an example everywhere, one sentence for each slip."""
 
 import re
-from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 
@@ -9,20 +8,9 @@ import click
 import pytest
 
 from rimewatch import cli
-from rimewatch.cli import COMMANDS, rimewatch
+from rimewatch.cli import COMMANDS, every_command, rimewatch
 
 ROOT = Path(__file__).parents[3]
-
-
-def every_command() -> Iterator[tuple[str, click.Command]]:
-    def below(path: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
-        yield path, command
-        if isinstance(command, click.Group):
-            for name, child in command.commands.items():
-                yield from below(f"{path} {name}", child)
-
-    for name in COMMANDS:
-        yield from below(name, module_of(name).command)
 
 
 def module_of(name: str) -> object:
