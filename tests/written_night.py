@@ -44,6 +44,8 @@ def write_night(path: Path, start: str, hours: float) -> Paper:
         paper.say(at_min * 60 + 11, 1, "door").say((at_min + open_min) * 60 + 11, 0, "door")
     paper.say(60 * 60, "no number")
     paper.do(725 * 60, "acknowledge", unit="case-1", rule="holding")
+    paper.do(730 * 60, "shelve", unit="case-1", rule="door", minutes=60, who="Ana")
+    paper.do(735 * 60, "unshelve", unit="case-1", rule="door", who="Ben")
     paper.do(
         740 * 60,
         "corrective-action",

@@ -27,7 +27,7 @@ COMMANDS: Final = {
     "what-if": "Show what another configuration would have made of your own past.",
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
-    "alarm": "List, acknowledge and shelve alarms.",
+    "alarm": "List, acknowledge, shelve and unshelve alarms.",
     "test-alarm": "Send a test to the phones and wait until somebody acknowledges it.",
     "probe": "See how probes are; check one in melting ice.",
     "quarantine": "See what was not believed; read it once more.",

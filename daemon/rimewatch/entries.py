@@ -151,6 +151,14 @@ class Shelve(Entry):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unshelve(Entry):
+    """An alarm is taken from its shelf before the shelf ends; what is still so is told."""
+
+    unit: UnitId | None
+    rule: Rule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutOfService(Entry):
     """A unit is being cleaned or is dead: it keeps its record and raises nothing."""
 
@@ -246,6 +254,7 @@ AnyEntry = (
     | CancelEntry
     | Acknowledge
     | Shelve
+    | Unshelve
     | OutOfService
     | InService
     | CorrectiveAction

@@ -144,6 +144,14 @@ class Shelve(_Entry):
     minutes: float = Field(gt=0)
 
 
+class Unshelve(_Entry):
+    """An alarm is taken from its shelf before the shelf ends."""
+
+    do: Literal["unshelve"]
+    unit: Name
+    rule: RuleName
+
+
 class Service(_Entry):
     """A unit goes out of service, or is back."""
 
@@ -204,6 +212,7 @@ AnyEntry = Annotated[
     | CancelEntry
     | Acknowledge
     | Shelve
+    | Unshelve
     | Service
     | CorrectiveAction
     | StartCooling

@@ -85,7 +85,7 @@ class TestBesideARunningService:
             probes.publish("shop/case-1/air", payloads)
             service.wait_for_readings("case-1-air", 90)
             yield service
-            assert service.stop() == 0
+            assert service.stop() == 0, service.said
             assert "Traceback" not in service.said
 
     def test_alarm_is_listed_and_acknowledged_by_its_name_only(
@@ -110,6 +110,7 @@ class TestBesideARunningService:
         )
         said("unit", "note", "case-1", "Fish moved to the walk-in.", *at)
         said("alarm", "shelve", "case-1", "door", "--minutes", "30", *at)
+        said("alarm", "unshelve", "case-1", "door", *at)
         assert "(case-1): fish" in said("unit", "list", *at)
 
     def test_lot_is_followed_and_a_misspelt_one_is_not_begun(self, service: ServiceProcess) -> None:

@@ -66,7 +66,11 @@ def test_records_are_written_in_three_forms_that_agree(run: Run, tmp_path: Path)
     assert (action["disposition"], action["lots"]) == ("kept", "L-1")
     (seal,) = document["seals"]
     assert seal["day"] == "2026-03-02"
-    assert [row["what"] for row in document["handled"]] == ["acknowledged"]
+    assert [(row["what"], row["who"]) for row in document["handled"]] == [
+        ("acknowledged", ""),
+        ("shelved for 60 min", "Ana"),
+        ("taken from its shelf", "Ben"),
+    ]
     rows = {}
     for path in (tmp_path / name).glob("*.csv"):
         with io.StringIO(path.read_text(encoding="utf-8"), newline="") as file:

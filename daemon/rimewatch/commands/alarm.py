@@ -14,8 +14,8 @@ from rimewatch.commands.options import (
     load,
     who_option,
 )
-from rimewatch.commands.standing import enter, existing, standing
-from rimewatch.entries import Acknowledge, Shelve
+from rimewatch.commands.standing import Standing, enter, existing, standing
+from rimewatch.entries import Acknowledge, Shelve, Unshelve
 from rimewatch.errors import UserError
 from rimewatch.journal.errors import JournalError
 from rimewatch.rules.condition import AlarmKey
@@ -35,16 +35,32 @@ def _name(key: AlarmKey) -> str:
     return f"{key.unit or '-'} {key.rule.value}"
 
 
+def _shelves(now: Standing) -> dict[AlarmKey, int]:
+    """Return what is shelved and until when; the service may have been down as a shelf ended."""
+    shelves = now.evaluator.alarms.shelves
+    return {key: until_ms for key, until_ms in shelves.items() if until_ms > now.now_ms}
+
+
+def _long_name(shop: Shop, key: AlarmKey) -> str:
+    if key.unit is None:
+        unit = "several units"
+    elif key.unit in shop.unit:
+        unit = shop.unit[key.unit].name
+    else:
+        unit = "a unit no longer in the configuration"
+    return f"{unit} ({key.unit or '-'}) {key.rule.value}"
+
+
 @click.group(cls=CommandGroup, epilog="Example:  rimewatch alarm list --config shop.toml")
 def command() -> None:
-    """List alarms, acknowledge one, or shelve it for a while."""
+    """List alarms, acknowledge one, shelve it for a while, or end its shelf."""
 
 
 @command.command("list", epilog="Example:  rimewatch alarm list --config shop.toml")
 @config_option
 @journal_option
 def list_alarms(config: Path, journal: Path) -> None:
-    """List the alarms that are on, or returned and not yet acknowledged."""
+    """List the alarms that are on, or returned and not yet acknowledged, and what is shelved."""
     from zoneinfo import ZoneInfo
 
     from rimewatch.report.wording import local_moment
@@ -53,19 +69,16 @@ def list_alarms(config: Path, journal: Path) -> None:
     zone = ZoneInfo(shop.timezone)
     with standing(shop, journal) as now:
         alarms = sorted(now.evaluator.alarms.alarms.values(), key=lambda alarm: alarm.raised_ms)
+        shelves = sorted(_shelves(now).items(), key=lambda shelf: shelf[1])
     if not alarms:
         click.echo("No alarm is on.")
     for alarm in alarms:
-        if alarm.key.unit is None:
-            unit = "several units"
-        elif alarm.key.unit in shop.unit:
-            unit = shop.unit[alarm.key.unit].name
-        else:
-            unit = "a unit no longer in the configuration"
         click.echo(
-            f"{unit} ({alarm.key.unit or '-'}) {alarm.key.rule.value}: {alarm.priority.value}, "
+            f"{_long_name(shop, alarm.key)}: {alarm.priority.value}, "
             f"{alarm.state.value}, raised {local_moment(alarm.raised_ms, zone)}"
         )
+    for key, until_ms in shelves:
+        click.echo(f"{_long_name(shop, key)}: on its shelf until {local_moment(until_ms, zone)}")
 
 
 @command.command("acknowledge", epilog="Example:  rimewatch alarm acknowledge case-1 holding")
@@ -137,6 +150,37 @@ def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, wh
         ),
     )
     click.echo(f"Shelved for {minutes:g} min: {_name(key)}.")
+
+
+@command.command("unshelve", epilog="Example:  rimewatch alarm unshelve case-1 door")
+@click.argument("unit")
+@click.argument("rule", type=RULES, metavar="RULE")
+@config_option
+@journal_option
+@who_option
+def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> None:
+    """Take an alarm from its shelf before the shelf ends; what is still so is told at once.
+
+    UNIT and RULE are as rimewatch alarm list shows them; UNIT is - for an alarm over
+    several units.
+    """
+    shop = load(config, sends=False)
+    key = _key(shop, unit, rule)
+    with standing(shop, journal) as now:
+        shelved = set(_shelves(now))
+        for entry in now.waiting:
+            if isinstance(entry, Shelve):
+                shelved.add(AlarmKey(unit=entry.unit, rule=entry.rule))
+    if key not in shelved:
+        others = ", ".join(sorted(_name(other) for other in shelved)) or "nothing"
+        raise UserError(
+            f"{_name(key)} is not shelved, so nothing was changed; shelved now: {others}"
+        )
+    enter(
+        journal,
+        Unshelve(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule),
+    )
+    click.echo(f"Taken from its shelf: {_name(key)}. If it is still so, it is told now.")
 
 
 @command.command(

@@ -44,6 +44,7 @@ PAGE_NAMES: Final = frozenset(
         "sign-out",
         "static",
         "unit",
+        "unshelve",
     ]
 )
 """What the pages' own addresses begin with: below a path of that name it could not be told

@@ -39,6 +39,7 @@ from rimewatch.entries import (
     StartFreezing,
     StartThawing,
     StartTimeControl,
+    Unshelve,
     WithdrawLot,
 )
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
@@ -185,7 +186,7 @@ class Evaluator:
         match entry:
             case Acknowledge():
                 self._acknowledge(entry, at_ms)
-            case Shelve():
+            case Shelve() | Unshelve():
                 self._shelve(entry, at_ms)
             case OutOfService():
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
@@ -350,10 +351,13 @@ class Evaluator:
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 
-    def _shelve(self, entry: Shelve, at_ms: int) -> None:
+    def _shelve(self, entry: Shelve | Unshelve, at_ms: int) -> None:
+        key = AlarmKey(unit=entry.unit, rule=entry.rule)
+        if isinstance(entry, Unshelve):
+            self._do(self._engine.unshelve(self.alarms, key, at_ms, entry.who))
+            return
         # Its minutes run from when it was entered, whether or not anybody was at work.
         until_ms = entry.at_ms + round(entry.minutes * MS_PER_MINUTE)
-        key = AlarmKey(unit=entry.unit, rule=entry.rule)
         if until_ms > at_ms:
             self._do(self._engine.shelve(self.alarms, key, at_ms, until_ms, entry.who))
 

@@ -13,11 +13,14 @@ from typing import Final
 from pydantic import BaseModel, ValidationError
 
 from rimewatch.entries import AnyEntry
-from rimewatch.intake.entry_models import MODELS, AcknowledgeModel, ShelveModel
+from rimewatch.intake.entry_models import MODELS, AcknowledgeModel, ShelveModel, UnshelveModel
 from rimewatch.vocabulary import Rule
 
 OVER_SEVERAL: Final = (Rule.POWER_LOSS, Rule.STALE)
 """Rules whose alarm may be about several units at once, and then has none of its own."""
+
+OF_AN_ALARM: Final = (AcknowledgeModel, ShelveModel, UnshelveModel)
+"""Entries about one alarm."""
 
 
 class EntryError(ValueError):
@@ -42,7 +45,7 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
         said = "missing" if do is None else f"{_shown(do)}"
         raise EntryError(f'"do" is {said}; expected one of {expected}{_guess(do, MODELS)}')
     given = {key: value for key, value in entry.items() if key != "at"}
-    if model in (AcknowledgeModel, ShelveModel) and given.get("rule") == Rule.POWER_LOSS:
+    if model in OF_AN_ALARM and given.get("rule") == Rule.POWER_LOSS:
         given.setdefault("unit", None)  # one alarm over several units
     try:
         checked = model.model_validate(given)

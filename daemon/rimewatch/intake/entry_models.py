@@ -36,6 +36,7 @@ from rimewatch.entries import (
     StartFreezing,
     StartThawing,
     StartTimeControl,
+    Unshelve,
     WithdrawLot,
 )
 from rimewatch.intake.decoders.times import iso_ms
@@ -277,6 +278,19 @@ class ShelveModel(EntryModel):
         )
 
 
+class UnshelveModel(EntryModel):
+    """An alarm is taken from its shelf."""
+
+    do: Literal["unshelve"]
+    unit: Word | None
+    rule: Annotated[Rule, Field(strict=False)]
+
+    def made(self, at_ms: int) -> Unshelve:
+        """Return the entry, made at an instant."""
+        unit = None if self.unit is None else UnitId(self.unit)
+        return Unshelve(at_ms=at_ms, who=self.who, unit=unit, rule=self.rule)
+
+
 class OutOfServiceModel(EntryModel):
     """A unit is out of service."""
 
@@ -441,6 +455,7 @@ AnyModel = (
     | CancelEntryModel
     | AcknowledgeModel
     | ShelveModel
+    | UnshelveModel
     | OutOfServiceModel
     | InServiceModel
     | CorrectiveActionModel
@@ -463,6 +478,7 @@ MODELS: Final[Mapping[str, type[AnyModel]]] = {
     "cancel-entry": CancelEntryModel,
     "acknowledge": AcknowledgeModel,
     "shelve": ShelveModel,
+    "unshelve": UnshelveModel,
     "out-of-service": OutOfServiceModel,
     "in-service": InServiceModel,
     "corrective-action": CorrectiveActionModel,

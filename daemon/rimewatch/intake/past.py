@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.entries import Acknowledge, Shelve
+from rimewatch.entries import Acknowledge, Shelve, Unshelve
 from rimewatch.intake.trace import TraceEntry, TraceReading
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.readings import LAST_MS, FullSpan
@@ -123,7 +123,7 @@ def _entries(journal: JournalReads, from_ms: int, to_ms: int) -> Iterator[TraceE
             entered_ms = entry.entered_ms or entry.at_ms
             if entered_ms > to_ms:
                 continue
-            if entered_ms < from_ms and isinstance(entry, Acknowledge | Shelve):
+            if entered_ms < from_ms and isinstance(entry, Acknowledge | Shelve | Unshelve):
                 continue
             now_ms = max(now_ms, entered_ms)
             yield TraceEntry(now_ms, entry)

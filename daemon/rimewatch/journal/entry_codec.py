@@ -37,6 +37,7 @@ from rimewatch.entries import (
     StartFreezing,
     StartThawing,
     StartTimeControl,
+    Unshelve,
     WithdrawLot,
 )
 from rimewatch.vocabulary import CoolingFood, Disposition, Option, Origin, Rule, States
@@ -70,6 +71,7 @@ ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
         "cancel-entry": CancelEntry,
         "acknowledge": Acknowledge,
         "shelve": Shelve,
+        "unshelve": Unshelve,
         "out-of-service": OutOfService,
         "in-service": InService,
         "corrective-action": CorrectiveAction,
@@ -181,7 +183,7 @@ def entry_from_dict(document: Mapping[str, Any]) -> AnyEntry:
         if value is not None:
             arguments[field.name] = _READ[key](key, value)
         elif field.default is MISSING:
-            if not (field.name in _MAY_BE_NONE and kind in (Acknowledge, Shelve)):
+            if not (field.name in _MAY_BE_NONE and kind in (Acknowledge, Shelve, Unshelve)):
                 raise EntryCodecError(f"{do}: {field.name} is missing; expected a value")
             arguments[field.name] = None
     return kind(**arguments)

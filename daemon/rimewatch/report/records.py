@@ -17,7 +17,7 @@ from datetime import date, timedelta
 from datetime import time as wall_time
 from typing import Any
 
-from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve
+from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
 from rimewatch.evaluation.ledger import Account, build_ledger, corrective_actions
 from rimewatch.evaluation.mornings import instant_ms
@@ -194,6 +194,8 @@ def _handled(entries: Sequence[AnyEntry], from_ms: int, to_ms: int) -> list[Hand
                 what, rule = "acknowledged", entry.rule.value
             case Shelve():
                 what, rule = f"shelved for {entry.minutes:g} min", entry.rule.value
+            case Unshelve():
+                what, rule = "taken from its shelf", entry.rule.value
             case OutOfService():
                 what, rule = "taken out of service", ""
             case InService():

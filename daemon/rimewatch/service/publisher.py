@@ -83,6 +83,7 @@ class Publisher:
                 alarms=tuple(
                     sorted(evaluator.alarms.alarms.values(), key=lambda alarm: alarm.raised_ms)
                 ),
+                shelves=tuple(sorted(evaluator.alarms.shelves.items(), key=lambda shelf: shelf[1])),
                 lots=self._lots_now(writer, now_s),
                 todos=self._todos_now(writer, now_s),
                 probes_ms=tuple(evaluator.last_ms.items()),

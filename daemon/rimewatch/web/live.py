@@ -14,6 +14,7 @@ from typing import Final
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.rules.condition import AlarmKey
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
 
 MOST_LISTENERS: Final = 64
@@ -111,6 +112,8 @@ class Snapshot:
     units: tuple[UnitNow, ...] = ()
     alarms: tuple[Alarm, ...] = ()
     """Those that are on, or returned and not yet acknowledged."""
+    shelves: tuple[tuple[AlarmKey, int], ...] = ()
+    """What is put aside, whether it is on or not, and until when; the first to end first."""
     lots: tuple[LotStory, ...] = ()
     """Every lot that is on the books, judged within the last half minute."""
     todos: tuple[str, ...] = ()

@@ -41,6 +41,7 @@ class UnitForms:
         return [
             Route("/acknowledge", self.acknowledge, methods=["POST"]),
             Route("/shelve", self.shelve, methods=["POST"]),
+            Route("/unshelve", self.unshelve, methods=["POST"]),
             Route("/unit/{unit}/service", self.service, methods=["POST"]),
             Route("/unit/{unit}/note", self.note, methods=["POST"]),
         ]
@@ -76,6 +77,15 @@ class UnitForms:
             },
         )
         return self._back(fields, alarm)
+
+    async def unshelve(self, request: Request) -> Response:
+        """End a shelf before its time."""
+        visitor, fields = await self._form(request)
+        unit, rule = fields.get("unit") or None, fields.get("rule", "")
+        if (unit, rule) not in [(key.unit, key.rule) for key, _ in self._board.latest.shelves]:
+            raise HTTPException(410, "This is put aside no longer; nothing was noted.")
+        await self._desk.take(visitor, {"do": "unshelve", "unit": unit, "rule": rule})
+        return go_to(f"/unit/{known_unit(self._shop, fields.get('from', ''))}")
 
     async def service(self, request: Request) -> Response:
         """Take a unit out of service, or put it back."""

@@ -13,12 +13,13 @@ from rimewatch.clock import Clock
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
+from rimewatch.report.sections import RULES
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
 from rimewatch.web.chart import chart_svg, shows_bands, shows_doings
 from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
 from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board, SpellNow, UnitNow
+from rimewatch.web.live import Board, Snapshot, SpellNow, UnitNow
 from rimewatch.web.rendering import Renderer, drawing
 from rimewatch.web.standing import alarm_words, unit_view
 from rimewatch.web.unit_forms import PROMISES_MIN, SHELVES_MIN, known_unit
@@ -85,6 +86,7 @@ class UnitPage:
                 for alarm in snapshot.alarms
                 if alarm.key.unit == unit.id or unit.id in alarm.units
             ],
+            shelves=self._shelves(snapshot, unit, at_ms),
             spans=[(key, said) for key, (said, _) in SPANS.items()],
             span=span,
             chart=self._chart(
@@ -98,9 +100,21 @@ class UnitPage:
             lots=[str(story.lot) for story in snapshot.lots if story.entries.unit == unit.id],
             dispositions=[word.value for word in Disposition],
             promises=PROMISES_MIN,
-            shelves=SHELVES_MIN,
+            shelf_lengths=SHELVES_MIN,
             is_out=now.out_of_service,
         )
+
+    def _shelves(self, snapshot: Snapshot, unit: Unit, at_ms: int) -> list[dict[str, str]]:
+        return [
+            {
+                "unit": key.unit or "",
+                "rule": key.rule.value,
+                "what": RULES[key.rule] if key.unit else f"several units: {RULES[key.rule]}",
+                "until": wording.local_time(until_ms, self._zone, day_of_ms=at_ms),
+            }
+            for key, until_ms in snapshot.shelves
+            if key.unit in (unit.id, None)
+        ]
 
     def _course(self, unit: Unit, now: UnitNow, at_ms: int, length_ms: int | None) -> Course | None:
         probes = self._shop.governing_probes(unit.id)

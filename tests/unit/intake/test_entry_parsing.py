@@ -82,6 +82,14 @@ RECEIVED: dict[str, Any] = {
             {"do": "shelve", "unit": "case-1", "rule": "door", "minutes": 30},
             entries.Shelve(at_ms=7, unit=CASE, rule=Rule.DOOR, minutes=30.0),
         ),
+        (
+            {"do": "unshelve", "unit": "case-1", "rule": "door", "who": "Ana"},
+            entries.Unshelve(at_ms=7, who="Ana", unit=CASE, rule=Rule.DOOR),
+        ),
+        (
+            {"do": "unshelve", "rule": "power-loss"},
+            entries.Unshelve(at_ms=7, unit=None, rule=Rule.POWER_LOSS),
+        ),
         ({"do": "out-of-service", "unit": "case-1"}, entries.OutOfService(at_ms=7, unit=CASE)),
         ({"do": "in-service", "unit": "case-1"}, entries.InService(at_ms=7, unit=CASE)),
         (

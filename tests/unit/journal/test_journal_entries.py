@@ -29,6 +29,7 @@ from rimewatch.entries import (
     StartFreezing,
     StartThawing,
     StartTimeControl,
+    Unshelve,
     WithdrawLot,
 )
 from rimewatch.journal import EntryCodecError, Journal
@@ -76,6 +77,7 @@ ENTRIES: list[AnyEntry] = [
     Acknowledge(at_ms=AT_MS, unit=None, rule=Rule.POWER_LOSS),
     Acknowledge(at_ms=AT_MS, unit=CASE, rule=Rule.HOLDING),
     Shelve(at_ms=AT_MS, unit=CASE, rule=Rule.DOOR, minutes=45.0),
+    Unshelve(at_ms=AT_MS, unit=CASE, rule=Rule.DOOR, who="Ines"),
     OutOfService(at_ms=AT_MS, unit=CASE),
     InService(at_ms=AT_MS, unit=CASE),
     CorrectiveAction(at_ms=AT_MS, unit=CASE, text="Moved the trays to the walk-in."),

@@ -317,6 +317,17 @@ def test_shelved_alarm_enters_the_record_when_the_shelf_ends_if_it_is_still_so()
     assert messages(ledger) == [(paper.iso(1860), "first", "raised")]
 
 
+def test_shelf_that_is_ended_early_tells_what_is_still_so_at_once() -> None:
+    """Shelved for two hours, taken from the shelf after 27 min: told then, once."""
+    paper = warm(Paper(DAY), 40).do(60, "shelve", unit="case-1", rule="holding", minutes=120)
+    paper.do(1620, "unshelve", unit="case-1", rule="holding")
+
+    ledger = paper.ledger(DELAYED)
+
+    assert alarms(ledger, "rule", "raised") == [("holding", paper.iso(1620))]
+    assert messages(ledger) == [(paper.iso(1620), "first", "raised")]
+
+
 def test_shelved_alarm_that_is_over_before_the_shelf_ends_is_never_raised() -> None:
     """Nobody is told of it; the excursion is on the record."""
     paper = warm(Paper(DAY), 20).do(60, "shelve", unit="case-1", rule="holding", minutes=30)

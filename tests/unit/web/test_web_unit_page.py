@@ -11,14 +11,14 @@ import pytest
 from handmade import probe, shop, unit
 from page_visitor import Pages, pages_of, publish, send
 from rimewatch.clock import SteppedClock
-from rimewatch.entries import CorrectiveAction, InService, OutOfService, Shelve
+from rimewatch.entries import CorrectiveAction, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import settings_for
 from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
 from rimewatch.rules import channel
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, Disposition, ProbeId
+from rimewatch.vocabulary import MS_PER_DAY, Disposition, ProbeId, Rule
 from rimewatch.web.chart import chart_svg
 from rimewatch.web.course import SPANS, Course, course_of, gaps, steps
 from rimewatch.web.live import Bucket
@@ -293,8 +293,30 @@ def test_alarm_is_put_aside_for_a_while_and_never_for_ever(pages: Pages, journal
     assert entry.minutes == 30.0
 
 
+def test_what_is_put_aside_is_listed_until_somebody_lets_it_be_heard(
+    pages: Pages, own_shop: Shop, journal: Journal
+) -> None:
+    """Also what was put aside before it came; the second who presses the button is told."""
+    unit_id, at_ms = own_shop.units[0].id, pages.clock.now_ms()
+    journal.add_entry(Shelve(at_ms=at_ms, unit=unit_id, rule=Rule.DOOR, minutes=30.0), "test")
+    publish(pages, own_shop, journal)
+    client = pages.signed_in(name="Ana")
+    shown = client.get("/unit/case-1").text
+    assert "Door open: silent until 08:30" in shown
+    asked = {"unit": "case-1", "rule": "door", "from": "case-1"}
+
+    assert send(client, "/unshelve", asked, "/unit/case-1") == 303
+    publish(pages, own_shop, journal)
+
+    entry = journal.entries_after(0)[-1][1]
+    assert isinstance(entry, Unshelve)
+    assert (entry.who, entry.unit, entry.rule) == ("Ana", unit_id, Rule.DOOR)
+    assert "silent until" not in client.get("/unit/case-1").text
+    assert send(client, "/unshelve", asked, "/unit/case-1") == 410
+
+
 @pytest.mark.parametrize(
-    "path", ["/acknowledge", "/shelve", "/unit/case-1/service", "/unit/case-1/note"]
+    "path", ["/acknowledge", "/shelve", "/unshelve", "/unit/case-1/service", "/unit/case-1/note"]
 )
 def test_form_of_somebody_who_only_looks_is_refused(
     pages: Pages, journal: Journal, path: str
