@@ -13,6 +13,7 @@
 #   make pictures           plays the demo and takes the pictures in docs/pictures
 #   make reference          writes docs/reference from the code
 #   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
+#   make standstill         holds the service by SIGSTOP for HELD_S=75 seconds; what is caught up?
 #   make soak               a month at speed and ten minutes of real load: does anything grow?
 #   make audit              what a shop installs, listed and looked up for known faults
 #   make coverage           which lines and branches of the pure core no test of it runs
@@ -28,6 +29,7 @@ EXAMPLES ?= 1000
 DAYS ?= 30
 MINUTES ?= 10
 TIMES ?= 300
+HELD_S ?= 75
 SEED ?= 1
 PACKAGE ?= rules
 SAMPLE ?= 200
@@ -39,7 +41,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash coverage mutants soak docs pictures reference audit \
+.PHONY: demo test api-check simulate bench crash standstill coverage mutants soak docs pictures reference audit \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -77,6 +79,10 @@ reference: $(VENV)/.dev
 crash: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto strace=strace
 	$(BIN)/python tests/faults/crash.py --times $(TIMES) --seed $(SEED)
+
+standstill: $(VENV)/.dev
+	@.ci/system-packages mosquitto=mosquitto
+	$(BIN)/python tests/faults/standstill.py --held-s $(HELD_S)
 
 coverage: $(VENV)/.dev
 	.ci/coverage $(BIN)
