@@ -58,8 +58,7 @@ class Mosquitto:
         self._process = subprocess.Popen([program, "-c", str(self._config)])
         end_s, pause = time.monotonic() + START_LIMIT_S, threading.Event()
         while True:
-            log = self.folder / "mosquitto.log"
-            said = log.read_text() if log.exists() else "nothing"
+            said = self.log()
             assert self._process.poll() is None, f"mosquitto ended at once; its log: {said}"
             try:
                 socket.create_connection(("127.0.0.1", self.port), timeout=0.2).close()
@@ -68,6 +67,11 @@ class Mosquitto:
                 pause.wait(LOOK_EVERY_S)
             else:
                 return
+
+    def log(self) -> str:
+        """Return what it has said; more of it with ``log_type all``."""
+        log = self.folder / "mosquitto.log"
+        return log.read_text() if log.exists() else "nothing"
 
     def stop(self) -> None:
         """End it in good order."""

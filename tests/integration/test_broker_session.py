@@ -1,6 +1,7 @@
 import subprocess
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,10 @@ from paho.mqtt import publish, subscribe
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
 from rimewatch.intake.arrivals import Happening
+from rimewatch.intake.bounded_client import CHUNK_BYTES
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.waiting import Waiting
+from service_process import until
 
 pytestmark = pytest.mark.integration
 
@@ -116,6 +120,31 @@ class TestNothingIsLost:
         keeper.run_until(lambda: len(keeper.readings()) >= 50)
         assert keeper.readings() == sent
         assert keeper.count(Happening.SESSION_LOST) == 0
+
+    def test_session_takes_no_more_from_the_network_than_there_is_room_for(
+        self,
+        start_mosquitto: StartMosquitto,
+        new_session: NewSession,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        """Nobody drains, for some keepalives: memory is bounded, and the connection lives on."""
+        monkeypatch.setattr("rimewatch.intake.session_client.KEEPALIVE_S", 1)
+        monkeypatch.setattr("rimewatch.intake.session_client.RECEIVE_MAXIMUM", 60_000)
+        monkeypatch.setattr("rimewatch.intake.broker.Waiting", partial(Waiting, most_items=500))
+        broker = start_mosquitto("max_inflight_messages 60000\nlog_type all\n")
+        session = new_session(broker.url)
+        keeper = Shopkeeper(session)
+        keeper.until_subscribed(broker.port)
+        sent = publish_many(broker.port, 10_000)
+        until(lambda: session.health().is_full, "a full queue")
+
+        pings = broker.log().count("PINGREQ from")
+        until(lambda: broker.log().count("PINGREQ from") >= pings + 3, "three pings")
+        assert session.health().waiting < 500 + CHUNK_BYTES // len(sent[0])
+
+        keeper.run_until(lambda: len(keeper.readings()) >= len(sent))
+        assert keeper.readings() == sent
+        assert keeper.count(Happening.DISCONNECTED) == 0
 
     def test_session_broker_restart_midway_loses_nothing(
         self, mosquitto: Mosquitto, new_session: NewSession

@@ -72,7 +72,7 @@ def test_trying_leaves_nothing_at_the_broker_and_reaches_no_probe(
     broker = start_mosquitto("log_type all\n")
     check(broker.url, topic="shop/+/air")
 
-    log = (broker.folder / "mosquitto.log").read_text()
+    log = broker.log()
     published = [line for line in log.splitlines() if "Received PUBLISH from" in line]
     assert len(published) == 2, published
     assert all("r0" in line and "rimewatch-check'" in line for line in published)
@@ -113,7 +113,7 @@ def test_state_of_a_sparkplug_host_is_told_as_it_stands_and_stays_so(
     said = check(broker.url, HOST)
 
     assert "It passes on our state, which Sparkplug nodes wait for." in said
-    log = (broker.folder / "mosquitto.log").read_text()
+    log = broker.log()
     sent = [x for x in log.splitlines() if "Received PUBLISH from" in x and STATE in x]
     assert len(sent) == 2, sent
     assert f"({len(state)} bytes)" in sent[1]
@@ -128,7 +128,7 @@ def test_state_that_was_never_told_is_tried_as_off_line(
     """Before the first start that is the truth."""
     broker = start_mosquitto("log_type all\n")
     assert "It passes on our state" in check(broker.url, HOST)
-    log = (broker.folder / "mosquitto.log").read_text()
+    log = broker.log()
     (sent,) = [x for x in log.splitlines() if "Received PUBLISH from" in x and STATE in x]
     assert "r0" in sent
 

@@ -291,7 +291,7 @@ def session_type(life: Any) -> type[BrokerSession]:
             life.round()
             items = super().drain(life.most(max_items), 0)
             if not items and timeout_s > 0:
-                life.world.move(life.idle_ms(), until=lambda: not self._queue.empty())
+                life.world.move(life.idle_ms(), until=lambda: len(self._waiting) > 0)
                 items = super().drain(life.most(max_items), 0)
             life.drained(items)
             return items

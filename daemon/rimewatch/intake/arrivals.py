@@ -66,8 +66,8 @@ class SessionHealth:
     """Seconds since the broker was last heard, or since the start."""
     waiting: int
     """Messages and events not yet drained."""
-    dropped: int
-    """QoS 0 messages dropped because nobody drained them."""
+    is_full: bool
+    """Whether so much waits that no more is read; the rest stays with the broker."""
     protocol: str
     problem: str
     """The last trouble in one sentence; empty while connected."""

@@ -1,8 +1,9 @@
 """The session with the broker: nothing is acknowledged before the caller says so.
 
 MQTT 5 with a session that outlives us (or 3.1.1 where the broker speaks no 5), QoS 1,
-manual acknowledgement. The client library's thread only puts messages into a queue;
-one thread of the caller's drains it, stores what it drained, and acknowledges.
+manual acknowledgement. The client library's thread only puts messages into a queue, and
+reads no more while that is full; one thread of the caller's drains it, stores what it
+drained, and acknowledges.
 Everything else (choice of protocol, a dead network thread, the status topic) is done
 inside :meth:`BrokerSession.drain`, on the caller's thread.
 
@@ -11,7 +12,6 @@ Never decodes a payload, never stores anything, never raises for the network's s
 
 import contextlib
 import functools
-import queue
 import sys
 import threading
 from collections.abc import Callable, Collection, Iterable
@@ -45,11 +45,11 @@ from rimewatch.intake.bulk_client import BulkClient, PlainMessage
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.session_client import begin_to_connect, session_client
 from rimewatch.intake.subscriptions import Subscriptions
+from rimewatch.intake.waiting import Waiting
 from rimewatch.shop import Broker
 
-MAX_WAITING: Final = 50_000
-"""Items in the queue beyond which QoS 0 messages are dropped. QoS 1 is bounded by the
-broker's window."""
+LOOK_FOR_ROOM_S: Final = 0.25
+"""While the queue is full: so often the network's thread sends what there is to send."""
 
 STATUS_EVERY_S: Final = 60.0
 """The broker's answer to our own status is the proof that it is still there."""
@@ -112,7 +112,7 @@ class BrokerSession:
         self._reconnect_s = reconnect_s
         self.status_topic = f"rimewatch/{broker.client_id}/status"
         """Where ``online`` and ``offline`` are kept, retained, for whoever wants to know."""
-        self._queue: queue.SimpleQueue[Item] = queue.SimpleQueue()
+        self._waiting = Waiting()
         # Guards _generation and _live against late acks. Reentrant: without its thread the
         # client writes, and reports a broken connection, from within our own ack.
         self._lock = threading.RLock()
@@ -133,7 +133,6 @@ class BrokerSession:
         self._status_due_s = 0.0
         self._heard_s = clock.monotonic_s()
         self._heard_ms = clock.now_ms()
-        self._dropped = 0
         self._listening = False
         self._problem = ""
 
@@ -155,14 +154,7 @@ class BrokerSession:
             timeout_s: How long to wait for the first; an empty list after that.
         """
         self._maintain()
-        items: list[Item] = []
-        try:
-            items.append(self._queue.get(block=timeout_s > 0, timeout=timeout_s))
-            while len(items) < max_items:
-                items.append(self._queue.get_nowait())
-        except queue.Empty:
-            pass
-        return items
+        return self._waiting.take(max_items, timeout_s)
 
     def ack(self, items: Iterable[Item]) -> int:
         """Acknowledge drained messages, in the order drained, after they are on disk.
@@ -199,8 +191,8 @@ class BrokerSession:
             connected=self._live,
             listening=self._live and self._listening,
             silent_s=self._clock.monotonic_s() - self._heard_s,
-            waiting=self._queue.qsize(),
-            dropped=self._dropped,
+            waiting=len(self._waiting),
+            is_full=self._waiting.is_full,
             protocol="5" if self._protocol == MQTTv5 else "3.1.1",
             problem=self._problem,
         )
@@ -244,6 +236,7 @@ class BrokerSession:
         client.on_publish = self._guarded(self._on_publish)
         client.on_message = self._guarded(self._on_message)
         client.on_plain_messages = self._guarded(self._on_plain_messages)
+        client.has_room = self._has_room
         begin_to_connect(client, self._end, self._protocol, is_lasting=self.is_lasting)
         self._network_thread = None
         self._silent_closes = 0
@@ -309,7 +302,7 @@ class BrokerSession:
                 return
             self._problem = text
         at_ms = self._clock.now_ms()
-        self._queue.put(SessionEvent(what=what, at_ms=at_ms, text=text, since_ms=since_ms))
+        self._waiting.put([SessionEvent(what=what, at_ms=at_ms, text=text, since_ms=since_ms)])
 
     def _heard(self) -> None:
         self._heard_s = self._clock.monotonic_s()
@@ -468,10 +461,12 @@ class BrokerSession:
 
     def _on_plain_messages(self, _client: Client, messages: list[PlainMessage]) -> None:
         self._heard()
-        put, at_ms, generation = self._queue.put, self._heard_ms, self._generation
-        for topic, payload, qos, retained, mid in messages:
-            if qos == 0 and self._queue.qsize() >= MAX_WAITING:
-                self._dropped += 1
-                continue
-            kept = payload[: MAX_PAYLOAD_BYTES + 1]
-            put(Arrived(topic, kept, at_ms, retained, mid, qos, generation))
+        at_ms, generation = self._heard_ms, self._generation
+        self._waiting.put(
+            Arrived(topic, payload[: MAX_PAYLOAD_BYTES + 1], at_ms, retained, mid, qos, generation)
+            for topic, payload, qos, retained, mid in messages
+        )
+
+    def _has_room(self) -> bool:
+        """Say whether more may be read; what comes before the broker's answer always may."""
+        return not self._live or self._waiting.wait_for_room(LOOK_FOR_ROOM_S)

@@ -7,8 +7,12 @@ bytes at once, and all else is left to the library: whatever is broken, fragment
 or no message takes its usual way, in its place in the order. Acknowledgements of a
 batch go out in one write.
 
-It leans on two of the library's inner names (``_in_packet``, ``_packet_queue``), which are
-as they are since its version 1; the tests of the session hold them.
+Where nobody has room for more, nothing is read at all: what comes then stays in the sockets
+and with the broker. Brokers have gone beyond the window they were asked for, so the window
+alone bounds nothing. Our own packets still go out, so the connection stays alive.
+
+It leans on three of the library's inner names (``_in_packet``, ``_packet_queue``, ``_ping_t``),
+which are as they are since its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: sections 2.1, 3.3 (PUBLISH), 3.4 (PUBACK), 3.7 (PUBCOMP).
@@ -47,6 +51,9 @@ class BulkClient(BoundedClient):
     on_plain_messages: Callable[["BulkClient", list[PlainMessage]], None] | None = None
     """Called with the plain messages of a piece, in order, on the network's thread."""
 
+    has_room: Callable[[], bool] | None = None
+    """Asked on the network's thread before more is read; may wait a little for room."""
+
     def ack_many(self, messages: Iterable[tuple[int, int]]) -> bool:
         """Acknowledge messages in one write, in this order.
 
@@ -63,11 +70,19 @@ class BulkClient(BoundedClient):
 
     def loop_read(self, max_packets: int = 1) -> MQTTErrorCode:
         """Read what has come: the library one packet, and plain messages around it at once."""
+        if not self._may_read():
+            return MQTT_ERR_SUCCESS
         self._take_plain()
         rc = super().loop_read(max_packets)
-        if rc == MQTT_ERR_SUCCESS:
+        if rc == MQTT_ERR_SUCCESS and self._may_read():
             self._take_plain()
         return rc
+
+    def _may_read(self) -> bool:
+        if self.has_room is None or self.has_room():
+            return True
+        self._ping_t = 0.0  # the answer to our ping may lie in what is not read: not overdue
+        return False
 
     def _take_plain(self) -> None:
         sock = self._sock

@@ -6,8 +6,8 @@ nobody's business.
 
 What waits at the broker cannot be asked for. It shows by the broker's window: once as many
 messages are held here as it ever lets ahead, batch after batch, it holds back more. How old
-those are is unknown, so the delay that is told is the least. A broker that lets more ahead than
-was asked for holds nothing back: then all of it waits here, and counts in the delay.
+those are is unknown, so the delay that is told is the least. With a broker that lets more ahead
+than was asked for, more waits here and counts in the delay, until no more is read.
 
 :func:`step` is pure; :class:`Lateness` measures for it and says what it finds.
 """
@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from rimewatch.clock import Clock
-from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent
+from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent, SessionHealth
 from rimewatch.report.wording import counted, duration
 from rimewatch.vocabulary import MS_PER_S
 
@@ -55,6 +55,8 @@ class Batch:
     """What has arrived meanwhile."""
     held: int
     """Messages not acknowledged: the batch's, and those that wait."""
+    is_full: bool = False
+    """Whether so much waits here that no more is read."""
     is_anew: bool = False
     """Whether the connection was made anew: what was held before counts no more."""
 
@@ -129,7 +131,7 @@ def _window(lag: Lag, batch: Batch, *, is_slow: bool) -> Lag:
     """Follow how full the broker's window is."""
     most = 0 if batch.is_anew else lag.most_held
     # With a quick disk a full window is only a backlog, which is soon through.
-    is_full = is_slow and batch.held == most >= FEWEST_HELD
+    is_full = is_slow and (batch.is_full or batch.held == most >= FEWEST_HELD)
     full = lag.full + 1 if is_full else 0
     full_from_s = lag.full_from_s if lag.full and is_full else batch.ended_s - batch.took_s
     held_back_s = batch.ended_s - full_from_s if full >= FULL_AFTER else 0.0
@@ -156,14 +158,16 @@ class Lateness:
         self._told_s: float | None = None
         self.lag = Lag()
 
-    def wrote(self, items: Sequence[Item], *, began_s: float, disk_s: float, waiting: int) -> None:
+    def wrote(
+        self, items: Sequence[Item], *, began_s: float, disk_s: float, broker: SessionHealth
+    ) -> None:
         """Take a batch that is on the disk and not acknowledged yet.
 
         Args:
             items: What was in it.
             began_s: When it was begun, by the clock's monotonic seconds.
             disk_s: How long the disk took of it.
-            waiting: How many messages have arrived meanwhile.
+            broker: How much has arrived meanwhile, and whether more is read.
         """
         ended_s = self._clock.monotonic_s()
         arrived = [item for item in items if isinstance(item, Arrived)]
@@ -177,8 +181,9 @@ class Lateness:
                 took_s=took_s,
                 disk_s=min(disk_s, took_s),
                 delay_s=max(0.0, delay_s),  # the clock may have been set back meanwhile
-                waiting=waiting,
-                held=sum(1 for a in arrived if a.qos) + waiting,
+                waiting=broker.waiting,
+                held=sum(1 for a in arrived if a.qos) + broker.waiting,
+                is_full=broker.is_full,
                 is_anew=any(
                     isinstance(item, SessionEvent) and item.what is Happening.CONNECTED
                     for item in items

@@ -108,6 +108,7 @@ class SelfWatch:
             listening=broker.listening,
             broker_silent_s=broker.silent_s,
             waiting_arrivals=broker.waiting,
+            is_full=broker.is_full,
             lag=lag,
             quiet_s=now_s - self._arrived_s,
             backlog=journal.outbox_backlog(),

@@ -406,8 +406,8 @@ class Service:
                     self._note_lag(writer, told)
                     self._say("Recording again.")
                     self._cry.recovered(self._dispatcher)
-                waiting = self._session.health().waiting
-                self._lateness.wrote(items, began_s=began_s, disk_s=writer.disk_s, waiting=waiting)
+                broker = self._session.health()
+                self._lateness.wrote(items, began_s=began_s, disk_s=writer.disk_s, broker=broker)
                 break
         for item in items:
             if isinstance(item, SessionEvent):

@@ -19,8 +19,6 @@ URGENT_WAITS_MS: Final = 15 * 60_000
 """An urgent message that waits for so long has a dead way to its phone (our choice)."""
 TEST_EVERY_MS: Final = 7 * MS_PER_DAY
 """How often the way to the phones is tried with a test alarm (our choice)."""
-MOST_WAITING: Final = 20_000
-"""Arrivals not yet taken in: more than a minute of a thousand probes."""
 LARGE_JOURNAL_BYTES: Final = 20_000_000_000
 """Some thousand probe-years; such a file is a mistake somewhere (our choice)."""
 
@@ -38,6 +36,8 @@ class Signs:
     """Whether the broker has confirmed our subscriptions."""
     broker_silent_s: float
     waiting_arrivals: int
+    is_full: bool
+    """Whether so many wait that no more is read from the broker."""
     lag: Lag
     quiet_s: float
     """Seconds since anything last arrived and was taken in, or since the start."""
@@ -77,8 +77,11 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
 def _ways_out(signs: Signs) -> dict[str, str]:
     """Return what is wrong with the ways to people."""
     found: dict[str, str] = {}
-    if signs.waiting_arrivals > MOST_WAITING:
-        found["queue"] = f"{signs.waiting_arrivals} readings wait to be taken in."
+    if signs.is_full:
+        found["queue"] = (
+            f"{signs.waiting_arrivals} messages wait here to be taken in, and more at the broker; "
+            "what they tell is told late."
+        )
     if not signs.senders_alive or _stands_still(signs):
         found["messages"] = (
             f"{signs.backlog.waiting} messages wait, some for long; check the contacts' services "

@@ -7,17 +7,29 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rimewatch.clock import SteppedClock
-from rimewatch.intake.arrivals import Arrived
+from rimewatch.intake.arrivals import Arrived, SessionHealth
 from rimewatch.service.lateness import Batch, Lag, Lateness, step
 
 NOW_MS = 1_772_506_800_000
 
 
-def batch(ended_s: float, took_s: float, *, held: int = 1, delay_s: float | None = None) -> Batch:
+def batch(
+    ended_s: float,
+    took_s: float,
+    *,
+    held: int = 1,
+    delay_s: float | None = None,
+    is_full: bool = False,
+) -> Batch:
     """Return a batch that the disk alone has held up."""
-    delay_s = took_s if delay_s is None else delay_s
     return Batch(
-        ended_s=ended_s, took_s=took_s, disk_s=took_s, delay_s=delay_s, waiting=0, held=held
+        ended_s=ended_s,
+        took_s=took_s,
+        disk_s=took_s,
+        delay_s=took_s if delay_s is None else delay_s,
+        waiting=0,
+        held=held,
+        is_full=is_full,
     )
 
 
@@ -80,6 +92,15 @@ def test_broker_that_fills_its_window_each_time_is_said_to_hold_back_more() -> N
     assert lags[-1].is_grave
 
 
+def test_broker_beyond_its_window_holds_back_more_once_no_more_is_read() -> None:
+    """It lets more ahead each time, until nothing more is read here; that we do know."""
+    lags = after(batch(3.0 * n, 3.0, held=2000 * n, is_full=n > 10) for n in range(1, 41))
+
+    assert not any(lag.held_back_s for lag in lags[:12])
+    assert lags[12].held_back_s == pytest.approx(9.0)
+    assert lags[-1].held_back_s == pytest.approx(90.0)
+
+
 @pytest.mark.parametrize(
     "held",
     [
@@ -132,6 +153,15 @@ class Played(SteppedClock):
 def test_log_says_it_once_again_when_it_has_doubled_and_when_it_is_over() -> None:
     """Not once a batch: nobody reads that."""
     clock, said = Played(NOW_MS), list[str]()
+    broker = SessionHealth(
+        connected=True,
+        listening=True,
+        silent_s=0.0,
+        waiting=7,
+        is_full=False,
+        protocol="5",
+        problem="",
+    )
     lateness = Lateness(clock, said.append)
 
     def write(took_ms: int, arrived_ago_ms: int) -> None:
@@ -139,7 +169,7 @@ def test_log_says_it_once_again_when_it_has_doubled_and_when_it_is_over() -> Non
         clock.move_to(clock.now_ms() + took_ms)
         at_ms = clock.now_ms() - arrived_ago_ms
         item = Arrived("shop/case-1/air", b"2.1", at_ms, retained=False, mid=1, qos=1, generation=1)
-        lateness.wrote([item], began_s=began_s, disk_s=took_ms / 1000.0, waiting=7)
+        lateness.wrote([item], began_s=began_s, disk_s=took_ms / 1000.0, broker=broker)
 
     for _ in range(40):
         write(3000, 5000)
