@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from harness import ROUNDS, Row, Timed, take_turns
+from harness import ROUNDS, Row, Timed, exponent, take_turns
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -211,7 +211,7 @@ def keep_sending(client: Client, sizes: Sequence[int], stop: threading.Event) ->
 
 
 def at_rest(
-    windows: int = ROUNDS, sizes: Sequence[int] = (50, 500), window_s: float = WINDOW_S
+    windows: int = ROUNDS, sizes: Sequence[int] = (5, 50, 500), window_s: float = WINDOW_S
 ) -> list[Row]:
     """Return memory, and processor time for an hour of life, each probe sending every 10 s.
 
@@ -252,6 +252,10 @@ def at_rest(
     for name in running:
         memory.put_median(name, resident[name])
         time_row.put_median(name, cpu[name])
+    for row in (memory, time_row) if len(sizes) > 1 else ():
+        ours = {size: row.figures[f"rimewatch, {size} probes"] for size in sizes}
+        row.exponent = exponent(ours)
+        row.note = f"ours grows with the probes by the exponent {row.exponent:.2f}"
     return [memory, time_row]
 
 

@@ -1,20 +1,23 @@
 """Growth: the same work once, ten times and a hundred times, and the exponent of time over work.
 
-An exponent of 1 is a cost that stays the same for each reading; above it, the shop that grows
-pays more for each. Where a thing should not depend on the amount at all, it is 0.
+How latency, memory and processor time grow with readings or probes stands with those
+(``latency``, ``footprint``). An exponent of 1 is a cost that stays the same for each reading; above
+it, the shop that grows pays more for each. Where a thing should not depend on the amount at all,
+it is 0.
 """
 
-import math
-import statistics
 import tempfile
 import time
 from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 
+import intake
+import page
 import year_journal
 from fold import curve, settings_of_a_case
-from harness import ROUNDS, Row, Timed, take_turns
-from intake import shop_text
+from harness import ROUNDS, Row, Timed, exponent, take_turns
 
 from rimewatch.clock import SteppedClock
 from rimewatch.config import load_shop
@@ -30,22 +33,14 @@ START_MS = 1_772_438_400_000
 """2026-03-02T08:00:00Z."""
 
 
-def exponent(scales: Mapping[int, float]) -> float:
-    """Return the slope of log time over log work, by least squares."""
-    x = [math.log(scale) for scale in scales]
-    y = [math.log(seconds) for seconds in scales.values()]
-    return statistics.linear_regression(x, y).slope
-
-
 def grow(name: str, work: Mapping[int, Callable[[], float | Timed]], rounds: int) -> Row:
     """Return the time at each scale, and the exponent as a note."""
     turns = take_turns({f"× {scale}": one for scale, one in work.items()}, rounds)
     row = Row(f"Growth of {name}", "ms", less_is_better=True)
     for label, done in turns.items():
         row.put_median(label, [1000.0 * one.seconds for one in done])
-    slope = exponent(dict(zip(work, row.figures.values(), strict=True)))
-    row.note = f"exponent {slope:.2f}"
-    row.exponent = slope
+    row.exponent = exponent(dict(zip(work, row.figures.values(), strict=True)))
+    row.note = f"exponent {row.exponent:.2f}"
     return row
 
 
@@ -79,7 +74,7 @@ def arrivals(readings: int, probes: int) -> list[Arrived]:
 
 def writing(folder: Path, readings: int, probes: int) -> Callable[[], Timed]:
     """Return the writer's work on so many arrivals of so many probes, each batch on the disk."""
-    shop = load_shop(shop_text(1883, probes))
+    shop = load_shop(intake.shop_text(1883, probes))
     arrived = arrivals(readings, probes)
 
     def work() -> Timed:
@@ -116,6 +111,56 @@ def opening(year: year_journal.Year) -> Callable[[], float]:
     return work
 
 
+def draining(folder: Path, messages: int) -> Callable[[], Timed]:
+    """Return draining a persistent session with so many queued, the whole pipeline."""
+
+    def work() -> Timed:
+        broker = intake.Broker(folder, inflight=20)
+        try:
+            client_id = f"growth-{time.monotonic_ns()}"
+            intake.sessions(broker.port, [client_id])
+            intake.publish(broker.port, intake.payloads(messages))
+            return intake.ours(broker.port, client_id, messages, folder)
+        finally:
+            broker.stop()
+
+    return work
+
+
+def pages(folder: Path, rounds: int, unit: int) -> list[Row]:
+    """Return how the first page grows with units, and a case's longest curve with days."""
+    days = {scale: max(page.UNPACKED_DAYS + 1, scale * unit // 250) for scale in SCALES}
+    with ExitStack() as stack:
+        streets = {
+            scale: stack.enter_context(
+                page.visited(folder / f"units-{scale}", page.Scale(days[1], scale / 10))
+            )
+            for scale in SCALES
+        }
+        times = {
+            scale: stack.enter_context(
+                page.visited(folder / f"days-{scale}", page.Scale(days[scale], 0.1))
+            )
+            for scale in SCALES
+        }
+        first, curve_of_all = "/", "/unit/display-case-1?span=all"
+        for visitor in (*streets.values(), *times.values()):  # the first visit loads what it needs
+            for path in (first, curve_of_all):
+                visitor.get(path)
+        return [
+            grow(
+                "the first page from 5 units",
+                {scale: partial(street.get, first) for scale, street in streets.items()},
+                rounds,
+            ),
+            grow(
+                f"a case's whole curve from {days[1]} days",
+                {scale: partial(one.get, curve_of_all) for scale, one in times.items()},
+                rounds,
+            ),
+        ]
+
+
 def run(rounds: int = ROUNDS, unit: int = 1000) -> list[Row]:
     """Return a row for each kind of work.
 
@@ -147,6 +192,11 @@ def run(rounds: int = ROUNDS, unit: int = 1000) -> list[Row]:
                 rounds,
             ),
             grow(
+                f"intake from {unit:,} messages queued",
+                {scale: draining(folder, scale * unit) for scale in SCALES},
+                rounds,
+            ),
+            grow(
                 f"reading a probe from {days[1]} days",
                 {scale: reading_back(years[scale]) for scale in SCALES},
                 rounds,
@@ -156,4 +206,5 @@ def run(rounds: int = ROUNDS, unit: int = 1000) -> list[Row]:
                 {scale: opening(years[scale]) for scale in SCALES},
                 rounds,
             ),
+            *pages(folder, rounds, unit),
         ]

@@ -38,7 +38,7 @@ class Row:
     note: str = ""
     less_is_better: bool = False
     exponent: float | None = None
-    """Of time over work, where the contenders are the same work at several scales."""
+    """Of the figure over work, where contenders are the same work at several scales."""
 
     def put(self, contender: str, figure: float, rounds: Sequence[float]) -> None:
         """Add a contender's figure, and the rounds that tell how steady it was."""
@@ -126,6 +126,13 @@ def compare_ms(
     for key, done in turns.items():
         row.put_median(key, [1000.0 * one.seconds for one in done])
     return row
+
+
+def exponent(scales: Mapping[int, float]) -> float:
+    """Return the slope of log figure over log work, by least squares."""
+    x = [math.log(scale) for scale in scales]
+    y = [math.log(figure) for figure in scales.values()]
+    return statistics.linear_regression(x, y).slope
 
 
 def show(rows: Sequence[Row]) -> str:

@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from harness import ROUNDS, Row
+from harness import ROUNDS, Row, exponent
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -210,4 +210,11 @@ def run(rounds: int = ROUNDS, samples: int = SAMPLES, rates: tuple[int, ...] = R
                         [1000.0 * percentile(each, share) for each in found],
                     )
             rows.append(row)
+    for percent in ("p50", "p99") if len(rates) > 1 else ():
+        ours_ms = {
+            rate: row.figures[f"rimewatch, {percent}"]
+            for rate, row in zip(rates, rows, strict=True)
+        }
+        slope = f"{percent} grows with the readings by the exponent {exponent(ours_ms):.2f}"
+        rows[-1].note = f"{rows[-1].note}; {slope}" if rows[-1].note else slope
     return rows

@@ -15,7 +15,8 @@ import sqlite3
 import sys
 import tempfile
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -245,8 +246,9 @@ def run(rounds: int = ROUNDS, scale: Scale | None = None, folder: Path | None = 
     return [row]
 
 
-def measure(rounds: int, folder: Path, scale: Scale) -> tuple[Row, dict[str, int]]:
-    """Return the row, and the bytes of each page."""
+@contextmanager
+def visited(folder: Path, scale: Scale) -> Iterator[Visitor]:
+    """Serve the pages of a shop and its journal, and let somebody visit them."""
     if not (folder / "rimewatch.db").exists():
         write(folder, scale)
     shop = load_shop((folder / "shop.toml").read_text(encoding="utf-8"))
@@ -259,27 +261,29 @@ def measure(rounds: int, folder: Path, scale: Scale) -> tuple[Row, dict[str, int
         server.start()
         visitor = Visitor(server.port, cookie)
         try:
-            asked = {"first page": "/"}
-            for unit in ("display-case-1", "freezer-1"):
-                asked |= {
-                    f"{unit}, {word}": f"/unit/{unit}?span={name}"
-                    for name, (word, _) in SPANS.items()
-                }
-            for path in asked.values():
-                visitor.get(path)
-            row = Row(
-                f"pages of {len(shop.units)} units, {scale.days} days kept",
-                "ms",
-                less_is_better=True,
-            )
-            turns = take_turns(
-                {name: partial(visitor.get, path) for name, path in asked.items()}, rounds
-            )
-            for name, done in turns.items():
-                row.put_median(name, [1000.0 * one.seconds for one in done])
+            yield visitor
         finally:
             visitor.leave()
             server.stop()
+
+
+def measure(rounds: int, folder: Path, scale: Scale) -> tuple[Row, dict[str, int]]:
+    """Return the row, and the bytes of each page."""
+    asked = {"first page": "/"}
+    for unit in ("display-case-1", "freezer-1"):
+        asked |= {
+            f"{unit}, {word}": f"/unit/{unit}?span={name}" for name, (word, _) in SPANS.items()
+        }
+    with visited(folder, scale) as visitor:
+        for path in asked.values():
+            visitor.get(path)
+        units = len(load_shop(shop_text(scale)).units)
+        row = Row(f"pages of {units} units, {scale.days} days kept", "ms", less_is_better=True)
+        turns = take_turns(
+            {name: partial(visitor.get, path) for name, path in asked.items()}, rounds
+        )
+    for name, done in turns.items():
+        row.put_median(name, [1000.0 * one.seconds for one in done])
     return row, {name: visitor.sizes[path] for name, path in asked.items()}
 
 
