@@ -1,6 +1,7 @@
 """A year looked at at once says of each unit's air what following it says, to the digit."""
 
 import numpy as np
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -68,3 +69,39 @@ def test_departures_at_once_hold_a_band_that_was_found_anew() -> None:
 def test_departures_of_no_readings_are_none() -> None:
     """A probe that was never heard."""
     assert at_once([], []) == []
+
+
+@pytest.mark.parametrize("warm_piece", range(36, 52))
+def test_departures_at_once_see_the_top_sink_while_pieces_are_passed_over(warm_piece: int) -> None:
+    """A busy opening leaves the last three hours piece by piece; so less warmth is a departure.
+
+    Eight pieces in 36 stay at the top of the band, seven do not: from the 37th piece on,
+    2.2 °C is out of a band that went up to 2 °C before.
+    """
+    peaks = [2.0] * 8 + [1.0] * 50
+    peaks[warm_piece] = 2.2
+    air_c = [value for peak in peaks for value in (0.8, peak, 0.8, 0.8, 0.8)]
+    times_ms = [START_MS + n * MINUTE for n in range(len(air_c))]
+
+    found = at_once(times_ms, air_c)
+
+    assert found == followed(times_ms, air_c)
+    assert len(found) == (warm_piece > 36)
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        pytest.param([1.4] * 12 + [4.0] + [1.0] * 20, id="calm only long after"),
+        pytest.param([4.0, 1.0, 1.0] + [1.0] * 20, id="calm in the same five minutes"),
+    ],
+)
+def test_departures_at_once_begin_at_the_calm_before_them(after: list[float]) -> None:
+    """Air that came back into its band, and not to its middle, was not calm in between."""
+    air_c = [1.0, 1.0, 1.0, 1.4, 1.0] * 12 + [3.0] + [1.4] + after
+    times_ms = [START_MS + n * MINUTE for n in range(len(air_c))]
+
+    found = at_once(times_ms, air_c)
+
+    assert found == followed(times_ms, air_c)
+    assert [one.from_ms for one in found] == [times_ms[59]] * 2

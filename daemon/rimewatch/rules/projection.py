@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimewatch.rules.usual import Departure
-from rimewatch.science.approach import FEWEST_READINGS, Approach, fit_approach
-from rimewatch.science.time_to_reach import TimeToReach, project_lagged, time_to_reach
+from rimewatch.science.approach import FEWEST_READINGS, fit_approach
+from rimewatch.science.time_to_reach import project_lagged
 from rimewatch.vocabulary import MS_PER_S, Priority
 
 OUT_FOR_MS: Final = 30 * 60_000
@@ -104,16 +104,10 @@ def foresee(
     times = times_ms[::-1][::every][::-1]
     values = celsius[::-1][::every][::-1]
     fit = fit_approach((times - times[0]) / MS_PER_S, values, noise_c=NOISE_C)
-    reach = _reach(fit, fish_c, lag_s, limit_c)
+    reach = project_lagged(fit, fish_c=fish_c, lag_s=lag_s, limit_c=limit_c, horizon_s=HORIZON_S)
     return Outlook(
         left_s=reach.likely_s,
         latest_s=reach.latest_s,
         chance=reach.chance,
         rate_c_per_h=fit.rate_c_per_h,
     )
-
-
-def _reach(fit: Approach, fish_c: float, lag_s: float, limit_c: float) -> TimeToReach:
-    if lag_s == 0.0:
-        return time_to_reach(fit, limit_c, horizon_s=HORIZON_S)
-    return project_lagged(fit, fish_c=fish_c, lag_s=lag_s, limit_c=limit_c, horizon_s=HORIZON_S)

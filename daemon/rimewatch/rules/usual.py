@@ -174,8 +174,7 @@ def _learned(state: UsualState) -> tuple[tuple[tuple[float, float], ...], float,
         return bins, state.usual_c, state.top_c
     means = sorted([mean for mean, _ in bins])
     peaks = sorted([peak for _, peak in bins])
-    top = min(floor(USUAL_TOP_SHARE * len(peaks)), len(peaks) - 1)
     # The median proper: a cycle in step with the pieces has two middles far apart.
     half = len(means) // 2
     usual_c = means[half] if len(means) % 2 else (means[half - 1] + means[half]) / 2.0
-    return bins, usual_c, peaks[top]
+    return bins, usual_c, peaks[floor(USUAL_TOP_SHARE * len(peaks))]

@@ -76,7 +76,7 @@ class _Band:
 def _top_of(peaks: list[float]) -> float:
     if len(peaks) < FEWEST_BINS:
         return inf
-    return peaks[min(floor(USUAL_TOP_SHARE * len(peaks)), len(peaks) - 1)]
+    return peaks[floor(USUAL_TOP_SHARE * len(peaks))]
 
 
 class _Run:
@@ -198,7 +198,6 @@ class _Run:
         left_ms = int(times_ms[left])
         top_c = band.top_c()
         lasting = int(np.searchsorted(times_ms, left_ms + ADOPTED_AFTER_MS))
-        lasting = max(lasting, left + 1)
         within = np.flatnonzero(air_c[left + 1 : lasting] <= top_c)
         back = left + 1 + int(within[0]) if len(within) else lasting
         peak = left + int(np.argmax(air_c[left:back]))

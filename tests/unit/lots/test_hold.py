@@ -277,6 +277,34 @@ def test_hold_after_solid_that_thawed_and_froze_again_counts_from_the_second_sol
     assert hours(found) == (26.0, 50.0, 24.0)
 
 
+def test_hold_after_solid_that_warmed_to_minus_5_and_no_further_has_not_thawed() -> None:
+    """What loses "solid" is a break warmer than −5 °C, and at it the fish is still frozen."""
+    at_35 = record(60, broken(7, None, -5.0))
+
+    at_line = held(
+        Option.F35C_THEN_20C_24H, record(60, broken(10, 12, -5.0)), at_35=at_35, solid_h=6.0
+    )
+    beyond = held(
+        Option.F35C_THEN_20C_24H, record(60, broken(10, 12, -4.9)), at_35=at_35, solid_h=6.0
+    )
+
+    assert hours(at_line) == (12.0, 36.0, 24.0)
+    assert hours(beyond) == (None, None, 0.0)
+
+
+def test_hold_of_24_hours_counts_from_when_all_parts_of_the_fish_are_cold() -> None:
+    """Regulation (EC) 853/2004: "all parts"; the centre of this one is there after three hours."""
+    found = evaluate_hold(
+        Option.F20C_24H,
+        [Placement(unit=ONE, from_ms=0.0, to_ms=None)],
+        lambda _, __: record(40),
+        lambda _, __: 9.0 * H,
+        lambda _, __: 3.0 * H,
+    )
+
+    assert hours(found) == (3.0, 27.0, 24.0)
+
+
 # --- several probes -------------------------------------------------------------------------
 
 

@@ -231,3 +231,15 @@ def test_slow_rise_that_passed_says_for_how_long_it_rose() -> None:
 
     assert verdict.cause is Cause.UNKNOWN
     assert "rose for 49 min " in verdict.explanation
+
+
+def test_half_way_of_a_rise_lies_between_its_begin_and_its_peak() -> None:
+    """A heater has done half of it by then; the room's air that came in has done most."""
+    steady = rise_of(evidence(calm() + pulse(8.0, 20, 5, 10) + calm(30)))
+    filled = [2.0 + 8.0 * (1.0 - exp(-n / 4)) for n in range(1, 26)]
+    sudden = rise_of(evidence(calm() + filled + calm(30)))
+
+    assert steady is not None
+    assert steady.half_way == pytest.approx(0.5, abs=0.06)
+    assert sudden is not None
+    assert sudden.half_way > 0.85

@@ -17,7 +17,7 @@ from rimewatch.rules.watch import (
     Watch,
     WatchKind,
 )
-from rimewatch.science import lag_run
+from rimewatch.science import lag, lag_run
 
 STALE_MS = 180_000
 
@@ -192,6 +192,24 @@ def test_peak_of_lagged_fish_is_its_turning_point_between_readings() -> None:
     (spell,) = finish(state)
     turn_s = 600.0 * log(1.1)
     assert spell.peak_c == pytest.approx(10.0 - turn_s / 15.0, abs=1e-9)
+
+
+def test_time_above_goes_on_from_where_the_curve_just_touched_the_level_and_turned() -> None:
+    """Fish that cools to the limit to the last bit and warms again is above it but for that."""
+    lag_s, h_s = 600.0, 150.0
+    turn = lag.turning_point(8.0, 2.0, 12.0, h_s, lag_s)
+    assert turn is not None
+    turn_ms, turn_c = 1000.0 * turn[0], turn[1]
+    settings = ChannelSettings(lag_s=lag_s, stale_ms=STALE_MS, watches=(excursion(turn_c),))
+    warm = fold(settings, ChannelState(), [0], [8.0])[0].open
+
+    state, ended = fold(
+        settings, ChannelState(lag_run.begin(lag_s, 0, 2.0, 8.0), warm), [150_000], [12.0]
+    )
+
+    (spell,) = finish(state)
+    assert not ended
+    assert spell.above == ((0.0, turn_ms), (turn_ms, 150_000.0))
 
 
 def test_excursion_between_two_cold_readings_is_found_under_lag() -> None:

@@ -130,3 +130,17 @@ def test_food_that_does_not_cool_will_be_late_and_food_as_cold_as_its_air_is_not
     assert not cooling.will_be_late(batch([(0, 57), (2, 21), (3, 4.9)], 3), 4.9)
     cold = batch([(0, 57), (2, 21), (3, 5.5)], 3)
     assert not cooling.will_be_late(replace(cold, last_c=4.0), 4.5)
+
+
+@pytest.mark.parametrize(("reaches_h", "late"), [(1.98, False), (2.02, True)])
+@pytest.mark.parametrize("seen_h", [0.6, 1.0, 1.9])
+@pytest.mark.parametrize("started_h", [0.0, 0.5])
+def test_batch_is_foretold_by_when_it_would_reach_the_line(
+    reaches_h: float, seen_h: float, started_h: float, *, late: bool
+) -> None:
+    """Newton's law in closed form: 57 to 21 °C in air of 2 °C, wherever it is asked."""
+    then_c = 2.0 + 55.0 * (19.0 / 55.0) ** (seen_h / reaches_h)
+    before = [(0.0, 77.0)] if started_h else []
+    points = [*before, (started_h, 57.0), (started_h + seen_h, then_c)]
+
+    assert cooling.will_be_late(batch(points, started_h + seen_h), 2.0) is late

@@ -120,3 +120,32 @@ def test_defrost_explains_a_rise_until_twenty_minutes_after_its_end() -> None:
 
     assert own_doing.explained(departure(), 45 * MINUTE, [], window)
     assert not own_doing.explained(departure(), 46 * MINUTE, [], window)
+
+
+def test_product_that_warms_is_foretold_by_its_own_curve() -> None:
+    """Readings of the fish itself have no lag: to 20 °C with an hour's constant (closed form)."""
+    minutes = np.arange(0.0, 46.0)
+    product = 20.0 - 19.0 * np.exp(-minutes / 60.0)
+    left_minutes = 60.0 * np.log(19.0 / 6.0) - 45.0
+
+    found = projection.foresee(
+        (minutes * MINUTE).astype(np.int64),
+        product,
+        fish_c=float(product[-1]),
+        lag_s=0.0,
+        limit_c=14.0,
+    )
+
+    assert found is not None
+    assert found.left_s is not None
+    assert found.left_s / 60.0 == pytest.approx(left_minutes, abs=5.0)
+
+
+@pytest.mark.parametrize(("open_ms", "explained"), [(20_000, True), (19_999, False)])
+def test_door_that_stood_open_for_twenty_seconds_was_no_glimpse(
+    open_ms: int, *, explained: bool
+) -> None:
+    """From there on an opening explains some minutes of warmth."""
+    door = [(2.0 * MINUTE, 2.0 * MINUTE + open_ms)]
+
+    assert own_doing.explained(departure(), 11 * MINUTE, door, []) is explained

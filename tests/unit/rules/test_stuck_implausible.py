@@ -140,3 +140,17 @@ def test_reading_older_than_the_stale_time_is_no_news() -> None:
     state = stale_after([4000.0] * 6)
 
     assert STALE.finding(state, 6 * MINUTE + 4_000_000) is not None
+
+
+def test_sign_that_comes_as_the_probe_is_believed_again_begins_a_new_trouble() -> None:
+    """The first was over at that very instant: it is not counted as lasting since then."""
+    pulled = [(0, 1.0), (1, 21.5), (2, 21.5)]
+    again = implausible_after([*pulled, (15, 21.5), (16, 1.0)], "product")
+    sooner = implausible_after([*pulled, (15, 21.5), (15.99, 1.0)], "product")
+
+    found, lasting = IMPLAUSIBLE.finding(again, 16 * MINUTE), IMPLAUSIBLE.finding(sooner, 959_400)
+
+    assert found is not None
+    assert found.since_ms == 16 * MINUTE
+    assert lasting is not None
+    assert lasting.since_ms == MINUTE

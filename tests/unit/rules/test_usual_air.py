@@ -155,3 +155,21 @@ def test_fold_goes_on_from_its_state_as_if_it_had_never_stopped(
 
 def _plain(out: Departure) -> dict[str, float]:
     return {name: getattr(out, name) for name in out.__dataclass_fields__}
+
+
+def test_departure_begins_after_the_last_calm_reading_of_a_probe_that_speaks_seldom() -> None:
+    """Each reading begins a piece of its own, and each says whether the air was calm."""
+    state, _ = usual.fold([n * 7 * MINUTE for n in range(1, 42)], [1.0] * 40 + [9.0])
+
+    assert state.out is not None
+    assert state.out.from_ms == 40 * 7 * MINUTE
+
+
+def test_air_that_came_back_to_the_very_middle_of_its_band_was_calm_there() -> None:
+    """What leaves the band next has not begun before that."""
+    state, ended = folded([1.0] * 60 + [3.0] * 10 + [1.0] + [1.2] * 3 + [3.0])
+
+    assert len(ended) == 1
+    assert state.out is not None
+    assert state.out.usual_c == 1.0
+    assert state.out.from_ms == 70 * MINUTE
