@@ -2,6 +2,7 @@
 
     python tests/faults/soak.py --days 30          a month at speed, 200 probes
     python tests/faults/soak.py --minutes 10       a real load through a real broker
+    python tests/faults/soak.py --minutes 60 --pace 24       a day of it within an hour
 
 The month goes through the real writer, journal, evaluator and housekeeping on a played clock.
 The real load is 200 probes that publish every 10 s, to the service as a process of its own.
@@ -183,12 +184,20 @@ def check_the_month(journal: Journal, shop: Shop, days: int, sent: int) -> None:
     click.echo(f"{readings:,} readings, {mornings} mornings, {alarms} alarms; the journal is sound")
 
 
-def bear_a_load(folder: Path, minutes: float, probes: int) -> list[Sample]:
-    """Return how the service's process was, each half minute of a real load."""
+def bear_a_load(folder: Path, minutes: float, probes: int, pace: float) -> list[Sample]:
+    """Return how the service's process was, each half minute of a real load.
+
+    Args:
+        folder: Where journal and broker live.
+        minutes: How long it is borne.
+        probes: How many publish.
+        pace: How many times as often as each 10 s.
+    """
+    every_s = LOAD_EVERY_S / pace
     broker, phone = Mosquitto(folder / "broker"), Receiver()
     broker.start()
     config = folder / "shop.toml"
-    text = shop_text(probes, LOAD_EVERY_S, port=broker.port, phone=phone.port)
+    text = shop_text(probes, every_s, port=broker.port, phone=phone.port)
     config.write_text(text, encoding="utf-8")
     client = Client(CallbackAPIVersion.VERSION2)
     found: list[Sample] = []
@@ -202,7 +211,7 @@ def bear_a_load(folder: Path, minutes: float, probes: int) -> list[Sample]:
             published = 0
             pause = threading.Event()
             while (now_s := time.monotonic() - began_s) < 60.0 * minutes:
-                pause.wait(published * LOAD_EVERY_S / probes - now_s)
+                pause.wait(published * every_s / probes - now_s)
                 at_ms = SystemClock().now_ms()
                 value = value_c(published % probes, at_ms // MS_PER_MINUTE)
                 payload = f'{{"t": {value or 1.5}, "ts": {at_ms}}}'
@@ -277,8 +286,9 @@ def judge(found: list[Sample]) -> list[str]:
 @click.option("--days", default=0, help="Simulated days through the writer.")
 @click.option("--every-min", default=2, help="Minutes between a probe's readings in those days.")
 @click.option("--minutes", default=0.0, help="Minutes of a real load through mosquitto.")
+@click.option("--pace", default=1.0, help="Of that load, times a reading each 10 s.")
 @click.option("--probes", default=200, help="How many probes.")
-def main(days: int, every_min: int, minutes: float, probes: int) -> None:
+def main(days: int, every_min: int, minutes: float, pace: float, probes: int) -> None:
     """Let it live, and exit with 1 if anything grew."""
     grown: list[str] = []
     began_s = time.monotonic()
@@ -287,7 +297,7 @@ def main(days: int, every_min: int, minutes: float, probes: int) -> None:
             grown += judge(live_a_month(Path(place), days, probes, every_min))
     with tempfile.TemporaryDirectory(prefix="rimewatch-soak-") as place:
         if minutes:
-            grown += judge(bear_a_load(Path(place), minutes, probes))
+            grown += judge(bear_a_load(Path(place), minutes, probes, pace))
     click.echo(f"took {time.monotonic() - began_s:.0f} s")
     if grown:
         click.echo(f"grew: {', '.join(grown)}")
