@@ -5,8 +5,11 @@ The played parts call in here at the points where a kill matters.
 
 import random
 import threading
+from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from rimewatch.intake.arrivals import Arrived, Item
@@ -14,6 +17,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.service.charts import Charts
+from rimewatch.service.pen import Pen
 from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from simulation.broker import LONGEST_IDLE_MS, SHORTEST_IDLE_MS, session_type
@@ -36,8 +40,32 @@ ARMED = (
 """Kills that wait for their moment."""
 
 
+class AtOnce(Pen):
+    """Draws in the daemon's own thread: a simulated night has one."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._left: deque[Callable[[], None]] = deque()
+        self._busy = False
+
+    def do(self, work: Callable[[], None], *, urgent: bool) -> threading.Event:
+        """Do it, and what it asks for in turn."""
+        (self._left.appendleft if urgent else self._left.append)(work)
+        if not self._busy:
+            self._busy = True
+            while self._left:
+                self._left.popleft()()
+            self._busy = False
+        done = threading.Event()
+        done.set()
+        return done
+
+
 class Undrawn(Charts):
-    """Pictures are left out: what draws them has tests of its own, and threads."""
+    """Alarms' pictures are left out, a morning's are blank: what draws has tests of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder, AtOnce())
 
     def warm_up(self, shop: object) -> None:
         """Draw nothing."""

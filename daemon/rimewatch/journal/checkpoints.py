@@ -88,6 +88,11 @@ def save_state(connection: sqlite3.Connection, name: str, text: str) -> None:
     )
 
 
+def drop_state(connection: sqlite3.Connection, name: str) -> None:
+    """Drop a state, if it is there; must be called inside a transaction."""
+    connection.execute("DELETE FROM state WHERE name = ?", (name,))
+
+
 def load_state(connection: sqlite3.Connection, name: str) -> str | None:
     """Return a state by its name, if it was ever saved."""
     found = connection.execute("SELECT text FROM state WHERE name = ?", (name,)).fetchone()

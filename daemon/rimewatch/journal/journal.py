@@ -415,6 +415,11 @@ class Journal(JournalReads):
         with self._writing() as connection:
             checkpoints.save_state(connection, name, text)
 
+    def drop_state(self, name: str) -> None:
+        """Drop a state that nobody goes on from any more."""
+        with self._writing() as connection:
+            checkpoints.drop_state(connection, name)
+
     def add_event(self, at_ms: int, what: str, detail: str = "") -> int:
         """Append what happened to the service itself."""
         with self._writing() as connection:

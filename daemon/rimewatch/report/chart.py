@@ -14,7 +14,7 @@ import io
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any, Final
 
@@ -70,8 +70,16 @@ class View:
     scale: Scale
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """The limits that are drawn."""
+
+    limit_c: float
+    operating_limit_c: float | None = None
+
+
 def unit_chart_png(
-    unit: Unit,
+    unit: Unit | Lines,
     curve: Curve,
     view: View,
     *,
@@ -94,9 +102,10 @@ def unit_chart_png(
     Returns:
         The same bytes for the same input, with no date and no program's name inside.
     """
-    shown = unit if line_c is None else replace(unit, limit_c=line_c)
+    limit_c = unit.limit_c if line_c is None else line_c
+    lines = Lines(limit_c=limit_c, operating_limit_c=unit.operating_limit_c)
     with drawing():
-        return _draw(shown, curve, view, gaps, break_s, size)
+        return _draw(lines, curve, view, gaps, break_s, size)
 
 
 @contextmanager
@@ -126,7 +135,7 @@ def drawing() -> Iterator[None]:
 
 
 def _draw(
-    unit: Unit,
+    lines: Lines,
     curve: Curve,
     view: View,
     gaps: Sequence[Span],
@@ -156,7 +165,7 @@ def _draw(
     if not np.array_equal(measured, governing, equal_nan=True):
         axes.plot(hours, measured, color=AIR_INK, linewidth=0.8, label="air", zorder=3)
     axes.plot(hours, governing, color=FISH_INK, linewidth=1.7, label="fish", zorder=4)
-    lowest, highest = _limits(axes, unit, view, measured, governing)
+    lowest, highest = _limits(axes, lines, view, measured, governing)
     _ticks(axes, view, size, points)
     axes.set_xlim(0.0, (view.to_ms - view.from_ms) / MS_PER_H)
     axes.set_ylim(lowest, highest)
@@ -214,19 +223,19 @@ def _shown(celsius: NDArray[np.float64], scale: Scale) -> NDArray[np.float64]:
 
 def _limits(
     axes: "Axes",
-    unit: Unit,
+    lines: Lines,
     view: View,
     measured: NDArray[np.float64],
     governing: NDArray[np.float64],
 ) -> tuple[float, float]:
     """Draw the limits; return the span of the temperature axis: curve and limits, with air."""
-    limit = wording.in_scale(unit.limit_c, view.scale)
+    limit = wording.in_scale(lines.limit_c, view.scale)
     axes.axhline(
         limit, color=LIMIT_INK, linewidth=1.0, linestyle=(0, (5, 2.5)), label="limit", zorder=2
     )
     values = [limit]
-    if unit.operating_limit_c is not None:
-        operating = wording.in_scale(unit.operating_limit_c, view.scale)
+    if lines.operating_limit_c is not None:
+        operating = wording.in_scale(lines.operating_limit_c, view.scale)
         values.append(operating)
         axes.axhline(
             operating,

@@ -14,10 +14,11 @@ from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report.curve import Curve
+from rimewatch.report.html_draft import HtmlDraft
 from rimewatch.report.message import Message
 from rimewatch.report.page import page
 from rimewatch.report.page_document import page_json
-from rimewatch.report.render_html import summary_html
+from rimewatch.report.render_html import html_draft, html_without_charts
 from rimewatch.report.render_text import file_text, summary_message
 from rimewatch.report.summary import build_summary
 from rimewatch.rules import channel
@@ -39,6 +40,22 @@ class Morning:
     message: Message
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MorningDraft:
+    """A summary whose charts are still to be drawn: the smaller part of the work."""
+
+    text: str
+    html: HtmlDraft
+    html_without_charts: str
+    """For want of a pen: the same page in words alone."""
+    page: str
+    message: Message
+
+    def drawn(self) -> Morning:
+        """Return the summary, its charts drawn now."""
+        return Morning(text=self.text, html=self.html.drawn(), page=self.page, message=self.message)
+
+
 def render_morning(
     shop: Shop,
     store: ReadingStore,
@@ -48,7 +65,20 @@ def render_morning(
     from_ms: int,
     to_ms: int,
 ) -> Morning:
-    """Return the summary of a period.
+    """Return the summary of a period, charts and all; see :func:`draft_morning`."""
+    return draft_morning(shop, store, account, histories, from_ms=from_ms, to_ms=to_ms).drawn()
+
+
+def draft_morning(
+    shop: Shop,
+    store: ReadingStore,
+    account: Account,
+    histories: Mapping[ProbeId, ChannelHistory],
+    *,
+    from_ms: int,
+    to_ms: int,
+) -> MorningDraft:
+    """Return the summary of a period but for its charts.
 
     Args:
         shop: The shop.
@@ -78,9 +108,10 @@ def render_morning(
         if (curve := unit_curve(shop, store, unit, from_ms, to_ms)) is not None
     }
     summary = build_summary(shop, ledger, curves, from_ms, to_ms)
-    return Morning(
+    return MorningDraft(
         text=file_text(summary),
-        html=summary_html(summary),
+        html=html_draft(summary),
+        html_without_charts=html_without_charts(summary),
         page=page_json(page(summary)),
         message=summary_message(summary),
     )

@@ -6,13 +6,11 @@ they show can be drawn again from the readings. A message waits a few seconds fo
 picture at most; one that cannot be drawn or written, or is asked for after a restart
 only, is done without.
 
-Drawing costs more than all else that an alarm needs, so it has a thread of its own: the
-writer only orders, nothing it writes or acknowledges waits for a pen.
+Drawing is the pen's (:mod:`.pen`), and an alarm's picture comes before those of a morning.
 """
 
 import hashlib
 import os
-import queue
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -25,6 +23,8 @@ from rimewatch.alarms.effects import Send
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report.alarm_chart import alarm_chart_png, warm_up
+from rimewatch.service.morning_charts import MorningCharts
+from rimewatch.service.pen import Pen
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, About, ContactId, Rule, UnitId
 
@@ -74,18 +74,19 @@ class Charts:
 
     Args:
         folder: Where they lie; made when the first is drawn.
+        pen: The thread that draws; None: one of their own.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, pen: Pen | None = None) -> None:
         self._folder = folder
+        self._pen = pen or Pen()
+        self.mornings = MorningCharts(self._pen, self._note_morning)
+        """Draws the charts of summaries with the same pen."""
         self._lock = threading.Lock()
         self._ordered: dict[str, _Order] = {}
         """By the message's key. One that a newer word replaced may be on its way already."""
         self._waiting: dict[tuple[str, ContactId], str] = {}
         """The key of the newest word of an alarm to a contact, where it has a picture."""
-        self._work: queue.SimpleQueue[tuple[Callable[[], None], threading.Event] | None]
-        self._work = queue.SimpleQueue()
-        self._thread: threading.Thread | None = None
         self._last: tuple[UnitId, float | None, int] | None = None
         self._png: bytes | None = None
         self._failing = False
@@ -147,38 +148,23 @@ class Charts:
                     path.unlink()
 
     def stop(self, *, grace_s: float) -> None:
-        """Let the thread end after what it is at; one that does not in time dies with the process.
+        """Let the pen end; what it has not drawn in time is done without, or drawn next time.
 
         Args:
             grace_s: Longest time to wait, in real seconds.
         """
-        self._work.put(None)
-        with self._lock:
-            thread = self._thread
-        if thread is not None:
-            thread.join(grace_s)
+        self._pen.stop(grace_s=grace_s)
 
     def _do(self, work: Callable[[], None]) -> threading.Event:
-        done = threading.Event()
-        self._work.put((work, done))
-        with self._lock:
-            if self._thread is None:
-                self._thread = threading.Thread(
-                    target=self._run, name="rimewatch-charts", daemon=True
-                )
-                self._thread.start()
-        return done
-
-    def _run(self) -> None:
-        while (task := self._work.get()) is not None:
-            work, done = task
+        def attempt() -> None:
             try:
                 work()
             except Exception as error:  # noqa: BLE001 - fonts, memory, disk: words go out anyway
                 self._note(f"{type(error).__name__}: {error}")
             else:
                 self._failing = False
-            done.set()
+
+        return self._pen.do(attempt, urgent=True)
 
     def _draw(self, order: _Order) -> None:
         send = order.send
@@ -199,6 +185,10 @@ class Charts:
         at_s = send.at_ms / MS_PER_S
         os.utime(draft, (at_s, at_s))  # by the service's clock, which a replayed night moves
         draft.replace(path)
+
+    def _note_morning(self, what: str) -> None:
+        with self._lock:
+            self._trouble = f"{what}; a morning's summary is kept without its charts"
 
     def _note(self, what: str) -> None:
         with self._lock:

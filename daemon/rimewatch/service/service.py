@@ -168,7 +168,7 @@ class Service:
             f"Watching {self._shop.name}: {extent(self._shop)}; journal {self._journal_path}."
         )
         self._use(session)
-        writer.watch_lines = self._itself.lines
+        writer.mornings.watch_lines = self._itself.lines
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")

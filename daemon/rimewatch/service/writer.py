@@ -8,7 +8,7 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
@@ -23,18 +23,16 @@ from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
-from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.backoff import next_try_ms
 from rimewatch.notify.results import Delivered, Result
 from rimewatch.readings import Reading, Reason
-from rimewatch.report.message import AlarmFacts, Message, alarm_message
-from rimewatch.report.morning import render_morning
-from rimewatch.report.seal_line import seal_line
+from rimewatch.report.message import AlarmFacts, alarm_message
 from rimewatch.service.charts import Charts
 from rimewatch.service.missed import without_missed_repeats
+from rimewatch.service.mornings import AHEAD_STATE, Mornings
 from rimewatch.service.resume import (
     ALARM_STATE,
     CLOCK_STATE,
@@ -45,7 +43,7 @@ from rimewatch.service.resume import (
 )
 from rimewatch.service.retry import retry_quarantine
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, ContactId, Priority
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, Priority
 
 CLOCKS_EVERY_MS: Final = 10 * 60_000
 """How much of what is known of the probes' clocks a power cut may cost: they are reported
@@ -54,9 +52,6 @@ only, no reading is changed by them."""
 SET_BACK_MS: Final = 330_000
 """How far the clock must lie behind what was followed to have been set back: an entry may have
 been made by a clock that is 300 s ahead."""
-
-MORNINGS_STATE: Final = "mornings ahead"
-"""Until when a clock that was days ahead has made summaries of nights that had not come."""
 
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
 """How much is folded again after a restart, at most."""
@@ -69,7 +64,8 @@ class Writer:
         shop: The shop.
         journal: The journal, opened for writing by this thread.
         clock: Tells the time.
-        charts: Told which alarms go out with a picture; None: they are words alone.
+        charts: Draws for alarms and mornings; None: alarms are words alone, a morning's
+            charts are drawn with its batch.
     """
 
     def __init__(
@@ -89,8 +85,7 @@ class Writer:
         """How long the last batch's commit took."""
         self._is_torn = True
         self._requests: list[Request] = []
-        self.watch_lines: Callable[[], list[str]] = list
-        """Gives what is wrong with the watch itself, a sentence each."""
+        self.mornings = Mornings(journal, clock, None if charts is None else charts.mornings)
         self.use(shop)
 
     def use(self, shop: Shop) -> None:
@@ -130,6 +125,7 @@ class Writer:
         return (
             evaluator.has_outcomes
             or evaluator.next_due_ms() <= self._clock.now_ms()
+            or self.mornings.has_drawn()
             or bool(self.journal.entries_after(self._entry_number, 1))
         )
 
@@ -139,6 +135,7 @@ class Writer:
         now_ms = self._clock.now_ms()
         resumed = resume(self.shop, self.journal, now_ms)
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        self.mornings.resume()
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
@@ -190,6 +187,7 @@ class Writer:
                 self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
                 self._keep(self.evaluator.take_outcomes())
+                self.mornings.keep_drawn()
                 self._note_results(results)
                 self._remember()
                 judged_s = self._clock.monotonic_s()
@@ -203,6 +201,7 @@ class Writer:
             raise
         for result in results:
             self._handed_out.pop(result.id, None)
+        self.mornings.committed()
         self._stood_still_s = 0.0
         self._progress += 1
         return [entry for _, entry in entries]
@@ -220,7 +219,7 @@ class Writer:
         self._clocks_due_ms = self._checkpoint_due_ms = 0
         self.journal.add_event(now_ms, "clock set back", f"by {ahead_ms / MS_PER_S:.0f} s")
         if ahead_ms >= MS_PER_DAY:
-            self.journal.save_state(MORNINGS_STATE, str(now_ms + ahead_ms))
+            self.journal.save_state(AHEAD_STATE, str(now_ms + ahead_ms))
 
     def _note_standstill(self) -> None:
         if self._stood_still_s:
@@ -398,66 +397,14 @@ class Writer:
             self._charts.order(self.shop, self.journal.path, send)
 
     def _keep_summary(self, due: SummaryDue) -> None:
-        is_again = self.journal.summary_done(due.day)
-        if is_again and due.to_ms > int(self.journal.load_state(MORNINGS_STATE) or 0):
+        if not self.mornings.is_due(due):
             return
         self._remember_clocks()
-        morning = render_morning(
+        self.mornings.make(
             self.shop,
-            self.journal,
+            due,
             account_of(self.journal, self.evaluator, due.from_ms, due.to_ms),
             self.evaluator.histories(),
-            from_ms=due.from_ms,
-            to_ms=due.to_ms,
-        )
-        again = ""
-        if is_again:
-            # A clock that was days ahead has made it, of a night that had not come.
-            again = f"/after {self.journal.load_state(MORNINGS_STATE)}"
-        else:
-            self.journal.put_summary(due.day, morning.text, morning.html, morning.page)
-        message = self._with_watch(self._with_seal(morning.message))
-        for contact in due.contacts:
-            self.journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
-            self._post_summary(due, contact, message, again)
-
-    def _with_watch(self, message: Message) -> Message:
-        """Return a summary's message with what is wrong with the watch itself.
-
-        It is no part of the summary: that is made of the readings alone.
-        """
-        lines = self.watch_lines()
-        if not lines:
-            return message
-        told = "\n".join(f"– {line}" for line in lines)
-        return Message(title=message.title, body=f"{message.body}\nThe watch itself:\n{told}")
-
-    def _with_seal(self, message: Message) -> Message:
-        """Return a summary's message with the seal of the last day that has one.
-
-        What has left the house cannot be changed with the journal.
-        """
-        seal = self.journal.latest_seal()
-        if seal is None:
-            return message
-        line = seal_line(seal.day, grouped(seal.seal, GROUPS_SHOWN))
-        return Message(title=message.title, body=f"{message.body}\n{line}")
-
-    def _post_summary(
-        self, due: SummaryDue, contact: ContactId, message: Message, again: str
-    ) -> None:
-        if self._clock.now_ms() - due.to_ms >= MS_PER_DAY:
-            return  # a further morning has come since: its summary goes out, this one is kept
-        self.journal.outbox_add(
-            at_ms=due.to_ms,
-            contact=contact,
-            alarm_id=None,
-            about=About.SUMMARY,
-            title=message.title,
-            body=message.body,
-            idempotency_key=f"summary/{due.day.isoformat()}/{contact}{again}",
-            not_before_ms=min(due.to_ms, self._clock.now_ms()),
-            urgent=False,
         )
 
     def _remember_clocks(self) -> None:
