@@ -25,7 +25,11 @@ MORNING_MS = ms("2026-03-02T12:30:00Z")
 """06:30 in Chicago."""
 DAY = date(2026, 3, 2)
 SHOP = shop(
-    *(unit("case-1"), unit("case-2", name="<chart>"), unit("walk-in", kind="walk-in", on_delay_s=0)),
+    *(
+        unit("case-1"),
+        unit("case-2", name="<chart>"),
+        unit("walk-in", kind="walk-in", on_delay_s=0),
+    ),
     *(probe("one", "case-1", every_s=600), timed_probe("two", "case-2", every_s=600)),
     probe("three", "walk-in", "product", every_s=600),
     *(probe("door", "case-1", "door"), ONE_CONTACT),
