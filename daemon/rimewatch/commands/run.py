@@ -12,6 +12,7 @@ from typing import Final
 import click
 
 from rimewatch.commands.options import config_option, journal_option, load
+from rimewatch.commands.terminal import tell
 from rimewatch.errors import UserError
 from rimewatch.shop import Shop
 
@@ -55,10 +56,6 @@ def command(config: Path, journal: Path) -> None:
 
     shop = load(config)
 
-    def say(text: str) -> None:
-        click.echo(text, err=True)
-        sys.stderr.flush()
-
     def reread() -> Shop:
         try:
             return load(config)
@@ -71,7 +68,7 @@ def command(config: Path, journal: Path) -> None:
                 shop,
                 journal,
                 SystemClock(),
-                say=say,
+                say=tell,
                 reread=reread,
                 config_path=config,
                 surroundings=Surroundings(stand_in=StandIn),
@@ -90,9 +87,9 @@ def command(config: Path, journal: Path) -> None:
                     signal.SIGHUP: service.reload,
                 }
             )
-            _warn_if_open(shop, say)
+            _warn_if_open(shop, tell)
             service.run()
-            say("Stopped; everything taken in is on the disk.")
+            tell("Stopped; everything taken in is on the disk.")
     except (JournalError, BrokerSettingsError, UnusableProbe, Locked) as error:
         raise UserError(str(error)) from None
     except MemoryError:
