@@ -41,7 +41,9 @@ def freeze(
     journal: Path,
     who: str,
 ) -> None:
-    """Start a lot's freezing hold in a unit, by an option of the Food Code."""
+    """Start a lot's freezing hold in a unit, by one of the freezing options."""
+    from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
+
     shop = load(config, sends=False)
     needed_by_ms = None if needed_by is None else instant_ms(needed_by, shop)
     if needed_by_ms is not None and needed_by_ms <= SystemClock().now_ms():
@@ -56,6 +58,8 @@ def freeze(
     )
     enter(journal, entry)
     click.echo(f"{lot}: freezing in {unit} by {option}. The count starts when the cold is proven.")
+    if entry.option is Option.F20C_24H:
+        click.echo(NO_FOOD_CODE_OPTION)
     if needed_by_ms is not None:
         click.echo("Whether it will be ready in time: rimewatch lot plan.")
 

@@ -21,9 +21,9 @@ from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H
 
 PROVEN = {
-    Proof.OWN_FREEZING: "may be served raw (own freezing)",
-    Proof.SUPPLIER_FREEZING: "may be served raw (the supplier's statement on freezing)",
-    Proof.EXEMPTION: "may be served raw (exempt)",
+    Proof.OWN_FREEZING: "parasite proof complete (own freezing)",
+    Proof.SUPPLIER_FREEZING: "parasite proof complete (the supplier's statement on freezing)",
+    Proof.EXEMPTION: "parasite proof complete (exempt)",
 }
 
 
@@ -70,6 +70,8 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
     species = "unknown" if received is None else wording.printable(received.species)
     verdict = "not raw" if story.proof is None else PROVEN[story.proof]
     parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
+    if story.need is not None and story.need.receipt_too_warm:
+        parts.append("came in above 5 °C (41 °F), to be refused")
     hold = story.hold
     if hold is not None and hold.completed_ms is not None:
         parts.append(f"hold complete {wording.local_moment(round(hold.completed_ms), zone)}")

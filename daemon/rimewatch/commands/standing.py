@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimewatch.clock import SystemClock
-from rimewatch.entries import AnyEntry
+from rimewatch.entries import AnyEntry, ReceiveLot
 from rimewatch.errors import UserError
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.lot_book import book
@@ -97,17 +97,39 @@ def known_lot(journal: Path, lot: str) -> LotId:
     raise UserError(f'there is no lot "{lot}" on the books; {cure}')
 
 
+def _refuse_known(journal: Path, lot: LotId) -> None:
+    """Refuse a lot's number that is on the books: other fish would inherit its proof.
+
+    Raises:
+        UserError: If such a lot was received, and its receipt was not cancelled.
+    """
+    try:
+        with JournalReader.open(journal) as reader:
+            told = book([entry for _, entry in reader.entries_after(0, MOST_ENTRIES)])
+    except JournalError as error:
+        raise UserError(str(error)) from None
+    known = told.get(lot)
+    if known is not None and known.received is not None:
+        raise UserError(
+            f'lot "{lot}" is on the books already; give other fish a number of its own, or mend '
+            "what was said of this lot with rimewatch lot correct"
+        )
+
+
 def enter(journal: Path, entry: AnyEntry) -> None:
     """Add an operator's entry; a running service takes it in within a second.
 
     Raises:
-        UserError: If it is no sound entry, there is no such journal, or it cannot be written.
+        UserError: If it is no sound entry, receives a lot that is on the books already, there is
+            no such journal, or it cannot be written.
     """
     from rimewatch.intake.entries import EntryError, parse_entry
 
     existing(journal)
     try:
         checked = parse_entry(entry_to_dict(entry), entry.at_ms)
+        if isinstance(checked, ReceiveLot):
+            _refuse_known(journal, checked.lot)
         with Journal.open(journal, check=False) as opened:
             opened.add_entry(checked, "cli")
     except (EntryError, EntryCodecError, JournalError) as error:

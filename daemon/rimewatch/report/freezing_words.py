@@ -8,7 +8,12 @@ from rimewatch.lots.foretell import Advice
 from rimewatch.lots.options import STEADY_H, Outlook, Prospect
 from rimewatch.report import wording
 from rimewatch.report.sections import option_words
-from rimewatch.vocabulary import Scale, UnitId
+from rimewatch.vocabulary import Option, Scale, UnitId
+
+NO_FOOD_CODE_OPTION: Final = (
+    "This is no option of the FDA Food Code; where that is in force it is not enough."
+)
+"""Of ``20C-24h``, which is of the European Union and of Japan."""
 
 _WHY_NOT: Final = {
     Outlook.TOO_WARM: "not cold enough",
@@ -32,6 +37,8 @@ def prospect_lines(
         elif item.warmest_c is not None:
             warmest = wording.temperature(item.warmest_c, scale)
             text += f" (never above {warmest} in the last {STEADY_H / 24:g} days)"
+        if item.option is Option.F20C_24H:
+            text += "; no option of the FDA Food Code"
         yield f"{text}."
     impossible = [item for item in found if item.complete_ms is None]
     for outlook, why in _WHY_NOT.items():

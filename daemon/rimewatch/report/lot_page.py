@@ -24,8 +24,10 @@ from rimewatch.lots.record import (
     Proof,
 )
 from rimewatch.report import wording
+from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.report.sections import option_words
+from rimewatch.rules.watch import BreakReason
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale, States, UnitId
 
@@ -142,7 +144,7 @@ def _verdict(record: LotRecord, reader: _Reader) -> Iterator[str]:
         yield f"Parasite destruction proven by own freezing, {reader.at(hold.completed_ms)}."
         yield f"By {PROVISION_OF[hold.option]}: {option_words(hold.option, reader.scale)}."
         if hold.option is Option.F20C_24H:
-            yield "This is no option of the FDA Food Code; where that is in force it is not enough."
+            yield NO_FOOD_CODE_OPTION
     elif record.proof is Proof.SUPPLIER_FREEZING:
         yield "Frozen by the supplier, by their written statement; not frozen for this here."
         yield f"In place of a record of own freezing: {STATEMENT_ON_FREEZING}."
@@ -236,7 +238,7 @@ def _inside(hold: HoldRecord) -> str:
 def _interruption(item: Break, reader: _Reader) -> str:
     until = "and lasts" if item.end_ms is None else f"until {reader.at(item.end_ms)}"
     why = "no readings"
-    if item.peak_c is not None:
+    if item.reason is BreakReason.WARM and item.peak_c is not None:
         why = f"too warm, up to {reader.temperature(item.peak_c)}"
     lost = f"{item.lost_h:.1f} h of the count lost" if item.lost_h >= 0.05 else "no hours lost"
     return f"From {reader.at(item.start_ms)} {until}: {why}; {lost}."

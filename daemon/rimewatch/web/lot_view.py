@@ -40,6 +40,8 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
     if story.entries.thawing is not None:
         since = wording.local_moment(story.entries.thawing.at_ms, zone)
         lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
+    if story.need is not None and story.need.receipt_too_warm:
+        lines.append("It came in above 5 °C (41 °F): refuse it (FDA Food Code 2022, 3-202.11(A)).")
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
     return {

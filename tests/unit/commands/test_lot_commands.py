@@ -212,8 +212,8 @@ def test_only_complete_proofs_are_listed_as_ready(run: Run, now_ms: int) -> None
         "tuna",
         "bought-frozen",
     }
-    assert "may be served raw (own freezing)" in lots["long"]
-    assert "may be served raw (exempt)" in lots["tuna"]
+    assert "parasite proof complete (own freezing)" in lots["long"]
+    assert "parasite proof complete (exempt)" in lots["tuna"]
     assert "the supplier's statement on freezing" in lots["bought-frozen"]
     assert "Its hold is not complete: " in lots["short"]
     assert "statement on feed and raising is not on file" in lots["farmed"]
@@ -257,6 +257,10 @@ def test_thawing_reminds_of_the_packaging_and_of_a_missing_proof(run: Run, now_m
         (("thaw", "L-1", "freezer-1"), "freezer-1 is a freezer and thaws nothing"),
         (("freeze", "L-1", "walk-in", "20C-168h"), "walk-in is a walk-in and freezes nothing"),
         (("move", "L-7", "walk-in"), 'there is no lot "L-7"'),
+        (
+            ("receive", "L-1", "--species", "Salmo salar", "--origin", "wild"),
+            'lot "L-1" is on the books already; give other fish a number of its own',
+        ),
         (("correct", "L-1", "--reason", "a slip"), "nothing to correct was given"),
         (("cancel", "9", "--reason", "a slip"), "there is no entry 9"),
         (("record", "L-1", "--format", "pdf"), "name its file with --out"),
@@ -274,6 +278,40 @@ def test_slip_is_refused_in_one_sentence(run: Run, words: tuple[str, ...], sente
         run(*words)
 
     assert sentence in str(refused.value)
+
+
+def test_number_whose_receipt_was_cancelled_is_free_again(run: Run) -> None:
+    """It was never that fish's."""
+    receive(run, "L-1")
+    run("cancel", "1", "--reason", "that was another lot")
+
+    receive(run, "L-1", "--species", "Salmo salar")
+
+    assert "Salmo salar" in run("list").output
+
+
+def test_list_never_calls_fish_that_came_in_too_warm_fit_to_be_served(run: Run) -> None:
+    """An exemption is one from freezing; it says nothing of the cold."""
+    receive(run, "L-1", "--species", "Thunnus albacares", "--celsius", "18")
+
+    said = run("list").output
+
+    assert "parasite proof complete (exempt); came in above 5 °C (41 °F), to be refused" in said
+    assert "may be served" not in said
+
+
+def test_option_of_other_countries_is_never_offered_as_one_of_the_food_code(run: Run) -> None:
+    """24 h at −20 °C are of the European Union and of Japan."""
+    offered = receive(run, "L-1", "--celsius", "1.0", "--thickness-mm", "30").output.splitlines()
+    said = run("freeze", "L-1", "ulf-1", "20C-24h").output
+
+    assert all(
+        line.endswith("; no option of the FDA Food Code.") is line.startswith("  20C-24h in")
+        for line in offered
+        if ": complete " in line
+    )
+    assert "no option of the FDA Food Code; where that is in force it is not enough" in said
+    assert "Food Code" not in run("freeze", "L-1", "ulf-1", "35C-15h").output
 
 
 def test_correction_and_cancelled_entry_both_stay_on_the_record(run: Run) -> None:

@@ -3,6 +3,7 @@
 import io
 import json
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -23,6 +24,7 @@ from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
 from rimewatch.report.lot_record_pdf import lot_record_pdf
 from rimewatch.report.lot_record_text import WIDTH, lot_record_text
+from rimewatch.rules.watch import BreakReason
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, Scale
 
@@ -125,6 +127,19 @@ def test_record_as_json_is_in_celsius_and_utc() -> None:
     assert [i["reason"] for i in told["hold"]["interruptions"]] == ["warm"]
     assert told["hold"]["interruptions"][0]["lost_h"] == pytest.approx(30.2, abs=0.1)
     assert told["entries"][5]["entered"] == "2026-02-11T07:00:00Z"
+
+
+def test_interruption_by_silence_is_not_called_too_warm() -> None:
+    """A break keeps the temperature last seen before it; that one was cold."""
+    whole = record()
+    assert whole.hold is not None
+    silence = replace(whole.hold.interruptions[0], reason=BreakReason.GAP, peak_c=-24.1)
+    quiet = replace(whole, hold=replace(whole.hold, interruptions=(silence,)))
+
+    (said,) = lot_page(saltmarsh(), quiet).interruptions
+
+    assert "no readings" in said
+    assert "warm" not in said
 
 
 @pytest.mark.parametrize(
