@@ -85,7 +85,9 @@ def test_acknowledge_with_a_promise_names_the_very_alarm(
     assert last.alarm.startswith("case-1:holding:")
     assert running.service.wait_for(entries=3, timeout_s=PATIENCE_S)
     with JournalReader.open(running.journal_path) as journal:
-        (alarm,) = [row for row in journal.standing_alarms() if row.id == last.alarm]
+        alarm = journal.alarm(last.alarm)
+    assert alarm is not None
+    assert alarm.returned_ms is None
     kept = alarm_from_json(alarm.text)
     assert kept.first_acknowledged_ms is not None
     # This test's clock is an hour ahead: the half hour has passed, and it rings again.

@@ -268,7 +268,10 @@ def test_alarm_of_a_unit_that_the_configuration_lost_ends_at_the_hangup(
         config.write_text(config.read_text().replace("case-1", "case-2"))
         service.send(signal.SIGHUP)
         service.wait_for("was read again and is in use")
-        until(lambda: service.look(lambda j: not j.standing_alarms()), "the end of the alarm")
+        until(
+            lambda: service.look(lambda j: not j.alarms_between(10**14, 10**14)),
+            "the end of the alarm",
+        )
         assert service.stop() == 0
         events = service.look(lambda j: j.events_between(0, 10**14)) or []
 

@@ -24,7 +24,7 @@ def use_by_of(shop: Shop, store: ReadingStore, story: LotStory, now_ms: int) -> 
     use_by_ms: int | None = None
     if story.ice_days >= limit:
         use_by_ms = now_ms
-    elif at_c is not None and spoilage.root_rate(at_c) > 0.0:
+    elif at_c is not None and spoilage.in_domain(at_c):
         left_days = spoilage.life_left(limit, story.ice_days, at_c)
         use_by_ms = now_ms + round(left_days * MS_PER_DAY)
     return UseBy(limit_ice_days=limit, at_c=at_c, use_by_ms=use_by_ms)

@@ -106,11 +106,6 @@ def page(
     )
 
 
-def standing(connection: sqlite3.Connection) -> list[AlarmRow]:
-    """Return the alarms that have not returned to normal, by their raising."""
-    return _alarms(connection.execute(f"{_ALARM} WHERE returned_ms IS NULL ORDER BY raised_ms, id"))
-
-
 def add_message(
     connection: sqlite3.Connection,
     *,

@@ -209,11 +209,6 @@ class JournalReads:
         with self._snapshot() as connection:
             return alarms.page(connection, from_ms, to_ms, after, limit)
 
-    def standing_alarms(self) -> list[alarms.AlarmRow]:
-        """Return the alarms that have not returned to normal."""
-        with self._snapshot() as connection:
-            return alarms.standing(connection)
-
     def messages_between(self, from_ms: int, to_ms: int) -> list[alarms.MessageRow]:
         """Return the messages with ``from_ms <= at <= to_ms``."""
         with self._snapshot() as connection:

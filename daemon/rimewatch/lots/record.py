@@ -95,8 +95,8 @@ class UseBy:
     at_c: float | None
     """The governing temperature it is kept at now; None: nobody measures it."""
     use_by_ms: int | None
-    """When that is used up if it stays at that temperature; None: it cannot be told, or the
-    fish is so cold that nothing is used."""
+    """When that is used up if it stays at that temperature; None: it cannot be told, since
+    nobody measures it or it is frozen or warm, outside the range of the model."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

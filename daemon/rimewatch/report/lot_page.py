@@ -28,6 +28,7 @@ from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.report.sections import option_words
 from rimewatch.rules.watch import BreakReason
+from rimewatch.science.spoilage import root_rate
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale, States, UnitId
 
@@ -293,12 +294,22 @@ def _use_by(record: LotRecord, reader: _Reader) -> str:
     assert use_by is not None, "asked for only where there is one"
     text = f" The shop allows {use_by.limit_ice_days:g}"
     if use_by.use_by_ms is None:
-        return f"{text}; at its present temperature it loses nothing of them. Quality, not safety."
+        return f"{text}; {_untold(use_by.at_c, reader)}. Quality, not safety."
     at = reader.at(use_by.use_by_ms)
     if use_by.use_by_ms <= record.made_ms:
         return f"{text}: used up. Quality, not safety."
     kept = "" if use_by.at_c is None else f" at the present {reader.temperature(use_by.at_c)}"
     return f"{text}: used up {at}{kept}. Quality, not safety."
+
+
+def _untold(at_c: float | None, reader: _Reader) -> str:
+    """Return why it is not told when they are used up."""
+    if at_c is None:
+        return "how long the rest lasts is not known: its temperature is not measured now"
+    at = f"at its present {reader.temperature(at_c)}"
+    if root_rate(at_c) == 0.0:
+        return f"{at} it uses none of them"
+    return f"how long the rest lasts {at} is not known: the estimate is for fresh, cold fish"
 
 
 def _place(place: Place, reader: _Reader) -> tuple[str, ...]:

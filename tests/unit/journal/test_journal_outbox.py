@@ -137,7 +137,7 @@ class TestAlarms:
         found = journal.alarms_between(T0 + 10, T0 + 20)
 
         assert [alarm.id for alarm in found] == ["across", "inside", "standing"]
-        assert [alarm.id for alarm in journal.standing_alarms()] == ["standing"]
+        assert [alarm.id for alarm in journal.alarms_between(T0 + 30, T0 + 40)] == ["standing"]
 
     def test_an_alarm_is_written_in_place_of_its_former_state(self, journal: Journal) -> None:
         """One alarm is one row for its whole life."""

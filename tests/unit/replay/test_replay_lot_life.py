@@ -271,3 +271,16 @@ def test_use_by_is_the_shops_own_and_at_the_present_temperature() -> None:
         "at": paper.iso((48 + 8 * 24) * H),
     }
     assert lot(paper)["use_by"] is None, "the shop without a limit sets none"
+
+
+@pytest.mark.parametrize("present_c", [-20.0, -5.0, 18.0])
+def test_use_by_of_frozen_or_warm_fish_is_not_foretold(present_c: float) -> None:
+    """The model is of fresh, cold fish: beyond its range no day is named."""
+    text = '[shop]\nname = "S"\ntimezone = "UTC"\nuse_by_ice_days = 10\n' + unit(lag_s=0)
+    ten_days = load_shop(text + probe("case", every_s=EVERY_S, stale_s=1800))
+    paper = steady(Paper(START).receive(0, celsius=0.0), present_c, 0, 2, "case")
+    paper.do(0, "move-lot", lot="L1", unit="case-1")
+
+    found = lot(paper, ten_days)
+
+    assert (found["use_by"]["at_c"], found["use_by"]["at"]) == (present_c, None)

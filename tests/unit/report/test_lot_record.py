@@ -18,7 +18,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.intake.trace import read_trace
-from rimewatch.lots.record import LotRecord
+from rimewatch.lots.record import LotRecord, UseBy
 from rimewatch.report.hold_chart import hold_chart_png
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
@@ -106,6 +106,23 @@ def test_record_as_text_is_the_golden_one() -> None:
     text = lot_record_text(lot_page(saltmarsh(), record()))
 
     assert text == GOLDEN.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("at_c", "said"),
+    [
+        (None, "how long the rest lasts is not known: its temperature is not measured now."),
+        (-20.0, "at its present −4.0 °F it uses none of them."),
+        (18.0, "how long the rest lasts at its present 64.4 °F is not known: the estimate is for"),
+    ],
+)
+def test_record_says_why_no_use_by_can_be_told(at_c: float | None, said: str) -> None:
+    """Fish that nobody measures is not called fish that loses nothing."""
+    use_by = UseBy(limit_ice_days=12.0, at_c=at_c, use_by_ms=None)
+
+    text = lot_record_text(lot_page(saltmarsh(), replace(record(), use_by=use_by)))
+
+    assert f"The shop allows 12; {said}" in " ".join(text.split())
 
 
 def test_record_as_text_fits_its_width() -> None:
