@@ -163,8 +163,7 @@ def _spans(
             runs[-1].append((day, minute))
         else:
             runs.append([(day, minute)])
-    whole_week = len(minutes) == 7 * _MINUTES_A_DAY
-    if wraps and len(runs) > 1 and not whole_week:
+    if wraps and len(runs) > 1:
         first, last = runs[0][0], runs[-1][-1]
         if first[1] == 0 and first[0].weekday() == 0 and _next(last)[0].weekday() == 0:
             runs[0] = runs.pop() + runs[0]

@@ -355,3 +355,16 @@ def test_engine_state_from_a_longer_escalation_is_carried_on(
     new.right("20:00:00")
 
     assert new.messages == ["20:00:00 first returned", "20:00:00 owner returned"]
+
+
+def test_engine_alarm_of_one_unit_concerns_that_unit(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Whoever reads the record sees where it was, though the rule named no list of units."""
+    desk = open_desk(shop_of(step(0, "first")))
+
+    desk.wrong("18:00:00")
+    desk.wrong("18:00:00", None, Rule.POWER_LOSS)
+
+    assert desk.alarm().units == ("case-1",)
+    assert desk.alarm(None, Rule.POWER_LOSS).units == ()

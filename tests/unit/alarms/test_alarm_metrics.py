@@ -216,3 +216,14 @@ def test_metrics_read_the_engine_s_own_record(
     assert figures.alarms_per_day == 24
     assert figures.repeats_sent == 2
     assert figures.to_acknowledge_median_s == 21 * 60
+
+
+def test_metrics_are_of_the_time_looked_at_wherever_it_lies() -> None:
+    """Eleven alarms at once on the third day, looked at over the third and the fourth."""
+    begin_ms = 2 * MS_PER_DAY
+    record = [alarm(begin_ms + H, unit=f"case-{i}") for i in range(11)]
+
+    figures = measure(record, begin_ms, 2 * begin_ms)
+
+    assert figures.alarms_per_day == 5.5
+    assert figures.flood_share == pytest.approx(10 / (48 * 60))

@@ -308,6 +308,20 @@ def test_alarm_twice_in_one_instant_is_one_alarm(
     assert desk.messages == ["18:00:00 first raised", "18:00:00 first returned"]
 
 
+def test_alarm_that_comes_back_in_the_instant_of_its_return_is_the_same_one(
+    open_desk: Make, shop_of: Make, escalation: Any
+) -> None:
+    """Two rules may speak in one batch: nobody is told of a second alarm for it."""
+    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+
+    desk.wrong("18:00:00")
+    desk.right("18:05:00")
+    desk.wrong("18:05:00")
+
+    assert len(desk.record) == 1
+    assert desk.alarm().chatter == 1
+
+
 def test_chattering_after_a_shelf_goes_on_repeating(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from freezegun import freeze_time
 
-from rimewatch.alarms.rota import Gap, RotaPolicy, gaps
-from rimewatch.shop import Shift
+from rimewatch.alarms.rota import Gap, RotaPolicy, first_told, gaps, told_by, whom
+from rimewatch.shop import Contact, Shift
 from rimewatch.vocabulary import About, ContactId
 
 ON_CALL = ContactId("on-call")
@@ -202,3 +202,42 @@ def test_repeat_after_the_hand_over_goes_to_whoever_has_taken_over(
         (About.RETURNED, "anna"),
         (About.RETURNED, "ben"),
     ]
+
+
+def test_gap_of_every_week_is_told_once_and_not_again_for_each_holiday() -> None:
+    """Christmas, a Friday, is no day of the rota's own: its hour without anybody is known."""
+    every_noon = [
+        Gap(f"{day} 12:00", f"{day} 13:00")
+        for day in ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+    ]
+    shifts = (shift("anna", "08:00", "12:00"), shift("ben", "13:00", "08:00"))
+
+    assert list(gaps(shifts, [CHRISTMAS])) == every_noon
+
+
+def test_gap_of_the_second_of_two_holidays_is_told_once() -> None:
+    """It is the day after the first as well as a holiday itself."""
+    shifts = (*DAY_AND_NIGHT, shift("eve", "00:00", "20:00", frozenset(), on_holidays=True))
+    both = [CHRISTMAS, date(2026, 12, 26)]
+
+    assert list(gaps(shifts, both)) == [
+        Gap("2026-12-25 20:00", "2026-12-26 00:00"),
+        Gap("2026-12-26 20:00", "2026-12-27 08:00"),
+    ]
+
+
+def test_names_that_can_be_told_are_the_contacts_and_then_the_rotas(
+    shop_of: Callable[..., Any], step: Callable[..., Any]
+) -> None:
+    """A test alarm may be sent to a person, or to whoever has the phone now."""
+    people = tuple(
+        Contact(id=ContactId(name), name=name, urls=("json://127.0.0.1:9000/",))
+        for name in ("owner", "anna", "ben")
+    )
+    shop = replace(shop_of(step(0, "on-call")), contacts=people, shifts=DAY_AND_NIGHT)
+    evening_ms = instant_ms("2026-03-03T21:00:00-06:00")
+
+    assert whom(shop) == ("owner", "anna", "ben", "on-call")
+    assert told_by(shop, "on-call", evening_ms) == ("ben",)
+    assert told_by(shop, "owner", evening_ms) == ("owner",)
+    assert first_told(shop, evening_ms) == ("ben",)

@@ -129,6 +129,16 @@ def test_name_that_says_too_little_is_not_settled(name: str, meant: tuple[str, .
     assert {find(one) for one in meant} == set(found.choices)
 
 
+def test_bare_tuna_may_be_a_skipjack_and_is_no_bonito() -> None:
+    """Trade usage (common practice, no source): a bonito is sold as bonito."""
+    found = find("tuna")
+
+    assert isinstance(found, Ambiguous)
+    genera = {one.scientific.partition(" ")[0] for one in found.choices}
+    assert {"Thunnus", "Katsuwonus"} <= genera
+    assert "Sarda" not in genera
+
+
 @pytest.mark.parametrize(
     "name",
     [

@@ -205,6 +205,25 @@ def test_hold_is_not_credited_between_the_first_units_silence_and_the_seconds_ol
     assert hours(found) == (0.0, None, 9.0)
 
 
+def test_hold_carried_through_a_freezer_goes_on_in_the_one_after_it() -> None:
+    """For three minutes it stood where the last reading was from just before it came."""
+    third = UnitId("freezer-3")
+    known = {ONE: record(10), TWO: record(9.99), third: record(40)}
+
+    found = evaluate_hold(
+        Option.F20C_24H,
+        [
+            Placement(unit=ONE, from_ms=0.0, to_ms=10.0 * H),
+            Placement(unit=TWO, from_ms=10.0 * H, to_ms=10.05 * H),
+            Placement(unit=third, from_ms=10.05 * H, to_ms=None),
+        ],
+        lambda unit, _: known[unit],
+        lambda _, __: 0.0,
+    )
+
+    assert hours(found) == (0.0, 24.0, 24.0)
+
+
 # --- solid ----------------------------------------------------------------------------------
 
 
@@ -216,10 +235,11 @@ def test_hold_of_15_hours_counts_from_solid_not_from_cold() -> None:
 
 
 def test_hold_of_15_hours_broken_before_solid_freezes_anew() -> None:
-    """Five cold hours, a break, and six more to be solid."""
+    """Five cold hours, a break, and six more to be solid: no hour of the count is lost."""
     found = held(Option.F35C_15H, record(40, broken(5, 6)), solid_h=6.0)
 
     assert hours(found) == (12.0, 27.0, 15.0)
+    assert [one.lost_h for one in found.interruptions] == [0.0]
 
 
 def test_hold_of_a_fish_that_is_never_solid_is_never_credited() -> None:

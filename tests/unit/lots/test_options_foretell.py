@@ -3,7 +3,7 @@
 import pytest
 
 from rimewatch.lots.foretell import Advice, advice, foretell, hours_lost
-from rimewatch.lots.hold import Break, ColdRecord, Hold
+from rimewatch.lots.hold import REQUIRED_H, Break, ColdRecord, Hold
 from rimewatch.lots.options import (
     Outlook,
     Prospect,
@@ -76,6 +76,7 @@ def test_prospect_is_complete_after_its_lead_and_its_hours(option: Option, hours
     one = prospect(found, option)
 
     assert (one.outlook, one.complete_ms) == (Outlook.STEADY, NOW_MS + hours * H)
+    assert one.lead_h == hours - REQUIRED_H[option]
 
 
 def test_prospects_come_with_the_earliest_first() -> None:
@@ -94,7 +95,12 @@ def test_prospects_come_with_the_earliest_first() -> None:
 
 @pytest.mark.parametrize(
     ("cold_h", "outlook"),
-    [(24.0, Outlook.STEADY), (23.9, Outlook.BROKEN), (0.0, Outlook.TOO_WARM)],
+    [
+        (24.0, Outlook.STEADY),
+        (23.9, Outlook.BROKEN),
+        (0.5, Outlook.BROKEN),
+        (0.0, Outlook.TOO_WARM),
+    ],
 )
 def test_prospect_asks_for_cold_as_long_as_it_takes_itself(cold_h: float, outlook: Outlook) -> None:
     """9 h until solid and 15 h: a unit that was broken 23.9 h ago has not shown it can."""
