@@ -211,7 +211,9 @@ def _by_shape_of_return(evidence: Evidence, rise: Rise) -> Verdict:
             explanation=f"The air rose for {rose} and came back by itself: a long defrost, or a "
             "failure that passed.",
         )
-    is_shut = evidence.has_door_contact and _open_ms(evidence, rise) < SHUT_SHARE * rising_ms
+    open_ms = _open_ms(evidence, rise)
+    is_shut = evidence.has_door_contact and open_ms < SHUT_SHARE * rising_ms
+    never_opened = evidence.has_door_contact and not open_ms
     like_defrost = rising_ms >= SHORTEST_DEFROST_MS and falling_ms <= SLOW_RETURN_MS
     if like_defrost and (is_shut or rise.half_way <= STEADY_HALF_WAY):
         door = "with the door shut, " if is_shut else ""
@@ -220,7 +222,8 @@ def _by_shape_of_return(evidence: Evidence, rise: Rise) -> Verdict:
             explanation=f"The air rose steadily for {rose}, {door}and was falling again within "
             f"{fell}, as in a defrost that no schedule names.",
         )
-    if rise.steep and rise.turned_ms - rise.onset_ms <= PROMPT_RECOVERY_MS:
+    is_prompt = rise.turned_ms - rise.onset_ms <= PROMPT_RECOVERY_MS
+    if rise.steep and is_prompt and not never_opened:
         return Verdict(
             cause=Cause.DOOR,
             explanation="The air rose within minutes and came back promptly, as after a door.",

@@ -125,6 +125,15 @@ def test_steep_rise_that_comes_back_promptly_is_a_door_even_without_a_contact() 
     assert verdict.cause is Cause.DOOR
 
 
+def test_door_whose_contact_says_that_it_stayed_shut_is_not_accused() -> None:
+    """The record of an inspector would contradict itself."""
+    air = calm() + pulse(6.0, 4, 6, 10) + calm(60)
+
+    verdict = explain(evidence(air, end_minute=140, has_door_contact=True))
+
+    assert verdict.cause is Cause.UNKNOWN
+
+
 def test_steep_rise_that_comes_back_slowly_is_warm_loading() -> None:
     """Warm goods heat the air at once and are cooled over hours."""
     air = calm() + pulse(6.0, 4, 60, 120) + calm(30)
