@@ -85,7 +85,7 @@ def take_pictures(folder: Path) -> list[Path]:
     with _night() as night, _signed_in(night) as page:
         for sight in SIGHTS:
             night.play_until(sight.at_ms)
-            page.goto(night.address + sight.path)
+            _open(page, night.address + sight.path)
             page.get_by_text(sight.shows).first.wait_for()
             page.get_by_text("not followed time").wait_for(state="detached")
             written.append(folder / f"{sight.name}.png")
@@ -179,6 +179,17 @@ def _signed_in(night: _Night) -> Iterator[Page]:
         page.wait_for_url(f"{night.address}/")
         yield page
         browser.close()
+
+
+def _open(page: Page, address: str) -> None:
+    """Go to a page; a morning's is there when its charts are drawn, some seconds after its hour."""
+    for _ in range(round(PATIENCE_S)):
+        answer = page.goto(address)
+        assert answer is not None, address
+        if answer.ok:
+            return
+        page.wait_for_timeout(1000)
+    raise AssertionError(f"{address} is not there")
 
 
 def _small(picture: bytes) -> bytes:

@@ -73,12 +73,15 @@ def _seal_line(now: Standing, before: date) -> str:
 def _past(shop: Shop, now: Standing, day: str) -> _Shown:
     from rimewatch.evaluation.mornings import instant_ms
     from rimewatch.report.wording import local_zone
+    from rimewatch.service.mornings import is_in_hand
 
     try:
         wanted = date.fromisoformat(day)
     except ValueError:
         raise UserError(f'"{day}" is no date; expected one such as 2026-03-03') from None
     found = now.journal.summary(wanted)
+    if found is None and is_in_hand(now.journal, wanted):
+        raise UserError(f"the charts of {day} are being drawn; ask again in some seconds")
     if found is None:
         raise UserError(f"there is no summary of {day}; the service was not watching that morning")
     made_ms = instant_ms(wanted, shop.summary_at, shop.timezone)

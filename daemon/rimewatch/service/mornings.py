@@ -20,6 +20,7 @@ from rimewatch.evaluation.ledger import Account
 from rimewatch.evaluation.outcome import SummaryDue
 from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.journal import Journal
+from rimewatch.journal.reader import JournalReads
 from rimewatch.report.message import Message
 from rimewatch.report.morning import MorningDraft, draft_morning
 from rimewatch.report.seal_line import seal_line
@@ -40,6 +41,16 @@ DRAFT_STATE: Final = "morning draft "
 PATIENCE_S: Final = 300.0
 """How long to wait for a morning's charts once those before it are done (our choice): a hundred
 units on a busy machine take 22 s. After that its words are kept alone."""
+
+
+def is_in_hand(journal: JournalReads, day: date) -> bool:
+    """Whether the words of a morning are kept, and its charts are being drawn."""
+    return day.isoformat() in _days_in_hand(journal)
+
+
+def _days_in_hand(journal: JournalReads) -> list[str]:
+    found: list[str] = json.loads(journal.load_state(IN_HAND_STATE) or "[]")
+    return found
 
 
 class Mornings:
@@ -66,7 +77,7 @@ class Mornings:
 
     def resume(self) -> None:
         """Go on from what is on the disk: at the start, and after a batch that failed."""
-        self._in_hand = json.loads(self._journal.load_state(IN_HAND_STATE) or "[]")
+        self._in_hand = _days_in_hand(self._journal)
         self._kept.clear()
         self._moved_s = self._clock.monotonic_s()
         self._go_on()

@@ -15,7 +15,7 @@ from rimewatch.journal.events import SummaryRow
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.service.charts import Charts
-from rimewatch.service.mornings import IN_HAND_STATE, PATIENCE_S
+from rimewatch.service.mornings import PATIENCE_S, is_in_hand
 from rimewatch.service.pen import Pen
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_MINUTE, About, ProbeId
@@ -139,6 +139,7 @@ def test_alarm_in_the_hour_of_the_summary_does_not_wait_for_its_charts(
     desk = open_desk()
     desk.watch(MORNING_MS + 1)
     assert (desk.kept(), desk.posted()) == (None, [])
+    assert is_in_hand(desk.journal, DAY)
 
     desk.clock.move_to(MORNING_MS + 2)
     desk.writer.take([arrived("three", 9.0, MORNING_MS + 2)])
@@ -151,6 +152,7 @@ def test_alarm_in_the_hour_of_the_summary_does_not_wait_for_its_charts(
     desk.writer.take(())
 
     assert desk.kept() == whole
+    assert not is_in_hand(desk.journal, DAY)
     assert [row.at_ms for row in desk.posted()] == [MORNING_MS]
     assert not desk.writer.has_work()
     desk.writer.take(())
@@ -268,4 +270,3 @@ def test_mornings_that_were_missed_are_each_kept_once_in_their_order(
         "2026-03-02",
     ]
     assert [row.at_ms for row in desk.posted()] == [MORNING_MS + 2 * MS_PER_DAY]
-    assert desk.journal.load_state(IN_HAND_STATE) == "[]"
