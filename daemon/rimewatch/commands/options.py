@@ -1,5 +1,6 @@
 """What several commands ask for in the same way: configuration, journal, times, places."""
 
+import getpass
 import os
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -46,11 +47,19 @@ def journal_option(command: F) -> F:
     )(command)
 
 
+def _login() -> str:
+    """Return who is logged in; empty where the system has no name for them."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return ""
+
+
 def who_option(command: F) -> F:
     """Add ``--who``."""
     return click.option(
         "--who",
-        default=lambda: os.environ.get("USER", ""),
+        default=_login,
         help="Who does it, for the record.  [default: your login]",
     )(command)
 

@@ -13,7 +13,7 @@ from rimewatch.commands.standing import enter, existing, standing
 from rimewatch.entries import CalibrationCheck
 from rimewatch.errors import UserError
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Measures, ProbeId
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Measures, ProbeId, Scale
 
 if TYPE_CHECKING:
     from rimewatch.science.ice_point import IcePointCheck
@@ -38,7 +38,7 @@ def list_probes(config: Path, journal: Path) -> None:
     """List each probe's last reading, battery, clock, offset and checks."""
     from rimewatch.evaluation.clock_note import offset_s_of
     from rimewatch.intake.offsets import checks_of
-    from rimewatch.report.wording import duration, temperature
+    from rimewatch.report.wording import duration
     from rimewatch.service.resume import clock_notes
 
     shop = load(config, sends=False)
@@ -49,9 +49,7 @@ def list_probes(config: Path, journal: Path) -> None:
             if last is None:
                 parts = ["no reading yet"]
             else:
-                said = f"{last[1]:g}"
-                if probe.measures.is_temperature:
-                    said = temperature(last[1], shop.display)
+                said = reading_words(probe.measures, last[1], shop.display)
                 parts = [f"{said}, {duration((now.now_ms - last[0]) / MS_PER_S)} ago"]
             if probe.id in now.evaluator.batteries:
                 parts.append(f"battery {now.evaluator.batteries[probe.id]:g}")
@@ -68,6 +66,27 @@ def list_probes(config: Path, journal: Path) -> None:
                     probe, checks_of(now.evaluator.entries, probe.id), now.now_ms
                 )
             click.echo(f"{probe.id}: {'; '.join(parts)}")
+
+
+def reading_words(measures: Measures, value: float, scale: Scale) -> str:
+    """Return a reading as people say it: a temperature in the shop's scale, a contact by its state.
+
+    Args:
+        measures: What the probe measures.
+        value: °C, percent of humidity, or 1 of a contact that is open or wet and 0 otherwise.
+        scale: The scale that people read.
+    """
+    from rimewatch.report.wording import temperature
+
+    if measures.is_temperature:
+        return temperature(value, scale)
+    match measures:
+        case Measures.DOOR:
+            return "open" if value >= 0.5 else "closed"
+        case Measures.WATER:
+            return "wet" if value >= 0.5 else "dry"
+        case _:
+            return f"{value:g} %"
 
 
 def _about_checks(probe: Probe, checks: list[CalibrationCheck], now_ms: int) -> list[str]:
