@@ -1,6 +1,7 @@
 """Fixtures that several folders of tests share: a real broker, started on a port of its own."""
 
 import os
+import shutil
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,25 @@ from rimewatch.shop import Broker
 hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
 hypothesis.settings.register_profile("home", deadline=None)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
+
+QUICKLY_S = (0.1, 0.1)
+"""Between two attempts to connect. A shop's are whole seconds; the client takes parts of one."""
+
+MEMORY = Path("/dev/shm")
+ROOM_BYTES = 1 << 30
+"""What a whole run keeps at once is a third of it at most."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let the tests' folders lie in memory, where there is room; the environment may say where.
+
+    The journal is written as it always is, with every sync. A disk makes each of those wait some
+    milliseconds, tens of thousands of times, and no test could tell: what a sync is for is a power
+    cut of the whole machine, and a killed process leaves what it has written in either place.
+    """
+    usable = MEMORY.is_mount() and os.access(MEMORY, os.W_OK | os.X_OK)
+    if not config.option.basetemp and usable and shutil.disk_usage(MEMORY).free > ROOM_BYTES:
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
 @pytest.fixture
@@ -64,7 +84,7 @@ def new_session() -> Iterator[Callable[..., BrokerSession]]:
             clock or SystemClock(),
             expect_session=expect_session,
             earlier=earlier,
-            reconnect_s=(1, 1),
+            reconnect_s=QUICKLY_S,
         )
         if not speaks_5:
             session._protocol = MQTTv311  # as after a broker's refusal of 5

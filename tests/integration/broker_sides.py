@@ -16,6 +16,7 @@ from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 
 LIMIT_S = 60.0
+CANARY_EVERY_S = 0.2
 TOPIC = "shop/case-1/air"
 
 
@@ -55,10 +56,15 @@ class Shopkeeper:
         self.run_until(lambda: self.count(Happening.CONNECTED) >= connections)
         end_s = time.monotonic() + LIMIT_S
         canary = f"canary {connections} {id(self)}".encode()
-        while not any(message.payload == canary for message in self.messages):
+
+        def came() -> bool:
+            return any(message.payload == canary for message in self.messages)
+
+        while not came():
             assert time.monotonic() < end_s, "the canary never came"
             publish.single(TOPIC, canary, qos=1, hostname="127.0.0.1", port=port)
-            self.run_for(0.2)
+            again_s = time.monotonic() + CANARY_EVERY_S
+            self.run_until(lambda due_s=again_s: came() or time.monotonic() >= due_s)
 
     def count(self, what: Happening) -> int:
         """Count the events of a kind."""

@@ -70,7 +70,8 @@ class TestOddBrokers:
             fault = keeper.until_event(Happening.FAULT)
 
         keeper.run_until(lambda: keeper.readings() == sent)
-        assert "ZeroDivisionError while handling message" in fault.text
+        # Of the message, or of the broker's word that it has our status: whichever came first.
+        assert "ZeroDivisionError while handling " in fault.text
 
     def test_silent_listener_is_told_and_both_versions_tried(self, new_session: NewSession) -> None:
         """A port that is not MQTT's is named; both versions of the protocol are offered."""

@@ -322,7 +322,8 @@ class TestWhatBefallsASession:
         broker = start_mosquitto(passwords)
         keeper = Shopkeeper(new_session(broker.url, username="shop", password="wr0ng"))
         keeper.until_event(Happening.REFUSED)
-        keeper.run_for(2.5)  # two more attempts
+        refused = "not authorised"
+        keeper.run_until(lambda: (broker.folder / "mosquitto.log").read_text().count(refused) >= 3)
 
         sentence = (
             f"The broker at {broker.url} refused the user name or password, or may not let this "

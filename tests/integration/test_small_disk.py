@@ -1,7 +1,9 @@
 """A disk that fills up or takes no writing: nothing is lost, and the fish is watched meanwhile."""
 
 import signal
+from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -16,6 +18,13 @@ pytestmark = pytest.mark.integration
 NAME = "rimewatch.db"
 NOTHING_RECORDED = "Saltmarsh Row Fish: nothing is recorded"
 WARM_UNRECORDED = "Not recorded. Front display case: fish too warm"
+
+
+@pytest.fixture
+def place() -> Iterator[Path]:
+    """Give a folder that the disk's namespace sees as well: memory that has is its own."""
+    with TemporaryDirectory() as folder:
+        yield Path(folder)
 
 
 def kept(disk: SmallDisk) -> int | None:
@@ -34,11 +43,11 @@ def wait_for_warm_fish(receiver: Receiver, start: str) -> None:
 
 
 def test_disk_that_fills_up_loses_nothing_and_the_fish_is_watched_meanwhile(
-    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+    place: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """The service even dies while nothing can be written: the broker still has every reading."""
-    config = write_shop(tmp_path, mosquitto.port, receiver.port)
-    with SmallDisk(tmp_path / "disk", tmp_path / "copies") as disk:
+    config = write_shop(place, mosquitto.port, receiver.port)
+    with SmallDisk(place / "disk", place / "copies") as disk:
         with service_on(disk, config) as service, Probes(mosquitto.port) as probes:
             service.wait_for("Listening")
             disk.fill()
@@ -63,11 +72,11 @@ def test_disk_that_fills_up_loses_nothing_and_the_fish_is_watched_meanwhile(
 
 
 def test_disk_that_is_read_only_at_the_start_does_not_end_the_watch(
-    tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
+    place: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """After a fault the machine starts so: it is told, the fish is watched, and all caught up."""
-    config = write_shop(tmp_path, mosquitto.port, receiver.port)
-    with SmallDisk(tmp_path / "disk", tmp_path / "copies") as disk:
+    config = write_shop(place, mosquitto.port, receiver.port)
+    with SmallDisk(place / "disk", place / "copies") as disk:
         with service_on(disk, config) as service:
             service.wait_for("Listening")
             assert service.stop() == 0

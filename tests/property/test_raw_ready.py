@@ -17,8 +17,8 @@ from rimewatch.intake.trace import read_trace
 from rimewatch.rules.provisions_food_code import EXEMPT_TUNA_SPECIES
 
 H: Final = 3600.0
-EVERY_S: Final = 1800.0
-STALE_S: Final = 3600.0
+EVERY_S: Final = 3600.0
+STALE_S: Final = 7200.0
 UNCERTAIN_C: Final = 0.3
 LINES_C: Final = {"20C-168h": -20.0, "20C-24h": -20.0, "35C-15h": -35.0}
 HOURS: Final = {"20C-168h": 168.0, "20C-24h": 24.0, "35C-15h": 15.0}

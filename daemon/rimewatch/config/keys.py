@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, time
 from enum import StrEnum
+from functools import cache
 from typing import Annotated, Any, Literal
 from zoneinfo import available_timezones
 
@@ -99,8 +100,14 @@ def _named(value: str) -> str:
     return value
 
 
+@cache
+def _zones() -> frozenset[str]:
+    # Each call of the library walks through the whole database of time zones on the disk.
+    return frozenset(available_timezones())
+
+
 def _zone(value: str) -> str:
-    if value not in available_timezones():
+    if value not in _zones():
         raise ValueError("no such zone")
     return value
 

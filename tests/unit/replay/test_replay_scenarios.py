@@ -1,6 +1,8 @@
 """Simulated nights, replayed: who was woken, and for what, against what truly happened."""
 
 import io
+import itertools
+from collections.abc import Iterator
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -9,11 +11,13 @@ from typing import Any
 import pytest
 
 from rimewatch.config import load_shop
-from rimewatch.intake.trace import read_trace
+from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.replay import replay
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_DAY
 from rimewatch_sim.labels import labels_of
 from rimewatch_sim.library import load_scenario
-from rimewatch_sim.simulation import simulate
+from rimewatch_sim.simulation import Simulation, simulate
 from rimewatch_sim.trace import write_lines
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "saltmarsh-row.toml"
@@ -23,11 +27,17 @@ EXAMPLE = Path(__file__).parents[3] / "config" / "saltmarsh-row.toml"
 def night(name: str) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return a scenario's ledger and its ground truth."""
     simulation = simulate(load_scenario(name))
+    return replay(shop_of_it(), trace_of(simulation)).ledger, labels_of(simulation)
+
+
+def trace_of(simulation: Simulation) -> Iterator[TraceMessage | TraceEntry]:
     text = io.StringIO()
     write_lines(simulation.lines(), text)
-    shop = load_shop(EXAMPLE.read_text(encoding="utf-8"))
-    trace = read_trace(io.BytesIO(text.getvalue().encode()))
-    return replay(shop, trace).ledger, labels_of(simulation)
+    return read_trace(io.BytesIO(text.getvalue().encode()))
+
+
+def shop_of_it() -> Shop:
+    return load_shop(EXAMPLE.read_text(encoding="utf-8"))
 
 
 def alarms_of(ledger: dict[str, Any], rule: str) -> list[dict[str, Any]]:
@@ -79,8 +89,11 @@ def test_failing_case_is_foretold_before_its_fish_is_too_warm() -> None:
 
 
 def test_lid_left_open_is_foretold_before_the_holds_are_lost() -> None:
-    """Most of an hour before the first night's hold breaks, and by one alarm."""
-    ledger, _ = night("freezing-week")
+    """Most of an hour before the first night's hold breaks, and by one alarm in three days."""
+    lines = trace_of(simulate(load_scenario("freezing-week")))
+    first = next(lines)
+    days = itertools.takewhile(lambda line: line.at_ms < first.at_ms + 3 * MS_PER_DAY, lines)
+    ledger = replay(shop_of_it(), itertools.chain([first], days)).ledger
     (foretold,) = alarms_of(ledger, "projection")
     (lost,) = alarms_of(ledger, "hold-at-risk")
     ahead = datetime.fromisoformat(lost["raised"]) - datetime.fromisoformat(foretold["raised"])

@@ -227,6 +227,7 @@ def test_attempts_are_forgotten_after_a_quarter_of_an_hour() -> None:
     assert attempts.wait_s("somebody", "10.0.0.7", 100.0 + WITHIN_S) == 0.0
 
 
+@pytest.mark.usefixtures("full_cost")
 def test_people_file_holds_no_secret(people: People, tmp_path: Path) -> None:
     """Neither password nor session nor token; and only its owner reads it."""
     link = people.invite("Ana", Role.ACT, NOW_MS)
