@@ -18,6 +18,10 @@ _NOT_IN_IDS: Final = re.compile(r"[^A-Za-z0-9_-]+")
 INTERVALS_S: Final = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 """Intervals that devices are set to; the next longer one is proposed. Common practice."""
 
+PATIENCE_S: Final = 180
+"""Proposed at least before a probe counts as silent: three of a minute's readings. Three of a
+busy probe's would be a pause in the Wi-Fi, which would ring and take a freezing hold's hours."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
@@ -130,7 +134,10 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
         lines.append(f"scale = {toml_text(guess.scale)}    # by its range; see whether that is so")
     if guess.interval_s is not None and guess.measures in (*TEMPERATURES, "humidity"):
         longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
-        lines.append(f"every_s = {longer[0] if longer else round(guess.interval_s)}")
+        every_s = longer[0] if longer else round(guess.interval_s)
+        lines.append(f"every_s = {every_s}")
+        if 3 * every_s < PATIENCE_S:
+            lines.append(f"stale_s = {PATIENCE_S}    # silent for so long, it counts as gone")
     if guess.likeness:
         heard = f"; heard {guess.span}" if guess.span else ""
         lines.append(f"# looks like {guess.likeness}{heard}")

@@ -167,3 +167,17 @@ def test_thermometer_said_to_sit_in_the_fish_keeps_its_interval() -> None:
     )
 
     assert "every_s = 300" in unit_lines([place])
+
+
+@pytest.mark.parametrize(("every_s", "waits"), [(5, True), (30, True), (60, False), (300, False)])
+def test_busy_probe_is_not_called_silent_at_a_pause_of_the_network(
+    every_s: int, *, waits: bool
+) -> None:
+    """Three intervals of 5 s would ring at each hiccup, and take a freezing hold's hours."""
+    (guess,) = heard("shop/freezer-1/air", "-25", "-25", every_ms=every_s * 1000)
+    place = Place(id="freezer-1", name="Freezer", kind="freezer", probes=(guess,))
+
+    lines = unit_lines([place])
+
+    assert f"every_s = {every_s}" in lines
+    assert any(line.startswith("stale_s = 180 ") for line in lines) is waits
