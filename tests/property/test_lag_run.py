@@ -68,3 +68,18 @@ def test_lag_under_constant_air_stays_exactly_where_it_is() -> None:
     for minute in range(1, 20_000):
         lagging = lag_run.step(lagging, 1200.0, minute * 60_000, -20.3)
     assert lagging.governing_c == -20.3
+
+
+def test_lag_run_over_readings_hours_apart_equals_the_steps_bit_for_bit() -> None:
+    """A logger that is read once in three hours, in a shop that calls it stale after five."""
+    times = [(3 * n + n % 2) * 3_600_000 for n in range(50)]
+    values = [-20.0 + n % 7 for n in range(50)]
+    lagging = lag_run.begin(86_400.0, times[0], values[0], values[0])
+
+    run = lag_run.run(lagging, 86_400.0, 5 * 3.6e6, np.array(times[1:]), np.array(values[1:]))
+
+    stepped = []
+    for at_ms, value_c in zip(times[1:], values[1:], strict=True):
+        lagging = lag_run.step(lagging, 86_400.0, at_ms, value_c)
+        stepped.append(lagging.governing_c)
+    assert run.governing_c.tolist() == stepped

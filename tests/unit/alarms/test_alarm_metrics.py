@@ -227,3 +227,18 @@ def test_metrics_are_of_the_time_looked_at_wherever_it_lies() -> None:
 
     assert figures.alarms_per_day == 5.5
     assert figures.flood_share == pytest.approx(10 / (48 * 60))
+
+
+def test_metrics_flood_is_not_made_of_alarms_after_the_time_looked_at() -> None:
+    """Ten before its end and one at it are no flood of that time."""
+    assert floods([*[0] * 10, MIN], to_ms=MIN) == ()
+    assert len(floods([*[0] * 10, MIN - 1], to_ms=MIN)) == 1
+
+
+def test_metrics_of_300_alarms_a_day_need_cutting() -> None:
+    """From so many a day on, not only beyond (IEC 62682 / ANSI/ISA-18.2)."""
+    record = [alarm(i * 4 * MIN, unit=f"case-{i}") for i in range(300)]
+
+    (text,) = measure(record, 0, MS_PER_DAY).beyond_benchmarks()
+
+    assert text == "300 alarms a day; 300 need cutting"

@@ -128,3 +128,11 @@ def test_readings_too_far_apart_for_a_cycle_are_told_of_nothing() -> None:
     (times_ms, air_c), _, _ = a_day("case-1", 64)
 
     assert duty_cycle(times_ms[::5], air_c[::5], stale_ms=900_000.0) is None
+
+
+def test_air_of_which_no_two_readings_belong_together_is_told_of_nothing() -> None:
+    """Each is stale when the next comes; or all of the day was disturbed."""
+    (times_ms, air_c), _, _ = a_day("walk-in", 64)
+
+    assert duty_cycle(times_ms[::5], air_c[::5], stale_ms=180_000.0) is None
+    assert told((times_ms, air_c), ((0.0, 90_000_000.0),)) is None
