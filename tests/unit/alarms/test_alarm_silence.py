@@ -362,6 +362,22 @@ def test_suppressed_by_two_causes_needs_both_to_end(desk: Any, key: Make) -> Non
     assert desk.messages == ["18:30:00 first raised"]
 
 
+def test_suppressed_alarm_is_heard_when_its_cause_ends_though_others_are_still_suppressed(
+    desk: Any, key: Make
+) -> None:
+    """The power is back; that another case is foretold to be warm is no reason for silence."""
+    desk.wrong("18:00:00", None, Rule.POWER_LOSS, units=("case-1", "freezer-1"))
+    desk.suppress("18:00:00", key("case-1", Rule.HOLDING), key(None, Rule.POWER_LOSS))
+    desk.wrong("18:05:00", "case-2", Rule.PROJECTION)
+    desk.suppress("18:05:00", key("case-2", Rule.HOLDING), key("case-2", Rule.PROJECTION))
+    desk.wrong("18:10:00")
+    desk.wrong("18:10:00", "case-2")
+    desk.right("18:15:00", None, Rule.POWER_LOSS)
+
+    assert desk.messages[2:] == ["18:15:00 first returned", "18:15:00 first raised"]
+    assert desk.sent[-1].key == key("case-1", Rule.HOLDING)
+
+
 def test_suppressing_twice_by_one_cause_is_lifted_once(desk: Any, key: Make) -> None:
     """Said with every reading, it is still one suppression."""
     holding, power = key("case-1", Rule.HOLDING), key(None, Rule.POWER_LOSS)
