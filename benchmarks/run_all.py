@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import file_look
 import fold
 import footprint
 import growth
@@ -55,7 +56,8 @@ def stored(effort: Effort) -> list[Row]:
         year = year_journal.make(Path(name) / "year.db", effort.probes, effort.days)
         print(f"A journal of {year.count:,} readings: made in {time.perf_counter() - began:.0f} s")
         rows = years.run(year, effort.rounds)
-        return [*rows, *journal_queries.run(year, effort.rounds)]
+        rows += journal_queries.run(year, effort.rounds)
+        return [*rows, *file_look.run(year, effort.rounds, effort.window_s)]
 
 
 PARTS: dict[str, Part] = {

@@ -57,6 +57,7 @@ class TestEachRuns:
 
     def test_journal_and_years(self, tmp_path: Path) -> None:
         """Made quickly, it answers as the others do that hold the same readings."""
+        import file_look
         import journal_queries
         import year_journal
         import years
@@ -65,6 +66,7 @@ class TestEachRuns:
 
         assert years.fold_stored(year.path, 3, range(3)) == year.count
         assert_figures(journal_queries.run(year, rounds=1), tmp_path)
+        assert_figures(file_look.run(year, rounds=1, window_s=0.1), tmp_path)
 
     def test_footprint(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         """Of the script alone: the service's own start is in the latency's."""

@@ -1,14 +1,29 @@
 """A damaged journal: refused in plain words, and the fish is watched all the same."""
 
+import shutil
 import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from case_and_phone import AIR, air, write_shop
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
-from service_process import Probes, ServiceProcess, run_command
+from rimewatch.cli import rimewatch
+from rimewatch.clock import SystemClock
+from rimewatch.config import load_shop
+from rimewatch.journal import JournalReader, backup_journal
+from rimewatch.service.file_look import FileLook
+from rimewatch.service.service import Service
+from rimewatch.service.stand_in import StandIn
+from rimewatch.service.surroundings import Surroundings
+from rimewatch.vocabulary import ProbeId
+from service_process import Probes, ServiceProcess, until
 
 pytestmark = pytest.mark.integration
 
@@ -98,31 +113,73 @@ def first_page_of_readings(journal: Path) -> int:
     return int(page)
 
 
-def test_page_damaged_while_it_runs_is_named_by_verify_and_backup_and_met_at_the_next_start(
+@contextmanager
+def service_that_looks_often(config: Path, journal: Path, said: list[str]) -> Iterator[Service]:
+    """Run the real service in a thread; it looks at its file twice a second."""
+    service = Service(
+        load_shop(config.read_text()),
+        journal,
+        SystemClock(),
+        say=said.append,
+        surroundings=Surroundings(stand_in=StandIn, file_look=partial(FileLook, every_s=0.5)),
+    )
+    thread = threading.Thread(target=service.run, name="service-under-test")
+    thread.start()
+    try:
+        assert service.wait_until_listening(60.0), said
+        yield service
+    finally:
+        service.stop()
+        thread.join(60.0)
+        assert not thread.is_alive(), "the service did not stop"
+
+
+def test_page_damaged_while_it_runs_is_noticed_told_and_nothing_more_is_lost(
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
-    """The service has the page in memory and goes on telling of warm fish; others meet it."""
+    """Nothing reads the page, yet the phone hears of it at once, with the cure.
+
+    From then on the broker keeps every reading, and a stand-in tells of warm fish. The copy
+    of that morning is put in the file's place, and everything since then is recorded.
+    """
     config = write_shop(tmp_path, mosquitto.port, receiver.port)
-    journal = tmp_path / "rimewatch.db"
-    with ServiceProcess(config, journal) as service, Probes(mosquitto.port) as probes:
-        service.wait_for("Listening")
+    journal, copy = tmp_path / "rimewatch.db", tmp_path / "backup" / "rimewatch.db"
+    copy.parent.mkdir()
+    said: list[str] = []
+
+    def kept() -> int:
+        with JournalReader.open(journal) as reader:
+            return len(reader.span(ProbeId("case-1-air")).times_ms)
+
+    def told(title: str) -> Callable[[Receiver], bool]:
+        return lambda r: any(one.startswith(title) for one in r.titles())
+
+    with service_that_looks_often(config, journal, said), Probes(mosquitto.port) as probes:
         probes.publish(AIR, air(2.0, range(1000, 40, -1)))
-        service.wait_for_readings("case-1-air", 960)
+        until(lambda: kept() == 960, "the readings before")
+        backup_journal(journal, copy)
         damage(journal, first_page_of_readings(journal))
+
+        receiver.wait_for(told(NOTHING_RECORDED), "the call", 60.0)
+        (call,) = receiver.got
+        assert (
+            "The journal's file is damaged: put the latest backup in its place" in call["message"]
+        )
         probes.publish(AIR, air(9.0, range(30, 0, -1)))
-        receiver.wait_for(lambda r: bool(r.got), "the warm fish", 60.0)
-        assert receiver.titles()[0].startswith("Front display case: fish too warm")
+        receiver.wait_for(told("Not recorded. Front display case: fish too warm"), "it", 60.0)
+        for command, where in (("verify", ()), ("backup", (str(copy),))):
+            refused = CliRunner().invoke(rimewatch, [command, "--journal", str(journal), *where])
+            assert "restore the latest backup" in f"{refused.output}{refused.exception}"
 
-        verified = run_command("verify", "--journal", journal)
-        backed_up = run_command("backup", "--journal", journal, tmp_path / "copy.db")
-        for refused in (verified, backed_up):
-            assert refused.returncode != 0
-            assert b"restore the latest backup" in refused.stdout + refused.stderr
-        assert not (tmp_path / "copy.db").exists()
-        service.stop()
+        for part in ("", "-wal", "-shm"):
+            journal.with_name(f"{journal.name}{part}").unlink(missing_ok=True)
+        shutil.copy(copy, tmp_path / "restored.db")
+        (tmp_path / "restored.db").replace(journal)
+        until(lambda: kept() == 990, "every reading since the copy, once")
+        receiver.wait_for(told("Front display case: fish too warm"), "the alarm on record", 60.0)
+        assert "Saltmarsh Row Fish: recording again" in receiver.titles()
 
-    with ServiceProcess(config, journal) as service:
-        service.wait_for("Not recording")
-        service.wait_for("Standing in: readings are judged in memory")
-        receiver.wait_for(lambda r: NOTHING_RECORDED in r.titles(), "the call", 60.0)
-        assert service.stop() == 0
+    with JournalReader.open(journal) as reader:
+        assert reader.verify() == []
+        (again,) = [e for e in reader.events_between(0, 10**14) if e.what == "taken up again"]
+    assert "quick_check found" in again.detail

@@ -48,6 +48,7 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.journal.errors import JournalError
+    from rimewatch.service.file_look import FileLook
     from rimewatch.service.lock import Locked, only_one
     from rimewatch.service.service import Service
     from rimewatch.service.signals import heed
@@ -71,7 +72,7 @@ def command(config: Path, journal: Path) -> None:
                 say=tell,
                 reread=reread,
                 config_path=config,
-                surroundings=Surroundings(stand_in=StandIn),
+                surroundings=Surroundings(stand_in=StandIn, file_look=FileLook),
             )
 
             def stop() -> None:

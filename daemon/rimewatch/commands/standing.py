@@ -130,7 +130,8 @@ def enter(journal: Path, entry: AnyEntry) -> None:
         checked = parse_entry(entry_to_dict(entry), entry.at_ms)
         if isinstance(checked, ReceiveLot):
             _refuse_known(journal, checked.lot)
-        with Journal.open(journal, check=False) as opened:
+        # Looked over first, which is quick: an entry in a damaged file would go with it.
+        with Journal.open(journal) as opened:
             opened.add_entry(checked, "cli")
     except (EntryError, EntryCodecError, JournalError) as error:
         raise UserError(str(error)) from None

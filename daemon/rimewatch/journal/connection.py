@@ -157,6 +157,6 @@ def check_soundness(connection: sqlite3.Connection, path: Path) -> None:
     if findings != ["ok"]:
         raise JournalDamaged(
             f"{path}: quick_check found: {'; '.join(findings)}. "
-            "Stop the service, keep this file aside and restore the latest backup",
+            "Keep this file aside and restore the latest backup",
             path=path,
         )

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
+from rimewatch.journal import damage
 from rimewatch.journal.blocks import BlockDamagedError
 
 
@@ -33,8 +34,16 @@ class JournalDamaged(JournalError):  # noqa: N818 - likewise
     """The file is not a sound journal. Trying again is no use: restore a backup."""
 
 
+class DayDamaged(JournalDamaged):
+    """A packed day cannot be read; the file around it may be sound."""
+
+
 class NotAJournal(JournalDamaged):
     """The file is something else: another file was named."""
+
+
+class JournalMoved(JournalError):  # noqa: N818 - likewise
+    """Another file bears the journal's name now, or none does; what is open is the old one."""
 
 
 class JournalBarred(JournalError):  # noqa: N818 - likewise
@@ -96,7 +105,7 @@ def as_journal_error(error: sqlite3.Error, path: Path) -> JournalError:
     if primary in _DAMAGED:
         kind = NotAJournal if primary == sqlite3.SQLITE_NOTADB else JournalDamaged
         return kind(
-            f"{path}: not a sound journal ({error}); stop the service, "
+            f"{path}: not a sound journal ({error}); "
             "keep this file aside and restore the latest backup",
             path=path,
         )
@@ -124,6 +133,8 @@ def as_journal_error(error: sqlite3.Error, path: Path) -> JournalError:
 def speaking_plainly(path: Path) -> Iterator[None]:
     """Turn SQLite's errors, and those of packed readings, into the journal's own.
 
+    Damage is noted in :mod:`rimewatch.journal.damage` on its way.
+
     A ``sqlite3.ProgrammingError`` passes: a wrong thread or a closed connection is
     our own mistake, not the world's.
 
@@ -138,8 +149,11 @@ def speaking_plainly(path: Path) -> Iterator[None]:
     except sqlite3.ProgrammingError:
         raise
     except sqlite3.Error as error:
-        raise as_journal_error(error, path) from error
+        found = as_journal_error(error, path)
+        if isinstance(found, JournalDamaged):
+            damage.note(path, str(found))
+        raise found from error
     except BlockDamagedError as error:
-        raise JournalDamaged(
-            f"{path}: {error}; keep this file aside and restore the latest backup", path=path
-        ) from error
+        lost = f"{path}: {error}; keep this file aside and restore the latest backup"
+        damage.note(path, lost, of_a_day=True)
+        raise DayDamaged(lost, path=path) from error

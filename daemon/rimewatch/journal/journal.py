@@ -18,6 +18,7 @@ from rimewatch.entries import AnyEntry
 from rimewatch.journal import (
     alarms,
     checkpoints,
+    damage,
     entries,
     events,
     outbox,
@@ -27,7 +28,7 @@ from rimewatch.journal import (
     thinning,
 )
 from rimewatch.journal.connection import DEFAULT_BUSY_S, check_soundness, connect_writer
-from rimewatch.journal.errors import JournalError, speaking_plainly
+from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plainly
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.reading_writer import ReadingWriter
 from rimewatch.journal.schema import migrate
@@ -73,8 +74,8 @@ class Journal(JournalReads):
 
         Args:
             path: The file, on a local disk.
-            check: Let SQLite look the file over first; a command that only adds an entry
-                may leave that to the service.
+            check: Let SQLite look the file over first; who only adds an entry within the
+                service may leave that to it, and is refused where damage was met.
             busy_s: How long to wait for another connection's write, in seconds.
             connection_type: What SQLite's connection is opened as.
 
@@ -83,6 +84,8 @@ class Journal(JournalReads):
             JournalVersionError: If a newer version or another program wrote it.
             JournalError: If it cannot be opened or brought forward.
         """
+        if not check and (found := damage.met(path)):
+            raise JournalDamaged(f"{found}. Nothing is written to it meanwhile", path=path)
         connection = connect_writer(path, busy_s=busy_s, connection_type=connection_type)
         try:
             if check:

@@ -151,7 +151,7 @@ class CryForHelp:
             self._silence.wait(now_s + self._after_s)
         if now_s < self._failing_since_s + self._after_s:
             return False
-        left = self._what_is_left()  # whether or not anybody is told of it again so soon
+        left = self._what_is_left(why)  # whether or not anybody is told of it again so soon
         if not self._silence.is_due:
             return False
         return self._silence.call(
@@ -181,12 +181,12 @@ class CryForHelp:
             )
         return False
 
-    def _what_is_left(self) -> str:
+    def _what_is_left(self, why: str) -> str:
         """Have something stand in; say what can be relied on meanwhile."""
         now_s = self._clock.monotonic_s()
         if self._stand_in is not None and now_s >= self._stand_in_due_s:
             self._stand_in_due_s = now_s + TRY_EVERY_S
-            self._stands_in = self._stand_in.begin()
+            self._stands_in = self._stand_in.begin(why)
         if not self._stands_in:
             return (
                 "No reading is recorded or judged, and no alarm can come. Look at every unit "

@@ -85,6 +85,12 @@ class Pages:
         self._start(shop, shop.web)
         return Postmark(shop, self._key, charts)
 
+    def stand_by(self, shop: Shop) -> None:
+        """See that a shop's pages are served while there is no journal to be used."""
+        if self._shop is None:
+            self.use(shop)
+        self.look()
+
     def require(self, shop: Shop) -> None:
         """See that a shop's pages could be served where it says, before those there are end.
 

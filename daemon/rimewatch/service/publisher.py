@@ -51,7 +51,6 @@ class Publisher:
         self._board = board
         self._clock = clock
         self._health = health
-        self._number = 0
         self._progress = -1
         self._published_s = float("-inf")
         self._evaluator: Evaluator | None = None
@@ -73,10 +72,9 @@ class Publisher:
         if evaluator is not self._evaluator:
             self._evaluator = evaluator
             self._forget()
-        self._number += 1
         self._board.publish(
             Snapshot(
-                number=self._number,
+                number=self._board.latest.number + 1,
                 entry_number=evaluator.entries[-1].entry_number if evaluator.entries else 0,
                 at_ms=evaluator.now_ms,
                 units=tuple(self._unit(writer, unit, now_s) for unit in writer.shop.units),

@@ -19,6 +19,7 @@ from rimewatch.service.clock_sync import is_synchronised
 from rimewatch.service.heartbeat import Heartbeat
 from rimewatch.service.lateness import Lag
 from rimewatch.service.signs import TEST_EVERY_MS, Signs, findings, is_well
+from rimewatch.service.soundness import Soundness
 from rimewatch.service.systemd import Notifier
 from rimewatch.shop import Shop
 
@@ -85,6 +86,7 @@ class SelfWatch:
         senders: Callable[[], DispatcherHealth],
         pages_trouble: str,
         watching_since_ms: int,
+        soundness: Soundness,
     ) -> None:
         """Look at the signs, if it is time to; called at each turn of the writer's loop.
 
@@ -115,6 +117,8 @@ class SelfWatch:
             senders_alive=health.alive,
             pages_trouble=pages_trouble,
             heartbeat_trouble=trouble,
+            unreadable=soundness.unreadable,
+            look_failure=soundness.look_failure,
             watching_since_ms=watching_since_ms,
             last_test_ms=trials.last_made_ms(journal, now_ms - TEST_EVERY_MS, now_ms),
         )

@@ -12,12 +12,11 @@ from typing import Final
 
 import numpy.ma  # noqa: F401 - else loaded by the first median, when file handles may be out
 
-from rimewatch.clock import Clock, SystemClock
+from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
-from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.sparkplug.presence import HostPresence
-from rimewatch.journal.errors import JournalError
+from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.letter import Extras
@@ -29,17 +28,20 @@ from rimewatch.service.filters import FilterMemory, earlier_filters
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.lateness import Lateness
 from rimewatch.service.mirroring import Mirroring, require_mirror
-from rimewatch.service.opening import open_or_stand_in
+from rimewatch.service.opening import Lost, open_or_stand_in
 from rimewatch.service.pages import Pages
 from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
+from rimewatch.service.renewal import Unusable, renewed
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
-from rimewatch.service.surroundings import StandingIn, Surroundings, broker_session
+from rimewatch.service.soundness import Soundness
+from rimewatch.service.standstill import Standstill
+from rimewatch.service.surroundings import Surroundings, broker_session
+from rimewatch.service.watch_health import Bystander, health_of
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S
 from rimewatch.web.live import Board, Health
 from rimewatch.web.settings_page import ConfigFile
 
@@ -55,9 +57,8 @@ IDLE_WRITE_S: Final = 60.0
 GRACE_S: Final = 5.0
 """How long messages in hand may take at the end; what has not gone out by then is due again."""
 
-STOOD_STILL_S: Final = 60.0
-"""A turn of the loop that takes so long by the clock was no turn: the process was held, the
-machine slept, or its clock was set forward (our choice; a turn takes a second at most)."""
+LOST: Final = (JournalDamaged, JournalMoved)
+"""What ends recording in the file that is open, and not the watch."""
 
 RETRY_S: Final = (1.0, 30.0)
 """First and longest wait before a batch that could not be written is tried again."""
@@ -101,6 +102,7 @@ class Service:
         if reread is not None and config_path is not None:
             file = ConfigFile(str(config_path.resolve()), reread)
         self.pages = Pages(journal_path, clock, say=say, board=self.board, config_file=file)
+        self._bystander = Bystander(self.board, self.pages)
         self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._lateness = Lateness(clock, say)
@@ -139,23 +141,38 @@ class Service:
             UnusableProbe: If a probe cannot be read by this version.
             MirrorMissing: If the mirror's client library is not installed.
         """
+        lost: Lost | None = None
         try:
-            journal = open_or_stand_in(
-                self._journal_path,
-                self._shop,
-                self._clock,
-                self._around,
-                say=self._say,
-                stop=self._stop,
-                notifier=self._itself.notifier,
-            )
-            if journal is not None:
+            while (journal := self._opened(lost)) is not None:
+                soundness = Soundness(self._journal_path, self._clock, self._around.file_look)
                 with journal:
-                    self._watch(journal)
+                    try:
+                        self._watch(journal, soundness, lost)
+                    except LOST as error:
+                        lost = soundness.lost(error)
+                    else:
+                        return
         finally:
+            self.pages.stop()
+            self._itself.stop()
             self._progress.end()
 
-    def _watch(self, journal: Journal) -> None:
+    def _opened(self, lost: Lost | None) -> Journal | None:
+        return open_or_stand_in(
+            self._journal_path,
+            self._shop,
+            self._clock,
+            self._around,
+            say=self._say,
+            stop=self._stop,
+            notifier=self._itself.notifier,
+            show=lambda why: self._bystander.show(self._shop, why),
+            lost=lost,
+        )
+
+    def _watch(self, journal: Journal, soundness: Soundness, lost: Lost | None) -> None:
+        """Watch until told to stop, or until the file cannot be relied on: raises ``LOST``."""
+        self._soundness = soundness
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
         self._charts = self._around.charts(charts_folder(self._journal_path))
         writer = Writer(self._shop, journal, self._clock, self._charts)
@@ -163,30 +180,39 @@ class Service:
         session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
+        if lost is not None:
+            journal.add_event(self._clock.now_ms(), "taken up again", lost.why)
+            self._itself.use(self._shop)
         self._note_settings(journal)
-        self._say(
-            f"Watching {self._shop.name}: {extent(self._shop)}; journal {self._journal_path}."
-        )
+        what = f"{self._shop.name}: {extent(self._shop)}"
+        self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
-        writer.mornings.watch_lines = self._itself.lines
+        writer.mornings.watch_lines = self._trouble
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
         if self._shop.contacts:
             self._charts.warm_up(self._shop)
         self._mirroring = Mirroring(self._shop, self._journal_path, self._clock, say=self._say)
+        is_lost = False
         try:
             self._loop(writer)
+        except LOST:
+            is_lost = True
+            raise
         finally:
-            self._itself.notifier.stopping()
+            if not is_lost:  # then the service does not end, nor do its pages
+                self._itself.notifier.stopping()
+                self.pages.stop()
             self._itself.stop()
             self._presence.leave()
             self._session.stop()
-            self.pages.stop()
+            self._note_listening(now=False)
             self._cry.stop()
             self._dispatcher.stop(grace_s=GRACE_S)
             self._charts.stop(grace_s=GRACE_S)
-            self._note_end(writer)
+            self._soundness.stop()
+            self._note_end(writer, is_lost=is_lost)
 
     def _new_session(self, shop: Shop, *, knew_us: bool, earlier: tuple[str, ...]) -> BrokerSession:
         return broker_session(
@@ -204,22 +230,26 @@ class Service:
             return postmark(row, now_ms)
 
         self._dispatcher = self._around.dispatcher(self._shop.contacts, self._clock, extras=extras)
-        self._cry = CryForHelp(self._shop, self._clock, self._stand_in())
-
-    def _stand_in(self) -> StandingIn | None:
         make = self._around.stand_in
-        return None if make is None else make(self._shop, self._clock, self._say)
+        stand_in = None if make is None else make(self._shop, self._clock, self._say)
+        self._cry = CryForHelp(self._shop, self._clock, stand_in)
 
     def _loop(self, writer: Writer) -> None:
         written_s = self._clock.monotonic_s()
-        turned_ms = self._clock.now_ms()
+        standstill = Standstill(self._clock)
         housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
             if self._reload.is_set():
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
-            turned_ms = self._notice_standstill(writer, turned_ms)
+            if stood_s := standstill.turn():
+                self._say(
+                    f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
+                    "Silence is counted from now on; the broker sends what it kept."
+                )
+                writer.wake(stood_s)
+            self._soundness.check()
             results = self._results()
             idle_s = self._clock.monotonic_s() - written_s
             if items or results or idle_s >= IDLE_WRITE_S or self._has_work(writer):
@@ -237,21 +267,6 @@ class Service:
                     for request in writer.receiver.greet(self._clock.now_ms()):
                         self._session.publish(request.topic, request.payload)
 
-    def _notice_standstill(self, writer: Writer, turned_ms: int) -> int:
-        """Begin as after a restart where the last turn was long ago; return the time now.
-
-        The probes were not silent: nobody listened. A clock that is played leaps by design.
-        """
-        now_ms = self._clock.now_ms()
-        stood_s = (now_ms - turned_ms) / MS_PER_S
-        if stood_s >= STOOD_STILL_S and isinstance(self._clock, SystemClock):
-            self._say(
-                f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
-                "Silence is counted from now on; the broker sends what it kept."
-            )
-            writer.wake(stood_s)
-        return now_ms
-
     def _look_at_itself(self, writer: Writer) -> None:
         self.pages.look()
         if trouble := self._presence.look(is_recording=self._progress.listening):
@@ -267,6 +282,7 @@ class Service:
                 self._dispatcher.health,
                 self.pages.trouble,
                 writer.evaluator.watching_since_ms,
+                self._soundness,
             )
         except JournalError as error:
             self._say(f"How the watch is doing could not be noted: {error}")
@@ -282,25 +298,18 @@ class Service:
             self._say(f"The pages could not be told what is new: {error}")
 
     def _health(self, journal: Journal) -> Health:
-        broker, backlog, size = self._session.health(), journal.outbox_backlog(), journal.size()
-        lag = self._lateness.lag
-        return Health(
-            listening=broker.listening,
-            broker_problem=broker.problem,
+        return health_of(
+            journal,
+            self._session.health(),
+            self._lateness.lag,
             arrivals=self._progress.arrivals,
-            waiting_arrivals=broker.waiting,
-            delay_s=lag.delay_s,
-            batch_s=lag.batch_s,
-            disk_s=lag.disk_s,
-            is_late=lag.is_late,
-            outbox_waiting=backlog.waiting,
-            outbox_failing=backlog.failing,
-            outbox_given_up=backlog.given_up,
             senders_alive=self._dispatcher.health().alive,
-            trouble=tuple(self._itself.lines()),
+            trouble=self._trouble(),
             mirror=self._mirroring.words(journal),
-            journal_bytes=size.file_bytes + size.wal_bytes,
         )
+
+    def _trouble(self) -> list[str]:
+        return [*self._around.trouble, *self._itself.lines()]
 
     def _has_work(self, writer: Writer) -> bool:
         try:
@@ -339,7 +348,7 @@ class Service:
         """
         try:
             self._write_and_ack(writer, items, results)
-        except MemoryError:
+        except (MemoryError, *LOST):
             raise  # no fault of a message's: it must not be set aside for it
         except Exception as error:
             if not items:
@@ -389,15 +398,11 @@ class Service:
             began_s = self._clock.monotonic_s()
             try:
                 entries = writer.take(items, results)
+            except JournalDamaged:
+                raise  # what is tried again meets it again
             except (JournalError, OSError) as error:  # OSError: no file can be opened any more
-                if str(error) != told:
-                    told = str(error)
-                    self._say(f"Not recording: {told}. The broker keeps what arrives meanwhile.")
+                told = self._not_recording(str(error), told)
                 results += self._results()
-                self._presence.look(is_recording=False)
-                if self._cry.failing(told, self._dispatcher):
-                    self._say("Nothing is recorded: the first contacts are told.")
-                self._itself.notifier.alive()  # it is the file that stands still, not the writer
                 if self._around.wait(self._stop, wait_s):
                     return None
                 wait_s = min(2.0 * wait_s, RETRY_S[1])
@@ -413,6 +418,17 @@ class Service:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
         return len(entries)
+
+    def _not_recording(self, why: str, told: str) -> str:
+        """Note that a batch could not be written once more; return what was told of it."""
+        if why != told:
+            self._say(f"Not recording: {why}. The broker keeps what arrives meanwhile.")
+        self._soundness.check()
+        self._presence.look(is_recording=False)
+        if self._cry.failing(why, self._dispatcher):
+            self._say("Nothing is recorded: the first contacts are told.")
+        self._itself.notifier.alive()  # it is the file that stands still, not the writer
+        return why
 
     def _note_lag(self, writer: Writer, why: str) -> None:
         """Note on the record how much waited while nothing could be written."""
@@ -430,8 +446,11 @@ class Service:
         for row in rows:
             self._dispatcher.submit(row)
 
-    def _note_end(self, writer: Writer) -> None:
+    def _note_end(self, writer: Writer, *, is_lost: bool) -> None:
         try:
+            if is_lost:
+                self._mirroring.stop(writer.journal)
+                return
             writer.take((), self._results(), last=True)
             self._mirroring.stop(writer.journal)
             self._note_pictures(writer)
@@ -449,20 +468,12 @@ class Service:
         All that can be wrong with the new one shows before anything of the old is ended.
         """
         assert self._reread is not None, "reload() needs a way to read the configuration"
-        before = self._shop.broker
         try:
-            shop = self._reread()
-            Receiver(shop)
-            require_mirror(shop)
-            self.pages.require(shop)
-            same = (shop.broker.url, shop.broker.client_id) == (before.url, before.client_id)
-            earlier = earlier_filters(writer.journal, shop.broker)
-            renewed = self._new_session(shop, knew_us=same, earlier=earlier)
-        except ValueError as error:
-            self._say(f"The configuration is kept as it was. The new one is wrong: {error}")
-            return
-        except JournalError as error:
-            self._say(f"The configuration is kept as it was. The journal cannot be read: {error}")
+            shop, session = renewed(
+                self._reread, self._shop.broker, writer.journal, self.pages, self._new_session
+            )
+        except Unusable as error:
+            self._say(f"The configuration is kept as it was. {error}")
             return
         # What has arrived is of the old configuration, and is taken in by it.
         self._take_in(writer, self._session.drain(BATCH, 0), self._results())
@@ -479,9 +490,9 @@ class Service:
             self._note_settings(writer.journal)
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
-        self._use(renewed)
+        self._use(session)
         self._itself.use(shop)
         with suppress(JournalError):  # each look tries again
             self._filters.look(writer.journal)
-        renewed.start()
+        session.start()
         self._say("The configuration was read again and is in use.")

@@ -45,6 +45,10 @@ class Signs:
     senders_alive: bool
     pages_trouble: str
     heartbeat_trouble: str
+    unreadable: str
+    """A packed day of the record that cannot be read; empty: none was met."""
+    look_failure: str
+    """Why the journal's file could not be looked over; empty: it could."""
     watching_since_ms: int
     last_test_ms: int | None
     """When a test alarm was last made; None: never."""
@@ -61,6 +65,13 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
         )
     if signs.journal_bytes > LARGE_JOURNAL_BYTES:
         found["journal"] = f"The journal has grown to {signs.journal_bytes / 1e9:.0f} GB; look why."
+    if signs.unreadable:
+        found["record"] = f"A day of the record cannot be read: {signs.unreadable}."
+    if signs.look_failure:
+        found["look"] = (
+            f"The journal's file could not be looked over for damage: {signs.look_failure}. "
+            "Look at it with rimewatch verify."
+        )
     if signs.clock_synchronised is False:
         found["clock"] = "The machine's clock is not synchronised; set up time synchronisation."
     if not signs.listening and signs.broker_silent_s > SILENT_AFTER_S:
@@ -115,6 +126,7 @@ def is_well(signs: Signs, shop: Shop) -> bool:
     """Return whether a heartbeat may say so: readings are recorded in time, messages go out."""
     return (
         signs.quiet_s <= longest_quiet_s(shop)
+        and not signs.unreadable
         and signs.senders_alive
         and not _stands_still(signs)
         and not signs.lag.is_grave

@@ -69,13 +69,17 @@ class StandIn:
         self._service: Service | None = None
         self._thread: threading.Thread | None = None
 
-    def begin(self) -> bool:
-        """Begin to watch, if it does not yet; return whether it does."""
+    def begin(self, why: str) -> bool:
+        """Begin to watch, if it does not yet; return whether it does.
+
+        Args:
+            why: Why nothing is recorded: its mornings' messages say so too.
+        """
         if self._thread is not None and self._thread.is_alive():
             return True
         begun = threading.Event()
         self._thread = threading.Thread(
-            target=self._watch, args=(begun,), name="stand-in", daemon=True
+            target=self._watch, args=(begun, why), name="stand-in", daemon=True
         )
         self._thread.start()
         begun.wait(BEGIN_WITHIN_S)
@@ -94,7 +98,7 @@ class StandIn:
         self._thread.join(END_WITHIN_S)
         self._thread = self._service = None
 
-    def _watch(self, begun: threading.Event) -> None:
+    def _watch(self, begun: threading.Event, why: str) -> None:
         memory = MEMORY if MEMORY.is_dir() else Path(tempfile.gettempdir())
         try:
             _sweep(memory)
@@ -110,6 +114,7 @@ class StandIn:
                         session=PassingSession,
                         dispatcher=UnrecordedDispatcher,
                         notifier=Notifier({}, self._clock.monotonic_s),
+                        trouble=(f"Nothing is recorded. {why}",),
                     ),
                 )
                 begun.set()

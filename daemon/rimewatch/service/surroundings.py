@@ -18,6 +18,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.notify.letter import Extras
 from rimewatch.service.charts import Charts
+from rimewatch.service.file_look import Looked
 from rimewatch.service.systemd import Notifier
 from rimewatch.shop import Contact, Shop
 
@@ -40,8 +41,12 @@ class DispatcherMaker(Protocol):
 class StandingIn(Protocol):
     """A watch without a record, see :mod:`rimewatch.service.stand_in`."""
 
-    def begin(self) -> bool:
-        """Begin to watch, if it does not yet; return whether it does."""
+    def begin(self, why: str) -> bool:
+        """Begin to watch, if it does not yet; return whether it does.
+
+        Args:
+            why: Why nothing is recorded; each morning's message says so as well.
+        """
         ...
 
     def end(self) -> None:
@@ -49,7 +54,28 @@ class StandingIn(Protocol):
         ...
 
 
+class LooksAtFile(Protocol):
+    """Looks the journal's file over, see :mod:`rimewatch.service.file_look`."""
+
+    def turn(self) -> Looked | None:
+        """Begin what is due; return what a look has found that has ended. Never waits."""
+        ...
+
+    def begin(self, *, in_full: bool = False) -> Looked | None:
+        """Begin a look now; None, or why it could not be begun."""
+        ...
+
+    def take(self) -> Looked | None:
+        """Return what the look has found that was begun, once it has ended."""
+        ...
+
+    def end(self) -> None:
+        """End a look that is under way."""
+        ...
+
+
 StandInMaker = Callable[[Shop, Clock, Callable[[str], None]], StandingIn]
+FileLookMaker = Callable[[Path, Clock], LooksAtFile]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +92,10 @@ class Surroundings:
     """The way to the service manager; None: the one that the environment names."""
     stand_in: StandInMaker | None = None
     """Makes what watches while the journal cannot be used; None: nothing does."""
+    file_look: FileLookMaker | None = None
+    """Makes what looks the journal's file over now and then; None: nobody does."""
+    trouble: tuple[str, ...] = ()
+    """What is wrong with the watch from its start on, a sentence each."""
 
 
 def broker_session(

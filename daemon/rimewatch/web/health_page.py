@@ -56,7 +56,7 @@ class HealthPage:
 
     def _trouble(self, snapshot: Snapshot, at_ms: int) -> list[str]:
         said = list(snapshot.health.trouble)
-        if is_behind(snapshot, at_ms):
+        if snapshot.health.is_recording and is_behind(snapshot, at_ms):
             said.insert(0, "The watch has not followed time for some minutes: see to the service.")
         return said or _not_well(snapshot.health)
 
@@ -72,7 +72,7 @@ class HealthPage:
         if not health.senders_alive:
             messages += "; a sender has ended"
         followed = "not yet"
-        if snapshot.number:
+        if snapshot.at_ms:
             followed = wording.local_time(snapshot.at_ms, zone, day_of_ms=at_ms)
         rows = [
             ("Time followed up to", followed),

@@ -77,6 +77,8 @@ class UnitNow:
 class Health:
     """How the watch itself is doing."""
 
+    is_recording: bool = True
+    """False: the journal cannot be used, and nothing is followed here."""
     listening: bool = False
     broker_problem: str = ""
     arrivals: int = 0

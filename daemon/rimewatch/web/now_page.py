@@ -186,6 +186,7 @@ class NowPage:
         limits = {str(unit.id): unit.limit_c for unit in self._shop.units}
         return {
             "behind": is_behind(snapshot, at_ms),
+            "recording": snapshot.health.is_recording,
             "headline": headline(views, len(open_)),
             "at": self._at(at_ms),
             "shape": self._shape(snapshot, views, at_ms),

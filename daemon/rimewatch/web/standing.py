@@ -134,7 +134,9 @@ def alarm_words(shop: Shop, alarm: Alarm, at_ms: int) -> Message:
 
 def is_behind(snapshot: Snapshot, at_ms: int) -> bool:
     """Whether the writer has not followed time for a while: what is shown is old."""
-    return snapshot.number == 0 or at_ms - snapshot.at_ms > 180_000
+    if snapshot.number == 0 or not snapshot.health.is_recording:
+        return True
+    return at_ms - snapshot.at_ms > 180_000
 
 
 def _since(now: UnitNow, standing: Standing, zone: ZoneInfo, at_ms: int) -> str:

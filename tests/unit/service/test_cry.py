@@ -45,7 +45,8 @@ class StandIn:
         self.begun = 0
         self.stands = False
 
-    def begin(self) -> bool:
+    def begin(self, why: str) -> bool:
+        self.why = why
         self.begun += not self.stands
         self.stands = True
         return True
@@ -74,6 +75,7 @@ def test_journal_that_fails_again_soon_is_stood_in_for_at_once_and_told_after_te
     assert fail_for(10) == 0
     assert stand_in.stands
     assert stand_in.begun == 2
+    assert stand_in.why == "disk I/O error"
     assert fail_for(600) >= 1
 
 

@@ -30,6 +30,8 @@ WELL = Signs(
     senders_alive=True,
     pages_trouble="",
     heartbeat_trouble="",
+    unreadable="",
+    look_failure="",
     watching_since_ms=NOW_MS - 30 * TEST_EVERY_MS,
     last_test_ms=NOW_MS - 1000,
 )
@@ -87,6 +89,8 @@ def test_watch_that_is_well_has_nothing_to_say() -> None:
         ({"backlog": replace(CALM, given_up=3)}, "given up", "3 messages", True),
         ({"pages_trouble": "the port is taken"}, "pages", "the port is taken", True),
         ({"heartbeat_trouble": "it answered 503"}, "heartbeat", "it answered 503", True),
+        ({"unreadable": "rimewatch.db: a packed day"}, "record", "a packed day", False),
+        ({"look_failure": "no memory"}, "look", "no memory. Look at it with rimewatch", True),
         ({"last_test_ms": None}, "test", "rimewatch test-alarm", True),
     ],
 )
