@@ -5,19 +5,15 @@ Opened by a token's scope, or by the session of somebody who is signed in. Times
 """
 
 import json
-from pathlib import Path
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.clock import Clock
 from rimewatch.evaluation.lot_story import LotStory
-from rimewatch.evaluation.store import Span
-from rimewatch.shop import Shop, Unit
+from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
 from rimewatch.web.api_answers import (
     csv_answer,
@@ -26,37 +22,18 @@ from rimewatch.web.api_answers import (
     iso_or_none,
     json_answer,
     limit_of,
-    reading,
     wants_csv,
 )
 from rimewatch.web.api_document import DOCUMENT
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board, UnitNow
+from rimewatch.web.live import UnitNow
 from rimewatch.web.metrics import CONTENT_TYPE, metrics_text
+from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
 from rimewatch.web.standing import is_behind, standing_of
 
 
-class Api:
-    """Answers programs.
-
-    Args:
-        shop: The shop.
-        journal_path: Where readings are read.
-        board: Where the writer's latest snapshot is.
-        guard: Who may read.
-        clock: Tells the time.
-    """
-
-    def __init__(
-        self, shop: Shop, journal_path: Path, board: Board, guard: Guard, clock: Clock
-    ) -> None:
-        self._shop = shop
-        self._journal_path = journal_path
-        self._board = board
-        self._guard = guard
-        self._clock = clock
-        self._root = "" if shop.web is None else shop.web.path
+class Api(Page):
+    """Answers programs."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes; :mod:`.api_document` names each of them."""
@@ -92,7 +69,7 @@ class Api:
         from_ms = instant_of(asked.get("from"), "from", to_ms - MS_PER_DAY)
         from_ms = max(from_ms, instant_of(asked.get("after"), "after", from_ms - 1) + 1)
         limit = limit_of(asked.get("limit"))
-        span = await run_in_threadpool(self._span, ProbeId(probe), from_ms, to_ms)
+        span = await self._asked(lambda journal: journal.span(ProbeId(probe), from_ms, to_ms))
         times, values = span.times_ms[:limit].tolist(), span.values[:limit].tolist()
         more = iso(times[-1]) if len(span) > limit else None
         if wants_csv(request):
@@ -132,10 +109,6 @@ class Api:
         await self._guard.let_program_in(request, TokenScope.METRICS)
         text = metrics_text(self._shop, self._board.latest, self._clock.now_ms())
         return Response(text, headers={"Content-Type": CONTENT_TYPE})
-
-    def _span(self, probe: ProbeId, from_ms: int, to_ms: int) -> Span:
-        with reading(self._journal_path) as journal:
-            return journal.span(probe, from_ms, to_ms)
 
 
 def _unit(unit: Unit, now: UnitNow, at_ms: int) -> dict[str, Any]:

@@ -10,37 +10,18 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any, Final
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from rimewatch.journal.errors import JournalError
-from rimewatch.journal.reader import JournalReader
 from rimewatch.report.records_tables import Row, safe_cell
 from rimewatch.web.api_document import MOST, USUAL
 
-_BUSY_S: Final = 5.0
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-@contextmanager
-def reading(journal_path: Path) -> Iterator[JournalReader]:
-    """Give the journal, for one answer.
-
-    Raises:
-        HTTPException: 503, if it cannot be read.
-    """
-    try:
-        with JournalReader.open(journal_path, busy_s=_BUSY_S) as journal:
-            yield journal
-    except JournalError:
-        raise HTTPException(503, "The journal cannot be read right now.") from None
 
 
 def json_answer(request: Request, content: dict[str, Any]) -> Response:

@@ -5,12 +5,9 @@ As the journal keeps it; nothing is worked out again, and nothing here changes a
 
 import json
 import re
-from collections.abc import Callable
 from datetime import date
-from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -31,12 +28,10 @@ from rimewatch.web.api_answers import (
     iso_or_none,
     json_answer,
     limit_of,
-    reading,
     tagged,
     wants_csv,
 )
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board
+from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
 
 T = TypeVar("T")
@@ -53,21 +48,8 @@ _APART: Final = frozenset({"at", "entered", "who", "do", "unit", "lot"})
 """Keys of an entry that stand in columns of their own."""
 
 
-class ApiPast:
-    """Answers programs that ask for the past.
-
-    Args:
-        root: The path below which all of it is reached.
-        journal_path: Where it is kept.
-        board: Where the writer's latest snapshot is, for the alarms that are on.
-        guard: Who may read.
-    """
-
-    def __init__(self, root: str, journal_path: Path, board: Board, guard: Guard) -> None:
-        self._root = root
-        self._journal_path = journal_path
-        self._board = board
-        self._guard = guard
+class ApiPast(Page):
+    """Answers programs that ask for the past."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes; :mod:`.api_document` names each of them."""
@@ -150,13 +132,6 @@ class ApiPast:
             return tagged(request, found.html, "text/html; charset=utf-8")
         page = page_of_json(found.page) if found.page else None
         return json_answer(request, {"date": day.isoformat(), "text": found.text, "page": page})
-
-    async def _asked(self, ask: Callable[[JournalReader], T]) -> T:
-        def answered() -> T:
-            with reading(self._journal_path) as journal:
-                return ask(journal)
-
-        return await run_in_threadpool(answered)
 
 
 def _alarms(request: Request, alarms: list[Alarm], more: str | None) -> Response:

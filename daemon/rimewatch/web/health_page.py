@@ -1,39 +1,18 @@
 """How the watch itself is doing: broker, journal, messages, probes."""
 
-from zoneinfo import ZoneInfo
-
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.clock import Clock
 from rimewatch.report import wording
-from rimewatch.shop import Probe, Shop
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board, Health, Snapshot
-from rimewatch.web.rendering import Renderer
+from rimewatch.shop import Probe
+from rimewatch.web.live import Health, Snapshot
+from rimewatch.web.page import Page
 from rimewatch.web.standing import is_behind
 
 
-class HealthPage:
-    """Shows the watch's own state.
-
-    Args:
-        shop: The shop.
-        board: Where the writer's latest snapshot is.
-        guard: Who may see it.
-        renderer: Makes the page.
-        clock: Tells the time.
-    """
-
-    def __init__(
-        self, shop: Shop, board: Board, guard: Guard, renderer: Renderer, clock: Clock
-    ) -> None:
-        self._shop = shop
-        self._board = board
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
+class HealthPage(Page):
+    """Shows the watch's own state."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the route of the page."""
@@ -62,7 +41,6 @@ class HealthPage:
 
     def _rows(self, snapshot: Snapshot, at_ms: int) -> list[tuple[str, str]]:
         health = snapshot.health
-        zone = ZoneInfo(self._shop.timezone)
         broker = "listening" if health.listening else f"not listening. {health.broker_problem}"
         messages = f"{health.outbox_waiting} waiting"
         if health.outbox_failing:
@@ -73,7 +51,7 @@ class HealthPage:
             messages += "; a sender has ended"
         followed = "not yet"
         if snapshot.at_ms:
-            followed = wording.local_time(snapshot.at_ms, zone, day_of_ms=at_ms)
+            followed = wording.local_time(snapshot.at_ms, self._zone, day_of_ms=at_ms)
         rows = [
             ("Time followed up to", followed),
             ("Broker", broker.strip()),

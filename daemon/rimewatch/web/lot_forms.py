@@ -5,7 +5,7 @@ something about the same lot meanwhile, nothing is written: what they entered is
 may be answered with the same form again.
 """
 
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import Final
 
 from starlette.concurrency import run_in_threadpool
@@ -19,16 +19,14 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.attachments import AttachmentError, keep_content
 from rimewatch.journal.entry_codec import format_instant
-from rimewatch.journal.errors import JournalError
-from rimewatch.journal.reader import JournalReader
-from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, UnitId
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf
-from rimewatch.web.guard import Guard, Visitor
+from rimewatch.web.guard import Visitor
 from rimewatch.web.lot_fields import corrections, done_at, seen_number, wall_clock_ms
 from rimewatch.web.lot_page import line_words, lot_path
+from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
-from rimewatch.web.rendering import Renderer, go_to
+from rimewatch.web.rendering import go_to
 from rimewatch.web.unit_forms import known_unit
 
 Entry = dict[str, object]
@@ -37,27 +35,18 @@ Entry = dict[str, object]
 LARGEST_UPLOAD_BYTES: Final = 20_000_000
 """A photo or a scan of some pages (our choice); the command takes larger files."""
 LONGEST_FILE_NAME: Final = 200
-_BUSY_S: Final = 5.0
 
 
-class LotForms:
+class LotForms(Page):
     """Takes the forms about one lot.
 
     Args:
-        shop: The shop.
-        journal_path: Where lots are looked up and files are kept beside.
-        guard: Who may act.
-        renderer: Shows what somebody else entered meanwhile.
+        means: What every page is made with.
         desk: Writes entries down.
     """
 
-    def __init__(
-        self, shop: Shop, journal_path: Path, guard: Guard, renderer: Renderer, desk: Desk
-    ) -> None:
-        self._shop = shop
-        self._journal_path = journal_path
-        self._guard = guard
-        self._renderer = renderer
+    def __init__(self, means: Means, desk: Desk) -> None:
+        super().__init__(means)
         self._desk = desk
 
     def routes(self) -> list[BaseRoute]:
@@ -218,14 +207,7 @@ class LotForms:
         return unit
 
     async def _entries(self, lot: LotId) -> list[AnyEntry]:
-        def read() -> list[AnyEntry]:
-            with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
-                return journal.entries_about_lot(lot)
-
-        try:
-            return await run_in_threadpool(read)
-        except JournalError:
-            raise HTTPException(503, "The journal cannot be read right now.") from None
+        return await self._asked(lambda journal: journal.entries_about_lot(lot))
 
 
 def plain_name(name: str) -> str:

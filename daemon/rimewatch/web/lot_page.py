@@ -1,7 +1,6 @@
 """One lot: how it stands, every entry with who and when, its files, and what may be entered."""
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
@@ -16,20 +15,15 @@ from rimewatch.entries import AnyEntry, AttachStatement
 from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.attachments import Found, folder_of, found
-from rimewatch.journal.errors import JournalError
-from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.lot_page import ROP_REMINDER
 from rimewatch.report.lot_words import entry_words, moment
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Option, Origin, States
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board
 from rimewatch.web.lot_fields import receipt_fields
 from rimewatch.web.lot_view import lot_view
-from rimewatch.web.rendering import Renderer
+from rimewatch.web.page import Page
 
-_BUSY_S: Final = 5.0
 NOT_JUDGED_YET: Final = "It is written down; the service has not judged it yet."
 
 
@@ -66,25 +60,8 @@ def line_words(shop: Shop, entries: Sequence[AnyEntry], lot: LotId) -> list[dict
     ]
 
 
-class LotPage:
-    """Shows one lot at a time.
-
-    Args:
-        shop: The shop.
-        journal_path: Where its entries are read.
-        board: Where the writer's latest snapshot is.
-        guard: Who may see it.
-        renderer: Makes the page.
-    """
-
-    def __init__(
-        self, shop: Shop, journal_path: Path, board: Board, guard: Guard, renderer: Renderer
-    ) -> None:
-        self._shop = shop
-        self._journal_path = journal_path
-        self._board = board
-        self._guard = guard
-        self._renderer = renderer
+class LotPage(Page):
+    """Shows one lot at a time."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the page and of a lot's files."""
@@ -94,7 +71,7 @@ class LotPage:
         """Show a lot."""
         visitor = await self._guard.visitor(request)
         lot = LotId(request.query_params.get("lot", ""))
-        entries = await run_in_threadpool(self._entries, lot)
+        entries = await self._asked(lambda journal: journal.entries_about_lot(lot))
         lines = line_words(self._shop, entries, lot)
         if not lines:
             raise HTTPException(404)
@@ -129,7 +106,7 @@ class LotPage:
         await self._guard.visitor(request)
         lot = LotId(request.query_params.get("lot", ""))
         wanted = request.query_params.get("sha256", "")
-        entries = await run_in_threadpool(self._entries, lot)
+        entries = await self._asked(lambda journal: journal.entries_about_lot(lot))
         entry = next(
             (
                 e
@@ -150,10 +127,3 @@ class LotPage:
             filename=entry.file or entry.sha256,
             headers={"Content-Security-Policy": "sandbox; default-src 'none'"},
         )
-
-    def _entries(self, lot: LotId) -> list[AnyEntry]:
-        try:
-            with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
-                return journal.entries_about_lot(lot)
-        except JournalError:
-            raise HTTPException(503, "The journal cannot be read right now.") from None

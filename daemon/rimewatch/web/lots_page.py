@@ -5,39 +5,29 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Origin
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board
 from rimewatch.web.lot_fields import celsius, done_at, seen_number
 from rimewatch.web.lot_page import lot_path
 from rimewatch.web.lot_view import lot_view
+from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
-from rimewatch.web.rendering import Renderer, go_to
+from rimewatch.web.rendering import go_to
 from rimewatch.web.unit_forms import number
 
 TAKEN = "There is a lot of that name already; choose another."
 
 
-class LotPages:
+class LotPages(Page):
     """Shows the lots that are here and takes in further ones.
 
     Args:
-        shop: The shop.
-        board: Where the writer's latest snapshot is.
-        guard: Who may see and act.
-        renderer: Makes the page.
+        means: What every page is made with.
         desk: Writes entries down.
     """
 
-    def __init__(
-        self, shop: Shop, board: Board, guard: Guard, renderer: Renderer, desk: Desk
-    ) -> None:
-        self._shop = shop
-        self._board = board
-        self._guard = guard
-        self._renderer = renderer
+    def __init__(self, means: Means, desk: Desk) -> None:
+        super().__init__(means)
         self._desk = desk
 
     def routes(self) -> list[BaseRoute]:

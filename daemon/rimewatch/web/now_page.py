@@ -19,15 +19,14 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.lifecycle import State
-from rimewatch.clock import Clock
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.report import wording
-from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
-from rimewatch.web.guard import Guard, Visitor
-from rimewatch.web.live import Board, Snapshot
+from rimewatch.web.guard import Visitor
+from rimewatch.web.live import Snapshot
+from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
-from rimewatch.web.rendering import Renderer, drawing
+from rimewatch.web.rendering import drawing
 from rimewatch.web.spark import spark
 from rimewatch.web.standing import (
     UnitView,
@@ -58,25 +57,11 @@ class _Made:
     at_s: int
 
 
-class NowPage:
-    """How the shop stands right now.
+class NowPage(Page):
+    """How the shop stands right now."""
 
-    Args:
-        shop: The shop.
-        board: Where the writer's latest snapshot is.
-        guard: Who may see it.
-        renderer: Makes the page.
-        clock: Tells the time.
-    """
-
-    def __init__(
-        self, shop: Shop, board: Board, guard: Guard, renderer: Renderer, clock: Clock
-    ) -> None:
-        self._shop = shop
-        self._board = board
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
+    def __init__(self, means: Means) -> None:
+        super().__init__(means)
         self._middles: dict[bool, _Made] = {}
         self._told: _Made | None = None
 

@@ -16,13 +16,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.clock import Clock
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.journal.errors import JournalError
 from rimewatch.report.page import CAUTIONS
-from rimewatch.shop import Shop
-from rimewatch.web.guard import Guard
-from rimewatch.web.rendering import Renderer
+from rimewatch.web.page import Means, Page
 
 RecordFiles = Callable[[date, date, str, int], Mapping[str, str | bytes]]
 """Makes a record of a first and a last local day, in one form, at an instant: content by path."""
@@ -43,25 +40,17 @@ _EARLIEST: Final = (1980, 1, 1, 0, 0, 0)
 """A ZIP file can hold no earlier time; a fixed one, so that the same record has the same bytes."""
 
 
-class RecordPages:
+class RecordPages(Page):
     """Offers the record of a period.
 
     Args:
-        shop: The shop.
+        means: What every page is made with.
         make: Makes a record's files; called in a thread of its own.
-        guard: Who may have it.
-        renderer: Makes the page.
-        clock: Tells the time.
     """
 
-    def __init__(
-        self, shop: Shop, make: RecordFiles, guard: Guard, renderer: Renderer, clock: Clock
-    ) -> None:
-        self._shop = shop
+    def __init__(self, means: Means, make: RecordFiles) -> None:
+        super().__init__(means)
         self._make = make
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
         self._at_work = False
 
     def routes(self) -> list[BaseRoute]:

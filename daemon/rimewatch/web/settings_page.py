@@ -6,9 +6,7 @@ events, with who did it; a link or a token is shown once, to whoever made it.
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final, TypeVar
-from zoneinfo import ZoneInfo
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -17,7 +15,6 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.alarms.rota import first_told, told_by, whom
-from rimewatch.clock import Clock
 from rimewatch.config import warnings_of
 from rimewatch.journal import trials
 from rimewatch.journal.errors import JournalError
@@ -27,15 +24,15 @@ from rimewatch.report import wording
 from rimewatch.report.trial import make_trial
 from rimewatch.shop import Shop, Web
 from rimewatch.vocabulary import ContactId
-from rimewatch.web.guard import Guard, Visitor
+from rimewatch.web.guard import Visitor
+from rimewatch.web.page import BUSY_S, Means, Page
 from rimewatch.web.people import ROLES, People, PeopleError, Role, TokenScope, check_name
-from rimewatch.web.rendering import Renderer, go_to
+from rimewatch.web.rendering import go_to
 
 PATH: Final = "/settings"
 EVENT: Final = "set-up"
 TEST_AGAIN_MS: Final = 30_000
 """A second tap within this is a mistake (our choice): each test rings a phone."""
-_BUSY_S: Final = 5.0
 
 T = TypeVar("T")
 
@@ -56,34 +53,17 @@ class Secret:
     value: str
 
 
-class SettingsPage:
+class SettingsPage(Page):
     """Serves those who set things up.
 
     Args:
-        shop: The shop as it is in use.
-        journal_path: Where test alarms are made and events noted.
-        guard: Who may; and the people themselves.
-        renderer: Makes the page.
-        clock: Tells the time.
+        means: What every page is made with.
         config_file: Where the configuration is; None: nobody said.
     """
 
-    def __init__(
-        self,
-        shop: Shop,
-        journal_path: Path,
-        guard: Guard,
-        renderer: Renderer,
-        clock: Clock,
-        config_file: ConfigFile | None,
-    ) -> None:
-        self._shop = shop
-        self._journal_path = journal_path
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
+    def __init__(self, means: Means, config_file: ConfigFile | None) -> None:
+        super().__init__(means)
         self._config_file = config_file
-        self._zone = ZoneInfo(shop.timezone)
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the page and its forms."""
@@ -186,7 +166,7 @@ class SettingsPage:
         now_ms = self._clock.now_ms()
 
         def made() -> None:
-            with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
+            with Journal.open(self._journal_path, check=False, busy_s=BUSY_S) as journal:
                 if trials.last_made_ms(journal, now_ms - TEST_AGAIN_MS, now_ms) is not None:
                     raise HTTPException(409, "A test is under way; give it half a minute.")
                 make_trial(journal, self._shop, told, now_ms)
@@ -209,7 +189,7 @@ class SettingsPage:
 
     def _last_test(self) -> list[str]:
         now_ms = self._clock.now_ms()
-        with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+        with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
             made_ms = trials.last_made_ms(journal, 0, now_ms)
             if made_ms is None:
                 return ["No test was made yet."]
@@ -311,7 +291,7 @@ class SettingsPage:
         """Note among the journal's events who did what; what was done holds without it too."""
 
         def noted() -> None:
-            with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
+            with Journal.open(self._journal_path, check=False, busy_s=BUSY_S) as journal:
                 said = wording.printable(f"{visitor.person.name} {what}")
                 journal.add_event(self._clock.now_ms(), EVENT, said)
 

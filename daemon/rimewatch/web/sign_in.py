@@ -9,29 +9,21 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.clock import Clock
 from rimewatch.report import wording
 from rimewatch.web.attempts import Attempts
-from rimewatch.web.guard import Guard, read_form, refuse_other_origins, safe_back
+from rimewatch.web.guard import read_form, refuse_other_origins, safe_back
+from rimewatch.web.page import Means, Page
 from rimewatch.web.people import SHORTEST_PASSWORD, PeopleError
-from rimewatch.web.rendering import Renderer, go_to
+from rimewatch.web.rendering import go_to
 
 SET_UP_PATH: Final = "/set-up/{secret}"
 
 
-class SignInPages:
-    """Lets people in and out.
+class SignInPages(Page):
+    """Lets people in and out."""
 
-    Args:
-        guard: Who may come in.
-        renderer: Makes the pages.
-        clock: Measures how long ago attempts were.
-    """
-
-    def __init__(self, guard: Guard, renderer: Renderer, clock: Clock) -> None:
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
+    def __init__(self, means: Means) -> None:
+        super().__init__(means)
         self._attempts = Attempts()
 
     def routes(self) -> list[BaseRoute]:

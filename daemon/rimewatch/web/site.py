@@ -23,6 +23,7 @@ from rimewatch.web.lot_page import LotPage
 from rimewatch.web.lots_page import LotPages
 from rimewatch.web.mornings_page import MorningPages
 from rimewatch.web.now_page import NowPage
+from rimewatch.web.page import Means
 from rimewatch.web.people import People, PeopleError
 from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
@@ -80,31 +81,37 @@ def make_site(
         config_file: Where the configuration is, for those who set things up.
     """
     web = shop.web or Web()
-    guard = Guard(people, clock, web.url, web.path)
-    renderer = Renderer(shop, PAGES)
+    means = Means(
+        shop=shop,
+        journal_path=journal_path,
+        board=board,
+        guard=Guard(people, clock, web.url, web.path),
+        renderer=Renderer(shop, PAGES),
+        clock=clock,
+    )
     desk = Desk(journal_path, board, clock, parse)
     routes: list[BaseRoute] = [
-        *NowPage(shop, board, guard, renderer, clock).routes(),
-        *UnitPage(shop, journal_path, board, guard, renderer, clock).routes(),
-        *UnitForms(shop, board, guard, desk).routes(),
-        *LotPages(shop, board, guard, renderer, desk).routes(),
-        *LotPage(shop, journal_path, board, guard, renderer).routes(),
-        *LotForms(shop, journal_path, guard, renderer, desk).routes(),
-        *MorningPages(journal_path, guard, renderer).routes(),
-        *RecordPages(shop, record_files, guard, renderer, clock).routes(),
-        *HealthPage(shop, board, guard, renderer, clock).routes(),
-        *SettingsPage(shop, journal_path, guard, renderer, clock, config_file).routes(),
-        *Api(shop, journal_path, board, guard, clock).routes(),
-        *ApiPast(web.path, journal_path, board, guard).routes(),
-        *SignInPages(guard, renderer, clock).routes(),
+        *NowPage(means).routes(),
+        *UnitPage(means).routes(),
+        *UnitForms(means, desk).routes(),
+        *LotPages(means, desk).routes(),
+        *LotPage(means).routes(),
+        *LotForms(means, desk).routes(),
+        *MorningPages(means).routes(),
+        *RecordPages(means, record_files).routes(),
+        *HealthPage(means).routes(),
+        *SettingsPage(means, config_file).routes(),
+        *Api(means).routes(),
+        *ApiPast(means).routes(),
+        *SignInPages(means).routes(),
         Route("/static/{name}", static_file),
     ]
     return Site(
         routes=routes,
         handlers={
-            SignInFirst: renderer.sign_in_first,
-            HTTPException: renderer.refused,
-            PeopleError: renderer.people_away,
+            SignInFirst: means.renderer.sign_in_first,
+            HTTPException: means.renderer.refused,
+            PeopleError: means.renderer.people_away,
         },
     )
 

@@ -10,8 +10,8 @@ from starlette.routing import BaseRoute, Route
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.shop import Shop
 from rimewatch.web.enter import Desk
-from rimewatch.web.guard import Guard, Visitor
-from rimewatch.web.live import Board
+from rimewatch.web.guard import Visitor
+from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 
@@ -20,20 +20,16 @@ SHELVES_MIN: Final = (15, 30, 60, 120, 240)
 PROMISES_MIN: Final = (10, 20, 30, 60)
 
 
-class UnitForms:
+class UnitForms(Page):
     """Takes the forms about alarms and units.
 
     Args:
-        shop: The shop.
-        board: Which alarms are on.
-        guard: Who may act.
+        means: What every page is made with.
         desk: Writes entries down.
     """
 
-    def __init__(self, shop: Shop, board: Board, guard: Guard, desk: Desk) -> None:
-        self._shop = shop
-        self._board = board
-        self._guard = guard
+    def __init__(self, means: Means, desk: Desk) -> None:
+        super().__init__(means)
         self._desk = desk
 
     def routes(self) -> list[BaseRoute]:

@@ -1,62 +1,32 @@
 """One unit: how it is, its course over six hours to a year, and what people may do about it."""
 
-from pathlib import Path
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.clock import Clock
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.sections import RULES
-from rimewatch.shop import Shop, Unit
+from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
 from rimewatch.web.chart import chart_svg, shows_bands, shows_doings
 from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
-from rimewatch.web.guard import Guard
-from rimewatch.web.live import Board, Snapshot, SpellNow, UnitNow
-from rimewatch.web.rendering import Renderer, drawing
+from rimewatch.web.live import Snapshot, SpellNow, UnitNow
+from rimewatch.web.page import BUSY_S, Page
+from rimewatch.web.rendering import drawing
 from rimewatch.web.standing import alarm_words, unit_view
 from rimewatch.web.unit_forms import PROMISES_MIN, SHELVES_MIN, known_unit
 
 USUAL: Final = "day"
 MOST_ROWS: Final = 20
-_BUSY_S: Final = 5.0
 
 
-class UnitPage:
-    """Shows one unit at a time.
-
-    Args:
-        shop: The shop.
-        journal_path: Where the past is read, by a connection of each answer's own.
-        board: Where the writer's latest snapshot is.
-        guard: Who may see it.
-        renderer: Makes the page.
-        clock: Tells the time.
-    """
-
-    def __init__(
-        self,
-        shop: Shop,
-        journal_path: Path,
-        board: Board,
-        guard: Guard,
-        renderer: Renderer,
-        clock: Clock,
-    ) -> None:
-        self._shop = shop
-        self._journal_path = journal_path
-        self._board = board
-        self._guard = guard
-        self._renderer = renderer
-        self._clock = clock
-        self._zone = ZoneInfo(shop.timezone)
+class UnitPage(Page):
+    """Shows one unit at a time."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the route of the page."""
@@ -122,7 +92,7 @@ class UnitPage:
             return None
         probe = next((p for p in probes if p.id == now.probe), probes[0])
         try:
-            with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+            with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
                 if length_ms is None:
                     oldest_ms = journal.oldest_ms(probe.id)
                     length_ms = LEAST_MS if oldest_ms is None else max(at_ms - oldest_ms, LEAST_MS)
