@@ -408,6 +408,9 @@ def test_morning_of_a_night_without_a_record_says_so(tmp_path: Path) -> None:
     pause = threading.Event()
     ends_s = clock.monotonic_s() + 60.0
 
+    def mornings() -> list[str]:
+        return [row.body for row in shelf.rows if row.about is About.SUMMARY]
+
     class Session(BrokerSession):
         def start(self) -> None:
             """Nothing is connected."""
@@ -415,7 +418,7 @@ def test_morning_of_a_night_without_a_record_says_so(tmp_path: Path) -> None:
         def drain(self, max_items: int, timeout_s: float) -> list[Item]:  # noqa: ARG002
             clock.ahead_ms += 10_000
             pause.wait(0.01)  # its charts are drawn in another thread
-            if shelf.rows or clock.monotonic_s() > ends_s:
+            if mornings() or clock.monotonic_s() > ends_s:
                 service.stop()
             return []
 
@@ -431,5 +434,5 @@ def test_morning_of_a_night_without_a_record_says_so(tmp_path: Path) -> None:
     )
     service.run()
 
-    (morning,) = [row.body for row in shelf.rows if row.about is About.SUMMARY]
+    (morning,) = mornings()
     assert f"The watch itself:\n– {why}" in morning
