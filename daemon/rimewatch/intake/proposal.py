@@ -130,6 +130,9 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
     if guess.match is not None:
         path, equals = guess.match
         lines.append(f"match = {{ field = {toml_text(path)}, equals = {toml_text(equals)} }}")
+    if guess.unread:
+        lines.append(f"# NOT READ: the list's further values, such as {guess.unread[0]}. They need")
+        lines.append("# a time each, in the same list, or if they are other probes' a topic each.")
     if guess.scale != "C":
         lines.append(f"scale = {toml_text(guess.scale)}    # by its range; see whether that is so")
     if guess.interval_s is not None and guess.measures in (*TEMPERATURES, "humidity"):

@@ -16,11 +16,22 @@ from typing import Final
 
 from pydantic_core import from_json
 
+from rimewatch.intake.batches_heard import batch_of, beside, values_of
 from rimewatch.intake.decoders.draft import Undecodable
 from rimewatch.intake.decoders.senml import resolve
 from rimewatch.intake.decoders.senml_pack import load_pack
 from rimewatch.intake.decoders.times import instant_ms
 from rimewatch.intake.decoders.values import CONTACT_WORDS, number_in
+from rimewatch.intake.field_names import (
+    BATTERY_NAMES,
+    DOOR_NAMES,
+    HUMIDITY_NAMES,
+    ID_NAMES,
+    TEMPERATURE_NAMES,
+    TIME_NAMES,
+    WATER_NAMES,
+    named,
+)
 from rimewatch.intake.sparkplug.payload import read_payload
 from rimewatch.intake.sparkplug.topics import Kind, heard
 from rimewatch.science.scales import (
@@ -39,25 +50,8 @@ KEPT: Final = 200
 """Messages of a topic that are looked at, the newest. These bounds are our choice."""
 MOST_BYTES: Final = 64 * 1024
 
-TEMPERATURE_NAMES: Final = (
-    "temperature",
-    "temp",
-    "celsius",
-    "fahrenheit",
-    "degrees",
-    "tc",
-    "tf",
-    "t",
-)
-DOOR_NAMES: Final = ("open", "door", "contact", "reed", "state")
-WATER_NAMES: Final = ("water", "leak", "wet")
 TEMPERATURES: Final = ("air", "product")
 """What a thermometer may measure; listening alone cannot tell which, a person can."""
-HUMIDITY_NAMES: Final = ("humidity", "humid", "rh")
-TIME_NAMES: Final = ("ts", "time", "timestamp", "datetime", "at", "measured")
-BATTERY_NAMES: Final = ("battery", "bat", "batt", "vbat")
-ID_NAMES: Final = ("id", "device", "sensor", "mac", "addr", "serial", "name", "node")
-"""Names that devices give to what they send. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +82,8 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
+    unread: tuple[str, ...] = ()
+    """Paths of further values in the message's list, which :attr:`value` does not take."""
 
     @property
     def span(self) -> str:
@@ -174,7 +170,9 @@ def _guesses(topic: str, seen: _Topic) -> list[Guess]:
     if records:
         return records
     documents = [(at_ms, _document(payload)) for at_ms, payload in seen.payloads]
-    leaves = [(at_ms, dict(_leaves(doc))) for at_ms, doc in documents if isinstance(doc, dict)]
+    leaves = [
+        (at_ms, dict(_leaves(doc))) for at_ms, doc in documents if isinstance(doc, dict | list)
+    ]
     if not leaves:
         return [Guess(topic=topic, messages=seen.messages, format="unknown", last=shown)]
     return _json(topic, seen, leaves, shown)
@@ -198,13 +196,15 @@ def _json(
         if not value:
             guesses.append(Guess(topic=topic, messages=seen.messages, format="json", last=shown))
             continue
+        holders = [(at_ms, row) for at_ms, row in rows if value in row]
+        batch = batch_of(value, [row for _, row in holders])
         series = _Series()
-        for at_ms, row in rows:
-            if value in row:
-                series.values.append(row[value])
-                series.arrived_ms.append(at_ms)
-        times = [n for n in _named(names, TIME_NAMES) if instant_ms(rows[-1][1].get(n)) is not None]
-        batteries = [n for n in _named(names, BATTERY_NAMES) if _is_number(rows[-1][1].get(n))]
+        for at_ms, row in holders:
+            series.values.extend([row[value]] if batch is None else values_of(batch, row))
+            series.arrived_ms.append(at_ms)
+        times = [n for n in named(names, TIME_NAMES) if instant_ms(rows[-1][1].get(n)) is not None]
+        time = batch.time if batch else times[0] if times else ""
+        batteries = [n for n in named(names, BATTERY_NAMES) if _is_number(rows[-1][1].get(n))]
         guesses.append(
             _guess(
                 topic,
@@ -212,10 +212,11 @@ def _json(
                 "json",
                 series,
                 measures,
-                value=value,
-                time=times[0] if times else "",
+                value=batch.value if batch else value,
+                time=time,
                 battery=batteries[0] if batteries else "",
                 match=None if mark is None or device is None else (mark, device),
+                unread=() if batch else beside(value, [row for _, row in holders]),
                 last=shown,
             )
         )
@@ -225,7 +226,7 @@ def _json(
 def _mark(leaves: list[tuple[int, dict[str, object]]]) -> str | None:
     """Return the path whose values tell several devices apart, if there is one."""
     names = dict.fromkeys(name for _, row in leaves for name in row)
-    for name in _named(list(names), ID_NAMES):
+    for name in named(names, ID_NAMES):
         found = [row.get(name) for _, row in leaves]
         distinct = {v for v in found if isinstance(v, str | int) and not isinstance(v, bool)}
         if 1 < len(distinct) <= MOST_DEVICES and len(distinct) < max(3, len(found)):
@@ -245,7 +246,7 @@ def _value(
         (("value", "v", "val"), "", lambda value: _is_number(value) or _is_contact(value)),
     )
     for known, measures, fits in kinds:
-        for name in _named(names, known):
+        for name in named(names, known):
             found = [row[name] for _, row in rows if name in row]
             if all(map(fits, found)):
                 return name, measures or _measures(topic.rsplit("/", 1)[-1], found)
@@ -318,6 +319,7 @@ def _guess(
     time: str = "",
     battery: str = "",
     match: tuple[str, str | float] | None = None,
+    unread: tuple[str, ...] = (),
 ) -> Guess:
     numbers = [float(v) for v in series.values if _is_number(v)]  # type: ignore[arg-type]
     finite = [v for v in numbers if math.isfinite(v)]
@@ -341,6 +343,7 @@ def _guess(
         likeness=likeness,
         kind=kind,
         retained=seen.retained,
+        unread=unread,
     )
 
 
@@ -399,16 +402,6 @@ def _measures(name: str, values: deque[object] | list[object]) -> str:
     if is_contact and (any(w in lowered for w in DOOR_NAMES) or not all(map(_is_number, values))):
         return "door"
     return "air" if all(map(_is_number, values)) else ""
-
-
-def _named(names: list[str], known: tuple[str, ...]) -> Iterator[str]:
-    """Yield the paths whose last part is one of the known names, in the order of those."""
-    last = {name: name.rsplit(".", 1)[-1].strip('"').rsplit("/", 1)[-1].lower() for name in names}
-    for word in known:
-        yield from (n for n in names if last[n] == word)
-    for word in known:
-        if len(word) > 2:
-            yield from (n for n in names if last[n] != word and word in last[n])
 
 
 def _document(payload: bytes) -> object:

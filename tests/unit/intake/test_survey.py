@@ -7,7 +7,7 @@ import pytest
 from intake_shop import ARRIVED_MS
 
 from rimewatch.config import load_shop
-from rimewatch.intake.proposal import Place, propose, unit_lines
+from rimewatch.intake.proposal import Place, places, propose, unit_lines
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.survey import MOST_TOPICS, Guess, Survey
 from rimewatch.shop import Broker
@@ -90,6 +90,47 @@ class TestGuesses:
             (("id", "b2"), "a freezer"),
         ]
 
+    @pytest.mark.parametrize(
+        ("payload", "value", "time"),
+        [
+            (
+                '{"readings": [{"t": 2.1, "ts": %d}, {"t": 2.3, "ts": %d}]}',
+                "readings[].t",
+                "readings[].ts",
+            ),
+            ('{"readings": [{"t": 2.1, "ts": %d}]}', "readings[].t", "readings[].ts"),
+            ('[{"temp": 2.1, "at": %d}, {"temp": 2.3, "at": %d}]', "[].temp", "[].at"),
+            ('{"temp": [2.1, 2.3], "time": [%d, %d]}', "temp[]", "time[]"),
+            ('{"a.b": {"log": [{"t": 2.1, "ts": %d}]}}', '"a.b".log[].t', '"a.b".log[].ts'),
+        ],
+    )
+    def test_list_of_readings_is_proposed_whole(self, payload: str, value: str, time: str) -> None:
+        """None of a backlog is lost: each reading is taken, at its own time."""
+        times = [ARRIVED_MS, ARRIVED_MS + 60_000][: payload.count("%d")]
+        (guess,) = heard("shop/case-1/air", payload % tuple(times))
+
+        assert (guess.value, guess.time, guess.unread) == (value, time, ())
+
+    @pytest.mark.parametrize(
+        "payload",
+        [
+            '{"ts": 1772438400000, "sensors": [{"t": 2.1}, {"t": -19.0}]}',
+            '{"sensors": [{"t": 2.1, "ts": 1772438400}, {"t": -19.0, "ts": 1772438400}]}',
+            (
+                '{"sensors": [{"id": "a", "t": 2.1, "ts": 1772438400},'
+                ' {"id": "b", "t": -19.0, "ts": 1772438460}]}'
+            ),
+            '{"sensors": [{"t": 2.1, "ts": 1772438400}, {"t": -19.0}]}',
+        ],
+    )
+    def test_list_of_several_probes_is_never_read_as_one(self, payload: str) -> None:
+        """A freezer's value is not the case's; the file says what is left unread."""
+        (guess,) = heard("gw/all", payload)
+        (place,) = places([guess])
+
+        assert (guess.value, guess.unread) == ("sensors[0].t", ("sensors[1].t",))
+        assert any("NOT READ" in line and "sensors[1].t" in line for line in unit_lines([place]))
+
     def test_senml_is_found_as_cbor_too(self) -> None:
         """A pack names its unit; each record with one is proposed."""
         pack = cbor2.dumps([{-2: "case-1:", 0: "t", 1: "Cel", 2: 2.1}])
@@ -126,7 +167,7 @@ class TestGuesses:
 
 
 def test_proposal_is_a_configuration_that_reads_what_was_heard() -> None:
-    """The file is accepted as it stands, and every message it was made from gives a reading."""
+    """The file is accepted as it stands, and every reading it was made from is taken."""
     survey = Survey()
     said = [
         ("shop/case-1/air", b'{"t": 38.2, "ts": %d, "bat": 91}' % ARRIVED_MS),
@@ -135,6 +176,11 @@ def test_proposal_is_a_configuration_that_reads_what_was_heard() -> None:
         ("gw/air", b'{"id": "a1", "t": 2.5}'),
         ("gw/air", b'{"id": "b2", "t": -61.0}'),
         ("gw/air", b'{"id": "a1", "t": 2.6}'),
+        (
+            "shop/log/air",
+            b'{"readings": [{"t": 2.1, "ts": %d}, {"t": 2.4, "ts": %d}]}'
+            % (ARRIVED_MS - 60_000, ARRIVED_MS),
+        ),
         ('odd "name"/\u00e9tage/air', b'{"te mp": 1, "temperature": 3.5}'),
     ]
     for place, (topic, payload) in enumerate(said):
@@ -146,7 +192,8 @@ def test_proposal_is_a_configuration_that_reads_what_was_heard() -> None:
     receiver = Receiver(shop)
     for topic, payload in said:
         received = receiver.receive(topic, payload, ARRIVED_MS)
-        assert len(received.readings) == 1, (topic, received, text)
+        expected = 2 if topic == "shop/log/air" else 1
+        assert len(received.readings) == expected, (topic, received, text)
         assert not received.quarantined
     assert {unit.kind for unit in shop.units} == {
         Kind.DISPLAY_CASE,
