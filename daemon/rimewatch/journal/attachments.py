@@ -1,7 +1,8 @@
 """Files put on record beside the journal: each under the SHA-256 of its bytes, for ever.
 
 ``attachments/`` lies next to the journal's file. A file there is never overwritten and
-never removed: the same bytes are the same file, other bytes have another name.
+never removed: the same bytes are the same file, other bytes have another name. The folder
+is made for its owner alone: suppliers' papers name people.
 """
 
 import hashlib
@@ -15,6 +16,10 @@ from rimewatch.journal.errors import JournalError
 
 LARGEST_BYTES: Final = 50_000_000
 """A scanned statement has a few megabytes; a film given by mistake goes beyond."""
+
+PRIVATE_FOLDER: Final = 0o700
+KEPT_MODE: Final = 0o400
+"""A file on record is never written to again."""
 
 _READ_BYTES: Final = 1 << 20
 
@@ -83,7 +88,7 @@ def keep_content(journal: Path, content: bytes, called: str) -> str:
     sha256 = hashlib.sha256(content).hexdigest()
     target = folder_of(journal) / sha256
     try:
-        target.parent.mkdir(exist_ok=True)
+        target.parent.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
         if not target.exists():
             _write_once(target, content)
     except OSError as error:
@@ -127,7 +132,7 @@ def _write_once(target: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(name).chmod(0o444)
+        Path(name).chmod(KEPT_MODE)
         try:
             os.link(name, target)
         except FileExistsError:

@@ -15,7 +15,14 @@ from functools import partial
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from rimewatch.journal.attachments import AttachmentError, Found, folder_of, found_in
+from rimewatch.journal.attachments import (
+    KEPT_MODE,
+    PRIVATE_FOLDER,
+    AttachmentError,
+    Found,
+    folder_of,
+    found_in,
+)
 from rimewatch.journal.backup import sync
 from rimewatch.journal.errors import JournalDamaged, JournalError
 
@@ -55,7 +62,7 @@ def backup_attachments(path: Path, to_path: Path) -> Copied:
         if found_in(target, name) is Found.PRESENT:
             continue
         try:
-            target.mkdir(exist_ok=True)
+            target.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
             _write(target / name, partial(_take, source / name))
         except JournalDamaged:
             changed.append(name)
@@ -120,7 +127,7 @@ def _take(source: Path, part: Path) -> None:
     sync(part)
     if found_in(part.parent, part.name, sha256=source.name) is not Found.PRESENT:
         raise JournalDamaged(f"{source}: was changed", path=source)
-    part.chmod(0o444)
+    part.chmod(KEPT_MODE)
 
 
 def _copy(path: Path, part: Path) -> None:

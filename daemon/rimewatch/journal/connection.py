@@ -1,8 +1,8 @@
 """The only place that opens connections to the journal's file.
 
 Sets everything a connection must have each time, since SQLite keeps none of it in
-the file but the WAL mode. Never opens the file by any other means: closing a plain
-file handle would drop this process's locks on it ([1], section 2.2).
+the file but the WAL mode. Never opens a file that is there by any other means: closing a
+plain file handle would drop this process's locks on it ([1], section 2.2).
 
 References:
     [1] SQLite, "How To Corrupt An SQLite Database File".
@@ -10,7 +10,9 @@ References:
     [3] SQLite, "STRICT Tables" (needs 3.37.0).
 """
 
+import os
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -24,6 +26,9 @@ DEFAULT_BUSY_S: Final = 5.0
 
 WAL_LIMIT_BYTES: Final = 16 * 1024 * 1024
 """A WAL file is cut back to this after a checkpoint (our choice)."""
+
+PRIVATE_MODE: Final = 0o600
+"""Read and written by its owner alone."""
 
 _SYNCHRONOUS_FULL: Final = 2
 _STATEMENTS_KEPT: Final = 256
@@ -55,6 +60,10 @@ def connect_writer(
 ) -> sqlite3.Connection:
     """Open the journal for writing, making the file where there is none.
 
+    A new file is its owner's alone to read (mode 0600), whatever the process's umask: it
+    names people. SQLite gives what it puts beside it the same mode. A file that is there
+    keeps the mode that somebody gave it.
+
     A commit is on the disk when it returns: ``synchronous=FULL`` syncs the WAL at each
     commit, ``NORMAL`` only at checkpoints ([2]).
 
@@ -75,6 +84,7 @@ def connect_writer(
             f"{path}: the folder {path.parent} does not exist; create it, or name another file",
             path=path,
         )
+    _make_private(path)
     with speaking_plainly(path):
         connection = sqlite3.connect(
             path,
@@ -89,6 +99,15 @@ def connect_writer(
             connection.close()
             raise
     return connection
+
+
+def _make_private(path: Path) -> None:
+    """Make an empty file for its owner alone, unless there is one.
+
+    Made exclusively, it is nobody's yet: closing the handle drops no lock.
+    """
+    with suppress(OSError):  # it is there, or SQLite fails in its turn and says why
+        os.close(os.open(path.resolve(), os.O_CREAT | os.O_EXCL | os.O_RDWR, PRIVATE_MODE))
 
 
 def _set_up(connection: sqlite3.Connection, path: Path) -> None:
