@@ -63,9 +63,10 @@ def until(true: Callable[[], bool], what: str) -> None:
 
 @pytest.mark.integration
 def test_locked_journal_holds_the_messages_at_the_broker_and_loses_none(
-    tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]
+    tmp_path: Path, start_mosquitto: Callable[..., Mosquitto], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Three thousand messages meet a locked file: the broker keeps them until it is free."""
+    monkeypatch.setitem(Journal.open.__func__.__kwdefaults__, "busy_s", 0.5)  # a shop's: 5 s
     broker = start_mosquitto("max_inflight_messages 200\nmax_queued_messages 100000\n")
     journal_path = tmp_path / "rimewatch.db"
     running = RunningService(load_shop(SHOP.format(port=broker.port)), journal_path, START_MS)

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from click.testing import CliRunner, Result
 from influx_answers import Answer, InfluxAnswers
 from mirrored import (
     PATIENCE_S,
+    QUICK,
     START_MS,
     TOKEN,
     elsewhere,
@@ -30,6 +32,7 @@ from rimewatch.clock import SystemClock
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import read_trace
 from rimewatch.journal.reader import JournalReader
+from rimewatch.mirror.mirror import Mirror
 from rimewatch.mirror.state import MIRROR_STATE, from_text
 from rimewatch.service.mirroring import Mirroring
 from rimewatch.shop import Web
@@ -61,6 +64,12 @@ measures = "air"
 topic = "shop/case-1/air"
 format = "number"
 """
+
+
+@pytest.fixture(autouse=True)
+def quick_mirror(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the service's mirror look at the journal every few hundredths of a second."""
+    monkeypatch.setattr("rimewatch.mirror.mirror.Mirror", partial(Mirror, pace=QUICK))
 
 
 @pytest.fixture
