@@ -88,7 +88,8 @@ coverage: $(VENV)/.dev
 	.ci/coverage $(BIN)
 
 mutants: $(VENV)/.dev
-	@PYTHONPATH=tests $(BIN)/python -m mutation --package $(PACKAGE) --sample $(SAMPLE) --seed $(SEED) $(MUTANTS_ARGS)
+	@# Each mistake is a process that reads the tests: what Python compiles is kept.
+	@PYTHONDONTWRITEBYTECODE= PYTHONPATH=tests $(BIN)/python -m mutation --package $(PACKAGE) --sample $(SAMPLE) --seed $(SEED) $(MUTANTS_ARGS)
 
 soak: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto

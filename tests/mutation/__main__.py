@@ -4,6 +4,11 @@
 
 Each mistake is tried with the tests that run its lines, the package's own and the quickest first,
 as many as fit into ``--test-seconds``: one that needs a longer test counts as not noticed.
+
+    PYTHONPATH=daemon:simulators:tests python -m mutation --package rules --survivors --own-tests
+
+Those that survived are tried again with all of the package's own unit tests, and those written
+since. Those whose code is gone are left out.
 """
 
 import argparse
@@ -14,7 +19,7 @@ import signal
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -26,10 +31,11 @@ from scipy.stats import binomtest
 import mutation.who_runs
 from mutation import trial
 from mutation.mistakes import Mistake, mistakes_in
-from mutation.who_runs import MEASURED, PACKAGES, ROOT, WhoRuns
+from mutation.who_runs import MEASURED, PACKAGES, ROOT, OwnTests, WhoRuns
 
 SOURCE: Final = ROOT / "daemon"
 MOST_TESTS: Final = 800
+MOVED_LINES: Final = 40
 
 
 class Outcome(StrEnum):
@@ -50,7 +56,7 @@ class Trial:
 
 
 def try_all(
-    mistakes: Sequence[Mistake], who_runs: WhoRuns, *, jobs: int, test_seconds: float
+    mistakes: Sequence[Mistake], who_runs: WhoRuns | OwnTests, *, jobs: int, test_seconds: float
 ) -> Iterator[Trial]:
     """Try each mistake in a process of its own, so many at a time; give them as they end."""
     waiting = list(reversed(mistakes))
@@ -74,7 +80,9 @@ def try_all(
             yield Trial(mistake, _outcome(status, tests))
 
 
-def _within(mistake: Mistake, who_runs: WhoRuns, seconds: float) -> tuple[list[str], float]:
+def _within(
+    mistake: Mistake, who_runs: WhoRuns | OwnTests, seconds: float
+) -> tuple[list[str], float]:
     tests: list[str] = []
     takes_s = 0.0
     for test in who_runs.tests_of(
@@ -117,6 +125,21 @@ def mistakes_of(package: str) -> list[Mistake]:
     ]
 
 
+def found_again(names: Iterable[str], mistakes: Sequence[Mistake]) -> list[Mistake]:
+    """Return the mistakes of some names, also where the code before them has moved a little."""
+    found: list[Mistake] = []
+    for name in names:
+        path, line, _ = name.split(":", 2)
+        alike = {
+            abs(each.lines[0] - int(line)): each
+            for each in reversed(mistakes)
+            if each not in found and each.name == f"{path}:{each.lines[0]}:{name.split(':', 2)[2]}"
+        }
+        if alike and min(alike) <= MOVED_LINES:
+            found.append(alike[min(alike)])
+    return found
+
+
 def main() -> None:
     """Try a sample of a package's mistakes and print what came of it."""
     parser = argparse.ArgumentParser(description=__doc__, prog="mutation")
@@ -132,9 +155,12 @@ def main() -> None:
     parser.add_argument(
         "--survivors", action="store_true", help="only those that survived last time"
     )
+    parser.add_argument(
+        "--own-tests", action="store_true", help="run all unit tests of the package, measure none"
+    )
     asked = parser.parse_args()
     os.chdir(ROOT)
-    if not asked.measured:
+    if not (asked.measured or asked.own_tests):
         mutation.who_runs.measure()
     _load_what_tests_need()
 
@@ -142,15 +168,15 @@ def main() -> None:
     chosen = [each for each in every if asked.module in {None, Path(each.path).stem}]
     kept = MEASURED / f"survivors-{asked.package}.json"
     if asked.survivors:
-        names = set(json.loads(kept.read_text(encoding="utf-8")))
-        chosen = [each for each in chosen if each.name in names]
+        chosen = found_again(json.loads(kept.read_text(encoding="utf-8")), chosen)
     elif asked.sample and asked.sample < len(chosen):
         chosen = random.Random(asked.seed).sample(chosen, asked.sample)
 
     since = time.monotonic()
     survived = []
     count: Counter[Outcome] = Counter()
-    for each in try_all(chosen, WhoRuns(), jobs=asked.jobs, test_seconds=asked.test_seconds):
+    who_runs = OwnTests(asked.package) if asked.own_tests else WhoRuns()
+    for each in try_all(chosen, who_runs, jobs=asked.jobs, test_seconds=asked.test_seconds):
         count[each.outcome] += 1
         if each.outcome in {Outcome.SURVIVED, Outcome.NOT_RUN}:
             survived.append(each.mistake.name)

@@ -321,3 +321,29 @@ def test_normal_distribution_agrees_with_scipys() -> None:
 
     assert normal_cdf(z) == pytest.approx(stats.norm.cdf(z), abs=8e-8)
     assert (normal_cdf(z) >= 0.0).all()
+
+
+def test_time_constant_lies_within_its_own_interval() -> None:
+    """Half an hour of a noisy rise leaves it open on both sides."""
+    rng = np.random.default_rng(8)
+    times = MINUTES[:30]
+    air = rise(times, 20.0, 2400.0, 2.0) + rng.normal(0.0, 0.2, 30)
+
+    fit = fit_approach(times, air, noise_c=0.2)
+
+    assert fit.tau_interval_s[0] < 0.9 * fit.tau_s
+    assert fit.tau_interval_s[1] > 1.1 * fit.tau_s
+    assert fit.ambient_interval_c[0] < fit.ambient_c < fit.ambient_interval_c[1]
+
+
+def test_rate_is_that_of_all_candidates_at_the_last_reading_in_degrees_an_hour() -> None:
+    """Rates decay with their time constants; an hour has 3,600 seconds."""
+    fit = fit_approach(MINUTES, rise(MINUTES, 20.0, 2400.0, 2.0), noise_c=0.05)
+
+    now_c_per_s = sum(
+        one.weight * rate * math.exp(-(fit.last_s - fit.first_s) / tau)
+        for one in fit.candidates
+        for tau, rate in zip(one.tau_s, one.rates_c_per_s, strict=True)
+    )
+
+    assert fit.rate_c_per_h == pytest.approx(3600.0 * now_c_per_s, rel=1e-9)

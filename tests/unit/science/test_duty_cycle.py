@@ -136,3 +136,11 @@ def test_air_of_which_no_two_readings_belong_together_is_told_of_nothing() -> No
 
     assert duty_cycle(times_ms[::5], air_c[::5], stale_ms=180_000.0) is None
     assert told((times_ms, air_c), ((0.0, 90_000_000.0),)) is None
+
+
+def test_cycle_whose_end_fell_into_a_gap_is_not_counted() -> None:
+    """Each time it was rising again when the readings ended; where it turned nobody saw."""
+    piece_c = [*np.arange(0.0, 4.5, 0.5), *np.arange(3.5, -0.5, -0.5), *np.arange(0.5, 3.5, 0.5)]
+    times_ms = np.concatenate([n * 3_600_000 + 30_000 * np.arange(len(piece_c)) for n in range(30)])
+
+    assert told((times_ms.astype(np.int64), np.tile(piece_c, 30))) is None

@@ -221,3 +221,30 @@ def test_same_readings_give_the_same_answer() -> None:
     assert first == second
     answers: list[TimeToReach] = [time_to_reach(one, 12.0) for one in (first, second)]
     assert answers[0] == answers[1]
+
+
+def test_ends_of_the_interval_are_one_chance_in_twenty_each() -> None:
+    """Curves are drawn from the fit by the thousand: so many are beyond the limit at each end."""
+    rng = np.random.default_rng(6)
+    times = MINUTES[:40]
+    approach = fit_approach(
+        times, air_of(20.0, 3600.0, 2.0, times) + rng.normal(0.0, 0.15, 40), noise_c=0.15
+    )
+    reach = time_to_reach(approach, 14.0)
+    assert reach.earliest_s is not None
+    assert reach.likely_s is not None
+    assert reach.latest_s is not None
+    ends_s = np.array([reach.earliest_s, reach.likely_s, reach.latest_s]) + times[-1]
+
+    beyond, draws = np.zeros(3), 20_000
+    weights = np.array([one.weight for one in approach.candidates])
+    for one, count in zip(
+        approach.candidates, rng.multinomial(draws, weights / weights.sum()), strict=True
+    ):
+        mean = np.array([one.start_c, *one.rates_c_per_s])
+        drawn = rng.multivariate_normal(mean, np.array(one.covariance).reshape(3, 3), count)
+        by = [-tau * np.expm1(-ends_s / tau) for tau in one.tau_s]
+        curves = drawn[:, :1] + drawn[:, 1:2] * by[0] + drawn[:, 2:] * by[1]
+        beyond += (curves >= 14.0).sum(axis=0)
+
+    assert beyond / draws == pytest.approx([0.05, 0.5, 0.95], abs=0.01)

@@ -67,3 +67,31 @@ def test_a_course_without_noise_is_certain_to_the_last_digit() -> None:
     assert (found.low, found.slope, found.high) == pytest.approx((-0.25, -0.25, -0.25))
     assert found.is_certain
     assert found.days == 12
+
+
+def test_interval_where_no_day_resembles_the_next_is_another_implementation_s_to_a_rank() -> None:
+    """A warm day after each cold one: no day is worth less. SciPy rounds, we round outwards."""
+    rng = np.random.default_rng(5)
+    days = np.arange(40.0)
+    values = 0.02 * days + np.abs(rng.normal(0, 0.3, 40)) * (-1.0) ** days
+
+    found = trend(days, values)
+    _, _, low, high = stats.theilslopes(values, days, 0.95)
+
+    assert found is not None
+    first, second = np.triu_indices(40, k=1)
+    slopes = np.sort((values[second] - values[first]) / (days[second] - days[first]))
+    tiny = 1e-12
+    below = slopes[np.searchsorted(slopes, low - tiny) - 1]
+    above = slopes[np.searchsorted(slopes, high + tiny)]
+    assert below - tiny <= found.low <= low + tiny
+    assert high - tiny <= found.high <= above + tiny
+
+
+def test_figures_that_are_the_same_each_day_are_no_certain_trend() -> None:
+    """Zero is the one slope they have: they neither rise nor fall."""
+    found = trend(np.arange(12.0), np.full(12, 2.0))
+
+    assert found is not None
+    assert (found.low, found.slope, found.high) == (0.0, 0.0, 0.0)
+    assert not found.is_certain
