@@ -8,8 +8,14 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import curve_fit
 
-from rimewatch.science.approach import fit_approach
-from rimewatch.science.rise_models import Rise, normal_cdf, single_posterior, together
+from rimewatch.science.approach import TAU_RANGE_S, fit_approach
+from rimewatch.science.rise_models import (
+    Rise,
+    normal_cdf,
+    pair_posterior,
+    single_posterior,
+    together,
+)
 from rimewatch.science.time_to_reach import TimeToReach, project_lagged, time_to_reach
 
 Floats = NDArray[np.float64]
@@ -347,3 +353,49 @@ def test_rate_is_that_of_all_candidates_at_the_last_reading_in_degrees_an_hour()
     )
 
     assert fit.rate_c_per_h == pytest.approx(3600.0 * now_c_per_s, rel=1e-9)
+
+
+def test_two_bodies_are_looked_for_more_finely_where_they_are_likely() -> None:
+    """Ten minutes and three hours, seen without noise: the second look is nearer to both."""
+    times = MINUTES[:180]
+    air = 2.0 + 6.0 * -np.expm1(-times / 600.0) + 12.0 * -np.expm1(-times / 10_800.0)
+    seen = Rise(
+        since_s=times,
+        celsius=air,
+        weights=np.ones(len(times)),
+        noise_c=0.01,
+        amplitude_c=20.0,
+        tau_range_s=TAU_RANGE_S,
+    )
+
+    off = []
+    for refine in (False, True):
+        found = pair_posterior(seen, refine=refine)
+        best = found.tau[int(np.argmax(found.log_weight))]
+        off.append(float(np.abs(np.log(best / [600.0, 10_800.0])).max()))
+
+    assert off[1] < 0.02 < off[0]
+
+
+def test_second_body_that_the_readings_speak_against_is_next_to_nothing() -> None:
+    """Air that rose and then fell back slowly: no body behind it warms, whatever its time."""
+    times = MINUTES[:180]
+    air = 2.0 + 6.0 * -np.expm1(-times / 600.0) - 4.0 * -np.expm1(-times / 10_800.0)
+
+    found = pair_posterior(
+        Rise(
+            since_s=times,
+            celsius=air,
+            weights=np.ones(len(times)),
+            noise_c=0.8,
+            amplitude_c=20.0,
+            tau_range_s=TAU_RANGE_S,
+        ),
+        refine=False,
+    )
+
+    near = int(np.argmin(np.abs(np.log(found.tau / [600.0, 10_800.0])).max(axis=1)))
+    climb_c = float(found.mean[near, 2] * found.tau[near, 1])
+    doubt_c = float(np.sqrt(found.cov[near, 2, 2]) * found.tau[near, 1])
+    assert 0.0 < climb_c < 0.3
+    assert doubt_c < 2.0 * climb_c

@@ -98,3 +98,10 @@ def test_readings_that_make_no_curve_are_refused(
     """Two readings of one time are a mistake of the caller."""
     with pytest.raises(ValueError, match=message):
         check_ice_point(times, values)
+
+
+def test_readings_a_millisecond_apart_are_two_readings() -> None:
+    """A gateway may send what it kept in one breath."""
+    check = check_ice_point([0, 1, *EVERY_10_S[1:]], [0.2] * 32)
+
+    assert check.state is IcePointState.ACCEPTED

@@ -199,3 +199,21 @@ def test_time_of_a_level_is_found_on_the_falling_side_as_well() -> None:
     found_s = lag.time_of(5.0, 10.0, 0.0, 0.0, 1800.0, 600.0, 0.0, 1800.0)
 
     assert found_s == pytest.approx(600.0 * log(2.0), abs=1e-3)
+
+
+@pytest.mark.parametrize("share", [1e-6, 0.3, 1.0 - 1e-6])
+def test_time_of_a_level_is_found_right_beside_a_turn_as_well(share: float) -> None:
+    """Where the curve hardly moves, a time is only as good as the temperature it stands for."""
+    random_ = random.Random(7)
+    for _ in range(100):
+        lag_s, h_s = 10.0 ** random_.uniform(1.0, 5.0), 10.0 ** random_.uniform(0.5, 4.0)
+        y0, a, b = (random_.uniform(-40.0, 30.0) for _ in range(3))
+        turn = lag.turning_point(y0, a, b, h_s, lag_s)
+        to_s = h_s if turn is None else turn[0]
+        to_c = lag.value_at(y0, a, b, h_s, lag_s, to_s)
+        level = y0 + share * (to_c - y0)
+
+        found_s = lag.time_of(level, y0, a, b, h_s, lag_s, 0.0, to_s)
+
+        assert 0.0 <= found_s <= to_s
+        assert lag.value_at(y0, a, b, h_s, lag_s, found_s) == pytest.approx(level, abs=1e-5)

@@ -1,13 +1,15 @@
 """When a limit is reached, if nobody does anything."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
-from rimewatch.science.approach import Approach, fit_approach
+from rimewatch.science.approach import Approach, Candidate, fit_approach
 from rimewatch.science.time_to_reach import TimeToReach, project_lagged, time_to_reach
 
 Floats = NDArray[np.float64]
@@ -248,3 +250,29 @@ def test_ends_of_the_interval_are_one_chance_in_twenty_each() -> None:
         beyond += (curves >= 14.0).sum(axis=0)
 
     assert beyond / draws == pytest.approx([0.05, 0.5, 0.95], abs=0.01)
+
+
+@pytest.mark.parametrize("tau_s", [900.0, 1800.0, 1800.0 * (1.0 + 1e-10), 1801.0, 3600.0])
+def test_fish_behind_one_known_curve_reaches_the_limit_when_the_closed_form_does(
+    tau_s: float,
+) -> None:
+    """Air from 2 to 20 °C, fish half an hour behind it: also where both are equally slow."""
+    lag_s = 1800.0
+    known = Candidate(
+        weight=1.0,
+        tau_s=(tau_s, tau_s),
+        start_c=2.0,
+        rates_c_per_s=(18.0 / tau_s, 0.0),
+        covariance=(0.0,) * 9,
+    )
+    approach = replace(fit(20.0, 1800.0, 2.0), candidates=(known,))
+
+    def fish_c(t: float) -> float:
+        if abs(tau_s / lag_s - 1.0) < 1e-6:
+            return 20.0 - 17.0 * math.exp(-t / lag_s) - 18.0 * t / lag_s * math.exp(-t / lag_s)
+        part = -18.0 * tau_s / (tau_s - lag_s)
+        return 20.0 + part * math.exp(-t / tau_s) - (17.0 + part) * math.exp(-t / lag_s)
+
+    reach = project_lagged(approach, fish_c=3.0, lag_s=lag_s, limit_c=7.0, from_s=approach.first_s)
+
+    assert reach.likely_s == pytest.approx(brentq(lambda t: fish_c(t) - 7.0, 0.0, 1e4), abs=0.1)

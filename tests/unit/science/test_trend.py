@@ -95,3 +95,18 @@ def test_figures_that_are_the_same_each_day_are_no_certain_trend() -> None:
     assert found is not None
     assert (found.low, found.slope, found.high) == (0.0, 0.0, 0.0)
     assert not found.is_certain
+
+
+def test_days_that_are_almost_alike_are_worth_a_nineteenth_and_no_less() -> None:
+    """A slow wave: each day is 98 % the day before; (1 + 0.9)/(1 - 0.9) is where it is capped."""
+    days = np.arange(100.0)
+    values = np.sin(days * 2 * np.pi / 100)
+
+    found = trend(days, values)
+
+    assert found is not None
+    first, second = np.triu_indices(100, k=1)
+    slopes = np.sort((values[second] - values[first]) / (days[second] - days[first]))
+    reach = 1.96 * np.sqrt(100 * 99 * 205 / 18 * 19)
+    assert np.searchsorted(slopes, found.low) == pytest.approx((4950 - reach) / 2, abs=3)
+    assert np.searchsorted(slopes, found.high) == pytest.approx((4950 + reach) / 2, abs=3)
