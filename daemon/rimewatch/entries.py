@@ -93,6 +93,8 @@ class StartFreezing(Entry):
     option: Option
     needed_by_ms: int | None = None
     """When the shop wants it ready; None: it has no date."""
+    probe: ProbeId | None = None
+    """The product probe that was put into this very lot; None: none is known to lie in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

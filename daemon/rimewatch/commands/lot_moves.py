@@ -17,7 +17,8 @@ from rimewatch.commands.options import (
 from rimewatch.commands.standing import enter, known_lot, standing
 from rimewatch.entries import MoveLot, StartFreezing, StartThawing
 from rimewatch.errors import UserError
-from rimewatch.vocabulary import Option, UnitId
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import Measures, Option, ProbeId, UnitId
 
 THAWING = "FDA Food Code 2022, 3-501.13(A)"
 
@@ -27,6 +28,7 @@ THAWING = "FDA Food Code 2022, 3-501.13(A)"
 @click.argument("unit")
 @click.argument("option", type=click.Choice([option.value for option in Option]))
 @click.option("--needed-by", help="When it must be ready, in the shop's time.")
+@click.option("--probe", help="The product probe that you put into this very lot.")
 @at_option
 @config_option
 @journal_option
@@ -35,7 +37,9 @@ def freeze(
     lot: str,
     unit: str,
     option: str,
+    *,
     needed_by: str | None,
+    probe: str | None,
     at: str | None,
     config: Path,
     journal: Path,
@@ -55,6 +59,7 @@ def freeze(
         unit=unit_that(shop, unit, freezes=True),
         option=Option(option),
         needed_by_ms=needed_by_ms,
+        probe=None if probe is None else _product_probe(shop, UnitId(unit), probe),
     )
     enter(journal, entry)
     click.echo(f"{lot}: freezing in {unit} by {option}. The count starts when the cold is proven.")
@@ -62,6 +67,19 @@ def freeze(
         click.echo(NO_FOOD_CODE_OPTION)
     if needed_by_ms is not None:
         click.echo("Whether it will be ready in time: rimewatch lot plan.")
+
+
+def _product_probe(shop: Shop, unit: UnitId, probe: str) -> ProbeId:
+    """Return a product probe of a unit.
+
+    Raises:
+        UserError: If the unit has no such probe.
+    """
+    own = [str(item.id) for item in shop.probes_of(unit, Measures.PRODUCT)]
+    if probe not in own:
+        known = f"it has {', '.join(own)}" if own else "it has none"
+        raise UserError(f'"{probe}" is no product probe of {unit}; {known}')
+    return ProbeId(probe)
 
 
 @click.command(epilog="Example:  rimewatch lot thaw L-0412 walk-in")

@@ -17,6 +17,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
+from rimewatch.report.lot_caveats import caveats
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H
 
@@ -25,6 +26,7 @@ PROVEN = {
     Proof.SUPPLIER_FREEZING: "parasite proof complete (the supplier's statement on freezing)",
     Proof.EXEMPTION: "parasite proof complete (exempt)",
 }
+NOT_SURE = "hold complete by its readings, not sure for this lot yet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +71,8 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
     received = story.entries.received
     species = "unknown" if received is None else wording.printable(received.species)
     verdict = "not raw" if story.proof is None else PROVEN[story.proof]
+    if not story.is_sure and story.proof is Proof.OWN_FREEZING:
+        verdict = NOT_SURE
     parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
     if story.need is not None and story.need.receipt_too_warm:
         parts.append("came in above 5 °C (41 °F), to be refused")
@@ -81,6 +85,7 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
             f"{wording.local_moment(round(hold.started_ms + hold.required_h * MS_PER_H), zone)} "
             "if the cold holds"
         )
+    parts.extend(said.rstrip(".") for said in caveats(story, zone))
     if story.why_not:
         parts.append(story.why_not.rstrip("."))
     return "; ".join(parts) + "."

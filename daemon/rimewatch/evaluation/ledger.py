@@ -349,6 +349,7 @@ def _lot(story: LotStory) -> dict[str, Any]:
         "credited_h": 0.0 if hold is None else figure(hold.credited_h, 6),
         "sure_h": 0.0 if story.sure is None else figure(story.sure.credited_h, 6),
         "sure_by": iso(story.sure_by_ms),
+        "doubts": [] if story.is_sure else [doubt.value for doubt in story.doubts],
         "state": story.state,
         "started": None if hold is None else iso(hold.started_ms),
         "completed": None if hold is None else iso(hold.completed_ms),

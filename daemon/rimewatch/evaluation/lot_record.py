@@ -21,6 +21,7 @@ from rimewatch.evaluation.lot_path import path_of
 from rimewatch.evaluation.lot_quality import use_by_of
 from rimewatch.evaluation.lot_story import Histories, LotStory, cold_of_unit
 from rimewatch.evaluation.mornings import local_day
+from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C, FROZEN_UNTIL_SOLID, STORED_AT_C, Hold
 from rimewatch.lots.record import (
@@ -148,10 +149,11 @@ def _hold(
         warmest_guarded_c=None if warmest is None else warmest[1],
         sure_h=hold.credited_h if story.sure is None else story.sure.credited_h,
         sure_by_ms=story.sure_by_ms,
+        doubts=story.doubts,
         lead_h=_lead_h(shop, histories, lot, freezing, hold, now_ms),
         thickness_mm=None if lot.received is None else lot.received.thickness_mm,
         probes=tuple(
-            _used(shop, probe, checks, counted_to_ms)
+            _used(shop, lot, probe, checks, counted_to_ms)
             for unit in dict.fromkeys(place.unit for place in lot.hold_placements())
             if unit in shop.unit
             for probe in shop.governing_probes(unit)
@@ -227,7 +229,9 @@ def _checks(entries: Sequence[AnyEntry], to_ms: int) -> list[CalibrationCheck]:
     return sorted(found, key=lambda check: check.at_ms)
 
 
-def _used(shop: Shop, probe: Probe, checks: Sequence[CalibrationCheck], to_ms: float) -> ProbeUsed:
+def _used(
+    shop: Shop, lot: LotEntries, probe: Probe, checks: Sequence[CalibrationCheck], to_ms: float
+) -> ProbeUsed:
     """Return a probe as it stood at the end of a hold."""
     own = [check for check in checks if check.probe == probe.id]
     before = [check for check in own if check.at_ms <= to_ms]
@@ -248,6 +252,9 @@ def _used(shop: Shop, probe: Probe, checks: Sequence[CalibrationCheck], to_ms: f
         uncertainty_c=probe.uncertainty_c,
         offset_c=offsets[-1] if offsets else probe.offset_c,
         check=before[-1] if before else own[0] if own else None,
+        in_lot=lot.freezing is not None
+        and lot.freezing.probe == probe.id
+        and lies_in_lot(shop, lot, probe.unit),
     )
 
 

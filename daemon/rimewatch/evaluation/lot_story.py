@@ -10,13 +10,20 @@ from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
-from rimewatch.lots.hold import NOTHING_PROVEN, ColdRecord, Hold, evaluate_hold, merge_records
+from rimewatch.lots.hold import (
+    FROZEN_UNTIL_SOLID,
+    NOTHING_PROVEN,
+    ColdRecord,
+    Hold,
+    evaluate_hold,
+    merge_records,
+)
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
-from rimewatch.lots.record import Proof
+from rimewatch.lots.record import Doubt, Proof
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, ProbeId, UnitId
+from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -32,8 +39,11 @@ class LotStory:
     """None: freezing was never started."""
     ice_days: float
     sure: Hold | None = None
-    """Its hold if the air was as warm as its probe can believe wherever that was silent; the
-    hold itself where it makes no difference, as with a probe in the product."""
+    """Its hold if the air was as warm as its probe can believe wherever that was silent, and if
+    a product probe shows no lot but the one it is known to lie in; the hold itself where that
+    makes no difference."""
+    doubts: tuple[Doubt, ...] = ()
+    """Why less than the hold may be sure; empty: it is sure as it is."""
 
     @property
     def lot(self) -> LotId:
@@ -57,10 +67,13 @@ class LotStory:
     @property
     def sure_by_ms(self) -> float | None:
         """When all of its hold is sure, if it stays as cold; None: the hold is sure as it is."""
-        sure = self.sure
-        if self.hold is None or sure is None or sure.credited_h >= self.hold.credited_h:
-            return None
-        return sure.expected_ms
+        return None if self.is_sure or self.sure is None else self.sure.expected_ms
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether all that is credited of its hold is sure."""
+        hold, sure = self.hold, self.sure
+        return hold is None or sure is None or sure.credited_h >= hold.credited_h
 
     @property
     def proof(self) -> Proof | None:
@@ -130,13 +143,15 @@ def tell(
 ) -> LotStory:
     """Judge one lot from its entries and the readings up to an instant."""
     hold = hold_of(shop, histories, store, lot, to_ms)
+    sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
     return LotStory(
         entries=lot,
         need=None
         if lot.received is None
         else needs_of(lot.received, extra_species=own_species(shop.species)),
         hold=hold,
-        sure=_sure(shop, histories, store, lot, hold, to_ms),
+        sure=sure,
+        doubts=doubts,
         ice_days=ice_days(
             lot,
             to_ms,
@@ -153,37 +168,72 @@ def _sure(
     lot: LotEntries,
     hold: Hold | None,
     to_ms: int,
-) -> Hold | None:
-    """Return what stands of a hold whatever a silence before it may have hidden.
+) -> tuple[Hold | None, tuple[Doubt, ...]]:
+    """Return what stands of a hold whatever nobody saw, and what that was.
 
     A lag that goes on after a gap knows nothing of the warmth in it: the hold could be credited
-    sooner than with the readings that are missing (decisions/0007).
+    sooner than with the readings that are missing (decisions/0007). And a product probe may lie in
+    other fish than this lot (decisions/0068).
     """
     if hold is None or hold.started_ms is None:
-        return hold
+        return hold, ()
     probes = [
         probe
         for unit in {place.unit for place in lot.hold_placements()}
         for probe in shop.governing_probes(unit)
         if probe.id in histories and warmth_may_hide(histories[probe.id], hold.started_ms)
     ]
-    if not probes:
-        return hold
+    doubts = [Doubt.SILENCE] if probes else []
+    if _inside_unseen(shop, lot, hold):
+        doubts.append(Doubt.INSIDE)
+    if not doubts:
+        return hold, ()
     from_ms = lot.hold_placements()[0].from_ms
     supposed = {probe.id: supposing_warmth(shop, store, probe, from_ms, to_ms) for probe in probes}
-    return hold_of(shop, {**histories, **supposed}, store, lot, to_ms)
+    sure = hold_of(
+        shop,
+        {**histories, **supposed},
+        store,
+        lot,
+        to_ms,
+        surely=Doubt.INSIDE in doubts,
+    )
+    return sure, tuple(doubts)
+
+
+def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
+    """Whether a product probe stood for the inside of a lot that it may not lie in."""
+    if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
+        return False  # the option names the temperature of the freezer
+    return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
 
 
 def hold_of(
-    shop: Shop, histories: Histories, store: ReadingStore, lot: LotEntries, to_ms: int
+    shop: Shop,
+    histories: Histories,
+    store: ReadingStore,
+    lot: LotEntries,
+    to_ms: int,
+    *,
+    surely: bool = False,
 ) -> Hold | None:
-    """Return how far a lot's freezing hold has come; None if freezing was never started."""
+    """Return how far a lot's freezing hold has come; None if freezing was never started.
+
+    Args:
+        shop: The shop.
+        histories: Its channels.
+        store: Its readings.
+        lot: The lot's entries.
+        to_ms: Nothing later is known.
+        surely: Whether a product probe stands for the inside of that lot alone which it is known
+            to lie in.
+    """
     if lot.freezing is None:
         return None
     return evaluate_hold(
         lot.freezing.option,
         lot.hold_placements(),
         lambda unit, level_c: cold_of_unit(shop, histories, unit, level_c, to_ms),
-        solid_after(shop, store, lot),
-        cold_through_after(shop, store, lot),
+        solid_after(shop, store, lot, surely=surely),
+        cold_through_after(shop, store, lot, surely=surely),
     )

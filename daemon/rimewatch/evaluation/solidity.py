@@ -1,4 +1,9 @@
-"""When a lot may be taken as solid at −35 °C: from a centre probe, or by an estimate. Pure."""
+"""When a lot may be taken as solid at −35 °C: from a centre probe, or by an estimate. Pure.
+
+A product probe stands for the centre of every lot in its unit, as far as hours are credited.
+It lies in one product, though, and fish that came in warm later is not yet as cold: what is
+sure of a hold waits for the estimate, unless the probe is known to lie in the lot itself.
+"""
 
 from collections.abc import Callable
 from typing import Final
@@ -23,26 +28,64 @@ these instants on, and the earliest result stands."""
 
 
 def cold_through_after(
-    shop: Shop, store: ReadingStore, lot: LotEntries
+    shop: Shop, store: ReadingStore, lot: LotEntries, *, surely: bool = False
 ) -> Callable[[UnitId, float], float | None] | None:
     """Return how long −20 °C must last in a unit for all parts of a lot to be that cold.
 
     None where nobody entered a thickness: the governing temperature then stands for the
     fish, and the record says so.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        lot: The lot's entries.
+        surely: See ``solid_after``; nothing stands for the fish then but a probe in it.
     """
-    if lot.received is None or lot.received.thickness_mm is None:
+    if not surely and (lot.received is None or lot.received.thickness_mm is None):
         return None
-    return solid_after(shop, store, lot, centre_c=COLD_20_C)
+    return solid_after(shop, store, lot, centre_c=COLD_20_C, surely=surely)
+
+
+def lies_in_lot(shop: Shop, lot: LotEntries, unit: UnitId, begins_ms: float | None = None) -> bool:
+    """Return whether a product probe of a unit is known to lie in a lot.
+
+    Args:
+        shop: The shop.
+        lot: The lot's entries.
+        unit: Where it stands.
+        begins_ms: Since when that probe was cold. A probe that was so from the very entry on was
+            not in fish that came in warm, whatever was entered. None: this is not asked.
+    """
+    freezing = lot.freezing
+    if freezing is None or freezing.probe is None:
+        return False
+    own = {probe.id for probe in shop.probes_of(unit, Measures.PRODUCT)}
+    if freezing.unit != unit or freezing.probe not in own:
+        return False
+    return begins_ms is None or begins_ms > freezing.at_ms
 
 
 def solid_after(
-    shop: Shop, store: ReadingStore, lot: LotEntries, *, centre_c: float = SOLID_C
+    shop: Shop,
+    store: ReadingStore,
+    lot: LotEntries,
+    *,
+    centre_c: float = SOLID_C,
+    surely: bool = False,
 ) -> Callable[[UnitId, float], float | None]:
     """Return how long the cold must last in a unit for a lot's centre, in milliseconds.
 
     A product probe stands for the centre, so there the answer is 0: the probe itself must
     read the temperature. Otherwise the time follows from the thickness and the warmest air that
     was measured while it passed; None where that air is too warm for any estimate.
+
+    Args:
+        shop: The shop.
+        store: Its readings.
+        lot: The lot's entries.
+        centre_c: How cold its centre must be, °C.
+        surely: Whether a product probe stands only for the lot that it is known to lie in. For
+            every other the estimate is made, and without an air probe there is none.
     """
     received = lot.received
     thickness_mm = ASSUMED_THICKNESS_MM
@@ -52,7 +95,9 @@ def solid_after(
         initial_c = 5.0 if received.celsius is None else max(received.celsius, 0.0)
 
     def after_ms(unit: UnitId, begins_ms: float) -> float | None:
-        if shop.probes_of(unit, Measures.PRODUCT):
+        if shop.probes_of(unit, Measures.PRODUCT) and (
+            not surely or lies_in_lot(shop, lot, unit, begins_ms)
+        ):
             return 0.0
         air = shop.probes_of(unit, Measures.AIR)
         if not air or thickness_mm > THICKEST_MM:

@@ -177,6 +177,7 @@ class StartFreezingModel(EntryModel):
     unit: Word
     option: Annotated[Option, Field(strict=False)]
     needed_by: Instant | None = None
+    probe: Word | None = None
 
     def made(self, at_ms: int) -> StartFreezing:
         """Return the entry, made at an instant."""
@@ -187,6 +188,7 @@ class StartFreezingModel(EntryModel):
             unit=UnitId(self.unit),
             option=self.option,
             needed_by_ms=self.needed_by,
+            probe=None if self.probe is None else ProbeId(self.probe),
         )
 
 

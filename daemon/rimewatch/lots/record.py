@@ -58,11 +58,20 @@ class Evidence(StrEnum):
     """What a governing temperature rests on."""
 
     CENTRE_PROBE = "centre-probe"
-    """A product probe: the fish, or what stands for it, was measured itself."""
+    """A product probe: it lies in a product of the unit, which need not be this lot."""
     BUFFERED_AIR = "buffered-air"
     """An air probe seen through the unit's time constant, as fish follows the air."""
     AIR = "air"
     """The air as it was measured."""
+
+
+class Doubt(StrEnum):
+    """Why less of a hold is sure than is credited."""
+
+    SILENCE = "silence"
+    """Nobody saw how warm the air was before its count began, and fish follows it slowly."""
+    INSIDE = "inside"
+    """No probe is known to have shown the inside of this lot."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +122,8 @@ class ProbeUsed:
     offset_c: float
     check: CalibrationCheck | None = None
     """Its last check before the hold's end, or else the first since; None: none is on record."""
+    in_lot: bool = False
+    """Whether it was entered that this product probe lies in this very lot."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -147,7 +158,10 @@ class HoldRecord:
     warmest_guarded_c: float | None
     """The same with the probe's uncertainty on top: what was held against the line."""
     sure_h: float
-    """Of the hours, those that stand whatever happened in a silence before them."""
+    """Of the hours, those that stand whatever was not seen: warmth in a silence before them, or
+    this lot's inside."""
+    doubts: tuple[Doubt, ...]
+    """Why these are fewer than were credited; empty: they are not."""
     sure_by_ms: float | None
     """When all of them do, if it stays as cold; None: all stand, or the cold is gone."""
     lead_h: float | None
@@ -158,6 +172,11 @@ class HoldRecord:
     probes: tuple[ProbeUsed, ...]
     interruptions: tuple[Break, ...]
     curve: HoldCurve | None
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether all that was credited is sure."""
+        return self.sure_h >= self.credited_h
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.settings import Change
+from rimewatch.lots.record import Doubt
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import CoolingFacts, TimedFacts
 from rimewatch.report.curve import Curve, Span
@@ -167,8 +168,10 @@ class LotFacts:
     is_late: bool = False
     """Whether it will not be ready by then."""
     sure_h: float | None = None
-    """Of the hours credited, those that stand whatever happened in a silence before them; None:
-    the ledger does not say."""
+    """Of the hours credited, those that stand whatever nobody saw; None: the ledger does not
+    say."""
+    doubts: tuple[Doubt, ...] = (Doubt.SILENCE,)
+    """What nobody saw, where fewer are sure than were credited."""
     sure_by_ms: int | None = None
     """When all of its hold does, if it stays as cold."""
     instead: tuple[Option, UnitId, int] | None = None

@@ -104,7 +104,7 @@ def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = No
         shop=wording.printable(shop.name),
         title=_title(record),
         made=f"As of {reader.at(record.made_ms)}",
-        is_proven=record.proof is not None,
+        is_proven=record.proof is not None and (record.hold is None or record.hold.is_sure),
         verdict=tuple(_verdict(record, reader)),
         identity=tuple(_identity(record, reader)),
         freezing=() if record.hold is None else tuple(_freezing(record.hold, reader)),
@@ -142,7 +142,12 @@ def _title(record: LotRecord) -> str:
 def _verdict(record: LotRecord, reader: _Reader) -> Iterator[str]:
     hold, need = record.hold, record.need
     if record.proof is Proof.OWN_FREEZING and hold is not None and hold.completed_ms is not None:
-        yield f"Parasite destruction proven by own freezing, {reader.at(hold.completed_ms)}."
+        if hold.is_sure:
+            yield f"Parasite destruction proven by own freezing, {reader.at(hold.completed_ms)}."
+        else:
+            done = reader.at(hold.completed_ms)
+            yield f"Freezing hold complete by its readings, {done}; not sure for this lot yet."
+            yield _sure(hold, reader)
         yield f"By {PROVISION_OF[hold.option]}: {option_words(hold.option, reader.scale)}."
         if hold.option is Option.F20C_24H:
             yield NO_FOOD_CODE_OPTION
@@ -200,9 +205,8 @@ def _freezing(hold: HoldRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
         elif hold.expected_ms is not None:
             ends = f", complete {reader.at(hold.expected_ms)} if the cold holds"
         yield "Hours proven", f"{counted}, counted from {reader.at(hold.started_ms)}{ends}"
-    if hold.sure_h < hold.credited_h:
-        at = "" if hold.sure_by_ms is None else reader.at(hold.sure_by_ms)
-        yield "Hours sure", wording.sure_hours(hold.sure_h, hold.required_h, at)
+    if not hold.is_sure:
+        yield "Hours sure", _sure(hold, reader)
     if hold.warmest_c is not None and hold.warmest_guarded_c is not None:
         warmest = reader.temperature(hold.warmest_c)
         guarded = reader.temperature(hold.warmest_guarded_c)
@@ -222,12 +226,22 @@ def _used(used: ProbeUsed, reader: _Reader) -> str:
     return probe_words(used, reader.units, reader.zone, reader.scale)
 
 
+def _sure(hold: HoldRecord, reader: _Reader) -> str:
+    at = "" if hold.sure_by_ms is None else reader.at(hold.sure_by_ms)
+    return wording.sure_hours(hold.sure_h, hold.required_h, at, hold.doubts)
+
+
 def _inside(hold: HoldRecord) -> str:
+    if hold.option is Option.F20C_168H:
+        return "not asked for: the option names the temperature of the freezer"
+    if any(used.in_lot for used in hold.probes):
+        return "shown by the probe in this lot, as was entered"
     if any(used.evidence is Evidence.CENTRE_PROBE for used in hold.probes):
-        return "shown by the probe in the product"
+        return (
+            "credited by the probe in a product of the unit, which is not known to lie in this "
+            "lot: warm fish put in beside it is colder only later"
+        )
     if hold.lead_h is None:
-        if hold.option is Option.F20C_168H:
-            return "not asked for: the option names the temperature of the freezer"
         return "taken from the governing temperature; no estimate was made"
     thick = f"{ASSUMED_THICKNESS_MM:g} mm, assumed"
     if hold.thickness_mm is not None:

@@ -29,7 +29,7 @@ STATES: Final = {
     States.FEED: "on raising and feed",
 }
 _EVIDENCE: Final = {
-    Evidence.CENTRE_PROBE: "in the product itself",
+    Evidence.CENTRE_PROBE: "in a product, which need not be this lot",
     Evidence.BUFFERED_AIR: "air, buffered: seen through a time constant of {lag}, as fish follows",
     Evidence.AIR: "air as measured, not buffered",
 }
@@ -57,6 +57,8 @@ def moment(at_ms: float, zone: tzinfo) -> str:
 def probe_words(used: ProbeUsed, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
     """Say what a probe measured, and how far it can be trusted."""
     how = _EVIDENCE[used.evidence].format(lag=wording.duration(used.lag_s))
+    if used.in_lot:
+        how = "in this lot, as was entered"
     plus_minus = wording.temperature_difference(used.uncertainty_c, scale)
     offset = wording.temperature_difference(used.offset_c, scale)
     where = units.get(used.unit, used.unit)
@@ -112,6 +114,8 @@ def _corrections(line: EntryLine, scale: Scale) -> str:
 
 def _freezing(entry: StartFreezing, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
     said = f"Put to freeze in {_unit(entry.unit, units)}: {option_words(entry.option, scale)}"
+    if entry.probe is not None:
+        said += f"; probe {entry.probe} put into this lot"
     if entry.needed_by_ms is None:
         return said
     return f"{said}; wanted by {moment(entry.needed_by_ms, zone)}"

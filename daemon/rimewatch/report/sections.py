@@ -241,7 +241,7 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
         if lot.sure_h is not None and lot.sure_h < lot.credited_h:
             by_ms = lot.sure_by_ms
             at = "" if by_ms is None else wording.local_moment(by_ms, summary.zone)
-            lines.append(wording.sure_hours(lot.sure_h, lot.required_h, at))
+            lines.append(wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts))
     if lot.completed_now and lot.proof:
         lines.append("New since the summary before.")
     lines.extend(_set_back(summary, lot))

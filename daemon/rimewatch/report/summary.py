@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from rimewatch.alarms.rota import first_told
 from rimewatch.evaluation.awaiting import meant_by
 from rimewatch.evaluation.settings import Change
+from rimewatch.lots.record import Doubt
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import cooling_facts, timed_facts
 from rimewatch.report.curve import Curve
@@ -343,6 +344,7 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         credited_h=credited_h,
         sure_h=figure(record, "sure_h"),
         sure_by_ms=time_ms(record, "sure_by") if record.get("sure_by") else None,
+        doubts=tuple(map(Doubt, record.get("doubts") or (Doubt.SILENCE,))),
         started_ms=started_ms,
         completed_ms=completed_ms,
         expected_ms=expected_ms if counting else None,

@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.lots.record import Doubt
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
 
@@ -157,20 +158,30 @@ def credited_hours(credited_h: float, required_h: float) -> str:
     return f"{shown:g} of {required_h:g} h"
 
 
-def sure_hours(sure_h: float, required_h: float, by: str) -> str:
-    """Return how much of a hold stands whatever happened while nobody saw its freezer.
+_SURE_WHATEVER: Final = {
+    Doubt.SILENCE: "whatever the air was like while nobody saw it",
+    Doubt.INSIDE: "for this lot itself, in which no probe is known to lie",
+}
+
+
+def sure_hours(
+    sure_h: float, required_h: float, by: str, doubts: Sequence[Doubt] = (Doubt.SILENCE,)
+) -> str:
+    """Return how much of a hold stands whatever nobody saw.
 
     Args:
         sure_h: The hours that do.
         required_h: The hours that the option asks for.
         by: The local moment from which all of them do; empty: not known.
+        doubts: What nobody saw.
 
     >>> sure_hours(22.54, 24.0, "Tue 14:32")
     'Sure whatever the air was like while nobody saw it: 22.5 of 24 h; all from Tue 14:32 on.'
     """
     rest = f"; all from {by} on" if by else ""
     sure = credited_hours(sure_h, required_h)
-    return f"Sure whatever the air was like while nobody saw it: {sure}{rest}."
+    whatever = ", and ".join(_SURE_WHATEVER[doubt] for doubt in doubts)
+    return f"Sure {whatever}: {sure}{rest}."
 
 
 def whole_hours(milliseconds: int) -> str:

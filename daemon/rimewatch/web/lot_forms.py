@@ -19,7 +19,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.attachments import AttachmentError, keep_content
 from rimewatch.journal.entry_codec import format_instant
-from rimewatch.vocabulary import LotId, UnitId
+from rimewatch.vocabulary import LotId, Measures, UnitId
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf
 from rimewatch.web.guard import Visitor
 from rimewatch.web.lot_fields import corrections, done_at, seen_number, wall_clock_ms
@@ -72,6 +72,11 @@ class LotForms(Page):
             if needed_by_ms <= self._desk.now_ms():
                 raise HTTPException(422, f"{wanted[:40]} is past; wanted on is a time to come.")
             entry["needed_by"] = format_instant(needed_by_ms)
+        if probe := fields.get("probe", ""):
+            own = {p.id for p in self._shop.probes_of(UnitId(unit), Measures.PRODUCT)}
+            if probe not in own:
+                raise HTTPException(422, "This is no product probe of that freezer.")
+            entry["probe"] = probe
         return await self._taken(request, visitor, fields, entry)
 
     async def thaw(self, request: Request) -> Response:

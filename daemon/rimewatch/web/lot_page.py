@@ -19,7 +19,7 @@ from rimewatch.report import wording
 from rimewatch.report.lot_page import ROP_REMINDER
 from rimewatch.report.lot_words import entry_words, moment
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, Option, Origin, States
+from rimewatch.vocabulary import LotId, Measures, Option, Origin, States
 from rimewatch.web.lot_fields import receipt_fields
 from rimewatch.web.lot_view import lot_view
 from rimewatch.web.page import Page
@@ -93,6 +93,12 @@ class LotPage(Page):
             reminder=ROP_REMINDER if receipt is not None and receipt.rop else "",
             units=[(key, name) for key, name, _ in units],
             freezers=[(key, name) for key, name, kind in units if kind.is_freezer],
+            product_probes=[
+                str(probe.id)
+                for unit in self._shop.units
+                if unit.kind.is_freezer
+                for probe in self._shop.probes_of(unit.id, Measures.PRODUCT)
+            ],
             coolers=[(key, name) for key, name, kind in units if not kind.is_freezer],
             origins=[origin.value for origin in Origin],
             options=[option.value for option in Option],

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
+from rimewatch.report.lot_caveats import caveats
 from rimewatch.shop import Shop
 
 PROVEN: Final = {
@@ -37,6 +38,7 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         if hold.expected_ms is not None and not stands:
             ready = wording.local_moment(round(hold.expected_ms), zone)
             lines.append(f"Ready {ready}, if the cold holds.")
+    lines.extend(caveats(story, zone))
     if story.entries.thawing is not None:
         since = wording.local_moment(story.entries.thawing.at_ms, zone)
         lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
@@ -48,9 +50,17 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         "lot": str(story.lot),
         "species": "not said" if received is None else wording.printable(received.species),
         "where": where,
-        "ready": story.raw_ready,
-        "verdict": "Not for raw service" if story.proof is None else PROVEN[story.proof],
+        "ready": story.raw_ready and not caveats(story, zone),
+        "verdict": _verdict(story),
         "why_not": story.why_not,
         "lines": lines,
         "progress": progress,
     }
+
+
+def _verdict(story: LotStory) -> str:
+    if story.proof is None:
+        return "Not for raw service"
+    if story.proof is Proof.OWN_FREEZING and not story.is_sure:
+        return "Hold complete by its readings, not sure for this lot yet"
+    return PROVEN[story.proof]

@@ -268,6 +268,10 @@ def test_thawing_reminds_of_the_packaging_and_of_a_missing_proof(run: Run, now_m
             ("freeze", "L-1", "freezer-1", "20C-168h", "--needed-by", "2020-01-01"),
             "--needed-by 2020-01-01 is past",
         ),
+        (
+            ("freeze", "L-1", "ulf-1", "35C-15h", "--probe", "ulf-1-air"),
+            '"ulf-1-air" is no product probe of ulf-1; it has none',
+        ),
     ],
 )
 def test_slip_is_refused_in_one_sentence(run: Run, words: tuple[str, ...], sentence: str) -> None:

@@ -62,9 +62,13 @@ def test_hold_is_sure_once_it_was_kept_for_longer() -> None:
 
 
 @pytest.mark.parametrize("until_h", [20, 33])
-def test_hold_that_a_product_probe_saw_is_as_sure_as_it_is_credited(until_h: int) -> None:
+def test_hold_that_a_probe_in_the_lot_saw_is_as_sure_as_it_is_credited(until_h: int) -> None:
     """The fish itself was cold on its return: no lag, nothing hidden."""
-    (lot,) = silent_for_two_hours(until_h).figures(freezer("product"))["lots"]
+    paper = silent_for_two_hours(until_h)
+    (freeze,) = (line for line in paper.lines if line.get("do") == "start-freezing")
+    freeze["probe"] = "cold"
+
+    (lot,) = paper.figures(freezer("product"))["lots"]
 
     assert (lot["sure_h"], lot["sure_by"]) == (lot["credited_h"], None)
     assert lot["credited_h"] == min(24.0, until_h - SILENT_TO_H)

@@ -103,6 +103,21 @@ def test_lot_is_put_to_thaw_in_a_cooler_and_nowhere_else(pages: Pages, journal: 
     assert (entry.who, entry.lot, entry.unit) == ("Ana", "A/1 & 2", "case-1")
 
 
+def test_probe_that_was_put_into_the_lot_is_entered_with_its_freezing(
+    pages: Pages, journal: Journal
+) -> None:
+    """One of that freezer's own product probes, or none."""
+    client = pages.signed_in(name="Ana")
+    own = {"unit": "freezer-1", "option": "35C-15h"}
+
+    assert sent(client, "freeze", **own, probe="fish") == 422, "it lies in the case"
+    assert sent(client, "freeze", **own, probe="frozen") == 303
+    entry = entered(journal)
+    assert isinstance(entry, StartFreezing)
+    assert entry.probe == "frozen"
+    assert "probe frozen put into this lot" in client.get(PATH).text
+
+
 def test_correction_names_what_was_wrong_and_leaves_the_rest(
     pages: Pages, journal: Journal
 ) -> None:
