@@ -162,6 +162,8 @@ class TestCertificates:
         text = keeper.until_event(Happening.UNREACHABLE).text
 
         assert text.startswith("The broker at mqtts://127.0.0.1:")
+        assert "broker.cert_file and broker.key_file" in text
+        assert "if it speaks TLS" not in text
         assert "\n" not in text
 
     def test_broker_of_another_authority_is_one_clear_sentence(

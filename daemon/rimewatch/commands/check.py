@@ -47,11 +47,11 @@ def command(config: Path | None, *, tries_broker: bool, schema: bool, provisions
             "no configuration given; name it with --config FILE, "
             "or ask for --schema or --provisions"
         )
-    from rimewatch.config import warnings_of
+    from rimewatch.config import exposed_secrets, warnings_of
     from rimewatch.report.wording import counted, extent
 
     shop = load(config)
-    for warning in warnings_of(shop):
+    for warning in (*warnings_of(shop), *exposed_secrets(config)):
         click.echo(f"Worth a look: {warning}")
     click.echo(
         f"{config}: {shop.name}, {extent(shop)}, {counted(len(shop.contacts), 'contact')}. "

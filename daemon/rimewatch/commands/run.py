@@ -45,6 +45,7 @@ def _warn_if_open(shop: Shop, say: Callable[[str], None]) -> None:
 def command(config: Path, journal: Path) -> None:
     """Subscribe to the shop's probes and watch, until told to stop."""
     from rimewatch.clock import SystemClock
+    from rimewatch.config import exposed_secrets
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.journal.errors import JournalError
@@ -56,6 +57,8 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.service.surroundings import Surroundings
 
     shop = load(config)
+    for sentence in exposed_secrets(config):
+        tell(f"Worth a look: {sentence}")
 
     def reread() -> Shop:
         try:

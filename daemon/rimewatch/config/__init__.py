@@ -6,6 +6,7 @@ and the files that file names.
 """
 
 from rimewatch.config.advice import warnings_of
+from rimewatch.config.exposed import exposed_secrets
 from rimewatch.config.problems import ConfigError, Problem
 from rimewatch.config.reading import load_shop, read_shop
 from rimewatch.config.schema import json_schema
@@ -13,6 +14,7 @@ from rimewatch.config.schema import json_schema
 __all__ = [
     "ConfigError",
     "Problem",
+    "exposed_secrets",
     "json_schema",
     "load_shop",
     "read_shop",

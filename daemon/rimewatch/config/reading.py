@@ -68,7 +68,7 @@ def read_shop(path: Path, environ: Mapping[str, str], *, sends: bool = True) -> 
     Raises:
         ConfigError: With everything that is wrong, if anything is.
     """
-    source = path.name
+    source = path.name or str(path)
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise ConfigError([_file_problem(source, "is too large", "expected a TOML file")])

@@ -39,6 +39,19 @@ _ENDS: Final = {
 }
 """By reason code, source [1]."""
 
+_WORDS: Final = {
+    "broker.client_id": "the client id",
+    "broker.username and broker.password": "both",
+    "broker.username, broker.password": "the user, the password",
+    "broker.ca_file": "the file of the authority",
+    "broker.cert_file and broker.key_file": "our own certificate and its key",
+    "broker.cert_file": "our own certificate",
+    "broker.password": "the password",
+    "broker.username": "the user",
+    "broker.url": "the broker's address",
+}
+"""What keys of the configuration are called where there is none yet."""
+
 _NONSENSE: Final = (129, 130)  # malformed packet, protocol error: [1]
 _CLOSED: Final = "closed the connection without an answer"
 
@@ -95,10 +108,14 @@ def describe_failure(error: BaseException | None, address: str) -> str:
 def describe_silence(code: int, address: str) -> str:
     """Say that a broker closed the connection in place of an answer, or answered nonsense."""
     did = "answered with something that is not MQTT" if code in _NONSENSE else _CLOSED
-    return (
-        f"The broker at {address} {did}: check that the port is MQTT's, and mqtts:// in "
-        "broker.url if it speaks TLS."
+    # With TLS 1.3 a client that lacks the certificate it is asked for may learn of it only so,
+    # since its own handshake is done by then (RFC 8446, section 4.4.2.4, from memory).
+    cure = (
+        "broker.cert_file and broker.key_file, if it asks for a client's certificate"
+        if address.startswith("mqtts:")
+        else "mqtts:// in broker.url if it speaks TLS"
     )
+    return f"The broker at {address} {did}: check that the port is MQTT's, and {cure}."
 
 
 def describe_hush(address: str) -> str:
@@ -107,3 +124,14 @@ def describe_hush(address: str) -> str:
         f"The broker at {address} took the connection and does not answer: check that the port "
         "is MQTT's, that it speaks TLS if broker.url says mqtts://, and the broker's log."
     )
+
+
+def before_a_file(text: str) -> str:
+    """Return a sentence of these, or of the settings, for people who have no configuration yet.
+
+    >>> before_a_file("check broker.url and the network")
+    "Check the broker's address and the network"
+    """
+    for key, words in _WORDS.items():
+        text = text.replace(key, words)
+    return text[:1].upper() + text[1:]

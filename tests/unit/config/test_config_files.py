@@ -110,3 +110,11 @@ def test_file_with_byte_order_mark_is_read(tmp_path: Path, configuration: Config
     (tmp_path / "shop.toml").write_text(configuration(), encoding="utf-8-sig")
 
     assert read_shop(tmp_path / "shop.toml", {}).name == "Saltmarsh Row Fish"
+
+
+def test_folder_given_for_the_file_is_named() -> None:
+    """A path that ends in no name is said as it was given."""
+    with pytest.raises(ConfigError) as refused:
+        read_shop(Path("/"), {})
+
+    assert str(refused.value).startswith("/: can't be read (Is a directory)")

@@ -1,3 +1,4 @@
+import re
 import socket
 import ssl
 from pathlib import Path
@@ -8,7 +9,14 @@ import pytest
 from rimewatch.clock import SteppedClock
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.broker_settings import BrokerSettingsError, endpoint
-from rimewatch.intake.broker_trouble import describe_end, describe_failure, describe_refusal
+from rimewatch.intake.broker_trouble import (
+    before_a_file,
+    describe_end,
+    describe_failure,
+    describe_hush,
+    describe_refusal,
+    describe_silence,
+)
 from rimewatch.shop import Broker
 
 ADDRESS = "mqtt://127.0.0.1:1883"
@@ -101,3 +109,45 @@ def test_refusal_and_end_are_told_by_their_reason_codes() -> None:
     assert "(Implementation error)" in describe_refusal(131, "Implementation error", ADDRESS)
     assert "same client id" in describe_end(142, "Session taken over", ADDRESS)
     assert "ended: unspecified error." in describe_end(128, "Unspecified error", ADDRESS)
+
+
+def test_end_of_an_encrypted_connection_names_our_own_certificate() -> None:
+    """It is TLS already: what the broker may miss is who we are."""
+    encrypted = describe_silence(0, "mqtts://127.0.0.1:8883")
+    plain = describe_silence(0, ADDRESS)
+
+    assert "broker.cert_file and broker.key_file" in encrypted
+    assert "mqtts:// in broker.url" not in encrypted
+    assert "mqtts:// in broker.url if it speaks TLS" in plain
+
+
+def untrusted() -> ssl.SSLCertVerificationError:
+    """Return the error of a certificate nobody vouches for, as the library raises it."""
+    error = ssl.SSLCertVerificationError()
+    error.verify_message = "self-signed certificate"
+    return error
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(describe_refusal(code, "", ADDRESS) for code in range(128, 163)),
+        *(describe_silence(0, address) for address in (ADDRESS, "mqtts://127.0.0.1:8883")),
+        describe_hush(ADDRESS),
+        *(
+            describe_failure(error, ADDRESS)
+            for error in (
+                untrusted(),
+                ssl.SSLError(),
+                socket.gaierror(),
+                ConnectionRefusedError(),
+                TimeoutError(),
+                OSError(),
+                None,
+            )
+        ),
+    ],
+)
+def test_nobody_without_a_file_is_told_of_its_keys(text: str) -> None:
+    """While somebody is asked for the address, there is no broker.url to look into."""
+    assert re.search(r"broker\.[a-z]", before_a_file(text)) is None
