@@ -55,8 +55,8 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
         "06:30",
         broker.url,
         ENTER,
-        *("y", "Front display case", ENTER, "product"),
-        *("y", "Chest freezer", "freezer", ENTER, "json", "temp", ENTER),
+        *("y", "Front display case", ENTER, "product", ENTER),  # the door's unit: the same
+        *("y", "Chest freezer", "freezer", ENTER, "json", "temp", "F", ENTER),
         "n",
         *(receiver.url("first"), "y", "y"),
         ENTER,
@@ -86,6 +86,7 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
         ("shop/case-1/door", Measures.DOOR),
         ("shop/chest-freezer/air", Measures.AIR),
     ]
+    assert [probe.scale for probe in shop.probes] == ["C", "C", "F"]
     assert [contact.urls for contact in shop.contacts] == [(receiver.url("first"),)]
 
 
@@ -93,10 +94,11 @@ def test_secrets_are_in_files_of_their_own_for_the_owner_alone(
     tmp_path: Path, broker: Mosquitto, receiver: Receiver
 ) -> None:
     """The configuration may be read by everybody; the phone's address and the password not."""
+    by_hand = ("shop/case/air", "number", "C", "air")
     done = answered(
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, "rimewatch", "pass-word-of-ours"),
-        *("n", "Case", ENTER, ENTER, ENTER, ENTER, "n"),
+        *("n", "Case", ENTER, *by_hand, "n"),
         *(receiver.url("secret-of-ours"), "n", ENTER, ENTER, "n"),
     )
 
@@ -119,7 +121,7 @@ def test_broker_that_is_not_there_is_said_and_units_are_named_by_hand(tmp_path: 
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, "mqtt://127.0.0.1:1", ENTER),
         "y",
-        *("Case", ENTER, "shop/#/air", "shop/case/air", "number", "air", "n"),
+        *("Case", ENTER, "shop/#/air", "shop/case/air", "number", ENTER, "air", "n"),
         *(ENTER, "n"),
     )
 
@@ -130,6 +132,77 @@ def test_broker_that_is_not_there_is_said_and_units_are_named_by_hand(tmp_path: 
     assert [probe.topic for probe in read_shop(tmp_path / "shop.toml", {}).probes] == [
         "shop/case/air"
     ]
+
+
+def test_wrong_address_of_the_broker_is_asked_again_and_no_answer_is_lost(
+    tmp_path: Path, broker: Mosquitto
+) -> None:
+    """A digit mistyped costs one answer. No key is named of a file that is not there yet."""
+    done = answered(
+        tmp_path,
+        *("Saltmarsh Row Fish", "UTC", "C", ENTER, "mqtt://127.0.0.1:1", ENTER, ENTER),
+        *(broker.url, ENTER),
+        *("y", ENTER, ENTER, ENTER, ENTER, "n"),
+        *(ENTER, "n"),
+    )
+
+    assert done.exit_code == 0, done.output
+    assert "check that it runs, and the port in the broker's address" in " ".join(
+        done.output.split()
+    )
+    assert "broker.url" not in done.output
+    shop = read_shop(tmp_path / "shop.toml", {})
+    assert (shop.name, shop.broker.url) == ("Saltmarsh Row Fish", broker.url)
+
+
+def test_probe_that_was_not_understood_is_offered_by_hand_and_reads_at_once(
+    tmp_path: Path, broker: Mosquitto
+) -> None:
+    """A Pt100's ohms: its topic, its form and its scale are what Enter takes."""
+    said = [("shop/freezer-2/core", b'{"ohm": {"t": 92.16}}'), ("shop/notes", b"hello")]
+    publish.multiple(
+        [{"topic": topic, "payload": payload, "retain": True} for topic, payload in said],
+        port=broker.port,
+    )
+    done = answered(
+        tmp_path,
+        *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, ENTER),
+        *("y", ENTER, ENTER, ENTER, ENTER),
+        *("y", "Freezer 2", "freezer", ENTER, ENTER, ENTER, ENTER, "product", "n"),
+        *(ENTER, "n"),
+    )
+
+    assert done.exit_code == 0, done.output
+    probe = read_shop(tmp_path / "shop.toml", {}).probes[-1]
+    assert (probe.topic, probe.format, probe.fields["value"], probe.scale, probe.measures) == (
+        "shop/freezer-2/core",
+        "json",
+        "ohm.t",
+        "ohm",
+        Measures.PRODUCT,
+    )
+    assert '# "shop/notes" sends "hello"' in (tmp_path / "shop.toml").read_text()
+
+
+def test_probe_is_put_into_the_unit_that_somebody_names(tmp_path: Path, broker: Mosquitto) -> None:
+    """The topic's name is a guess: a door may belong to the case beside."""
+    publish.single("shop/case-2/air", b"3.1", retain=True, port=broker.port)
+    done = answered(
+        tmp_path,
+        *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, ENTER),
+        *("y", "Left case", ENTER, ENTER, "Right case", ENTER),  # its door is the right one's
+        *("y", "Right case", ENTER, "n"),
+        *(ENTER, "n"),
+    )
+
+    assert done.exit_code == 0, done.output
+    shop = read_shop(tmp_path / "shop.toml", {})
+    names = {unit.id: unit.name for unit in shop.units}
+    assert {probe.topic: names[probe.unit] for probe in shop.probes} == {
+        "shop/case-1/air": "Left case",
+        "shop/case-1/door": "Right case",
+        "shop/case-2/air": "Right case",
+    }
 
 
 def test_leaving_early_leaves_nothing_behind(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """``rimewatch init``: a shop's first configuration, from a few questions."""
 
 import os
+import shlex
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -39,7 +40,7 @@ def command(file: Path, seconds: float) -> None:
     Every question has an answer in [brackets] that Enter takes.
     """
     from rimewatch.commands.init_people import ask_pages, ask_phone
-    from rimewatch.commands.init_probes import ask_broker, ask_places
+    from rimewatch.commands.init_probes import ask_and_listen, ask_places
     from rimewatch.commands.init_shop import ask_night, ask_shop
     from rimewatch.intake.first_configuration import Answers
 
@@ -49,13 +50,13 @@ def command(file: Path, seconds: float) -> None:
             raise UserError(f"{path} is there already; name another file, or put it aside")
     click.echo("A few questions; Enter takes the answer in [brackets], Ctrl-C leaves it all.\n")
     shop = ask_shop()
-    broker = ask_broker()
+    broker, heard = ask_and_listen(seconds)
     password = ""
     if broker.password is not None:
         path = _beside(file, "broker-password")
         secrets[path] = broker.password
         password = f"file:{path.name}"
-    places = ask_places(broker, seconds)
+    places = ask_places(heard)
     address = ask_phone(shop.name)
     phone = ""
     if address:
@@ -72,6 +73,7 @@ def command(file: Path, seconds: float) -> None:
         broker=replace(broker, password=None),
         broker_password=password,
         places=places,
+        heard=tuple(heard),
         phone=phone,
         night=night,
         pages=pages.listen,
@@ -111,15 +113,16 @@ def _write(file: Path, answers: "Answers", secrets: dict[Path, str]) -> None:
 
 
 def _what_next(file: Path, answers: "Answers") -> None:
+    from rimewatch.intake.proposal import by_hand
+
     name = "rimewatch" if Path(sys.argv[0]).name != "rimewatch" else sys.argv[0]
     probe = answers.places[0].probes[0]
     told = ["", "What now:", f"  {name} run --config {file}          watches, until Ctrl-C"]
     if answers.phone:
         told.append(f"  {name} test-alarm --config {file}   sends a test to the phone")
-    if probe.format in ("number", "json"):
-        payload = "2.1" if probe.format == "number" else f"'{{\"{probe.value}\": 2.1}}'"
-        by_hand = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {probe.topic} -m {payload}"
-        told.append(f"  {by_hand}   is a reading by hand")
+    if payload := by_hand(probe):
+        command = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {shlex.quote(probe.topic)}"
+        told.append(f"  {command} -m {shlex.quote(payload)}   is a reading by hand")
     if answers.pages:
         where = answers.pages_url or f"http://{answers.pages}"
         told.append(f"The pages are at {where}; run prints a link to sign in with.")

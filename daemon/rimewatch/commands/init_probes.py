@@ -13,79 +13,113 @@ from rimewatch.commands.listening import guess_table, listen
 from rimewatch.config.broker import full_address
 from rimewatch.config.topics import filter_fault
 from rimewatch.intake.broker_settings import BrokerSettingsError
+from rimewatch.intake.broker_trouble import before_a_file
 from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
 from rimewatch.intake.guest import NotHeard
+from rimewatch.intake.heard_besides import besides, fits_pt100
 from rimewatch.intake.proposal import Place, places
 from rimewatch.intake.survey import Guess
 from rimewatch.shop import Broker
-from rimewatch.vocabulary import Kind
+from rimewatch.vocabulary import Kind, Scale
 
+SCALES = click.Choice([str(scale) for scale in Scale])
 KINDS = click.Choice([str(kind) for kind in Kind])
 WIDTH = 88
 NO_ID = re.compile(r"[^a-z0-9]+")
 
 
-def ask_broker() -> Broker:
-    """Ask where the broker is and who we are there."""
+def ask_and_listen(seconds: float) -> tuple[Broker, list[Guess]]:
+    """Ask where the broker is, and listen there; ask again where it cannot be listened to.
+
+    Returns:
+        The broker, and what was heard.
+    """
+    broker: Broker | None = None
+    while True:
+        broker = _ask_broker(broker)
+        try:
+            return broker, _heard(broker, seconds)
+        except (NotHeard, BrokerSettingsError) as error:
+            click.echo(click.wrap_text(before_a_file(str(error)), WIDTH))
+        if click.confirm(
+            "Keep this address, and name the probes by hand (n: ask for it again)", default=False
+        ):
+            return broker, []
+
+
+def _ask_broker(before: Broker | None) -> Broker:
+    """Ask where the broker is and who we are there; what was said before is offered again."""
     url = click.prompt(
-        "Where is the MQTT broker", default="mqtt://127.0.0.1:1883", value_proc=_address
+        "Where is the MQTT broker",
+        default=before.url if before else "mqtt://127.0.0.1:1883",
+        value_proc=_address,
     )
-    username = click.prompt("User at the broker (empty: none)", default="", show_default=False)
+    username = _or_none("User at the broker", before.username if before else None)
     password = (
         click.prompt("Password", hide_input=True, default="", show_default=False)
         if username
         else ""
     )
-    ca_file = (
-        click.prompt(
-            "File of the authority that signed its certificate (empty: a public one)",
-            default="",
-            show_default=False,
+    is_secret = url.startswith("mqtts:")
+    ca_file = cert_file = key_file = None
+    if is_secret:
+        ca_file = _or_none(
+            "File of the authority that signed its certificate",
+            before.ca_file if before else None,
+            without="a public one",
         )
-        if url.startswith("mqtts:")
-        else ""
-    )
+        cert_file = _or_none(
+            "File of our own certificate, if it asks for one", before.cert_file if before else None
+        )
+    if cert_file:
+        key_file = _or_none("File of that certificate's key", before.key_file if before else None)
     return Broker(
         url=url,
         client_id="rimewatch",
-        username=username or None,
+        username=username,
         password=password or None,
-        ca_file=ca_file or None,
+        ca_file=ca_file,
+        cert_file=cert_file,
+        key_file=key_file,
     )
 
 
-def ask_places(broker: Broker, seconds: float) -> tuple[Place, ...]:
-    """Listen for probes, and ask what each unit is; units may be added by hand.
+def _or_none(question: str, before: str | None, *, without: str = "none") -> str | None:
+    """Ask for what may be left out; "-" leaves out what was said before."""
+    if before is None:
+        question, left_out = f"{question} (empty: {without})", ""
+    else:
+        question, left_out = f"{question} (-: {without})", "-"
+    said = click.prompt(question, default=before or "", show_default=before is not None)
+    return None if said in ("", left_out) else said
+
+
+def ask_places(guesses: Sequence[Guess]) -> tuple[Place, ...]:
+    """Ask which of the probes that were heard are in which unit; units may be added by hand.
 
     Returns:
         At least one unit.
     """
-    found = _heard(broker, seconds)
-    taken = [_confirmed(place) for place in found if _is_wanted(place)]
+    found = places(guesses)
+    if guesses:
+        Console().print(guess_table(guesses))
+    if not found:
+        click.echo("Nothing that looks like a cold unit was heard.")
+    taken: list[Place] = []
+    for place in found:
+        if _is_wanted(place):
+            _put(place, taken)
     while click.confirm("Add a unit by hand", default=False) if taken else True:
-        taken.append(_by_hand(taken))
+        taken.append(_by_hand(taken, guesses))
     return tuple(taken)
 
 
-def _heard(broker: Broker, seconds: float) -> list[Place]:
-    clock = SystemClock()
+def _heard(broker: Broker, seconds: float) -> list[Guess]:
     click.echo(f"\nListening at {broker.url} for {seconds:g} s; Ctrl-C goes on with what is there.")
-    try:
-        if is_open(broker):
-            told = f"Worth a look: {OPEN_BROKER.format(address=broker.url)}"
-            click.echo(click.wrap_text(told, WIDTH))
-        survey = listen(broker, clock, seconds, may_be_cut_short=True)
-    except (NotHeard, BrokerSettingsError) as error:
-        click.echo(f"{error}")
-        click.confirm("Go on, and name the probes by hand", default=True, abort=True)
-        return []
-    guesses = survey.guesses()
-    found = places(guesses)
-    if found:
-        Console().print(guess_table(guesses))
-    else:
-        click.echo("Nothing that looks like a cold unit was heard.")
-    return found
+    if is_open(broker):
+        told = f"Worth a look: {OPEN_BROKER.format(address=broker.url)}"
+        click.echo(click.wrap_text(told, WIDTH))
+    return listen(broker, SystemClock(), seconds, may_be_cut_short=True).guesses()
 
 
 def _is_wanted(place: Place) -> bool:
@@ -98,12 +132,24 @@ def _in_words(probe: Guess) -> str:
     return f"{probe.likeness} on {probe.topic}{span}"
 
 
-def _confirmed(place: Place) -> Place:
-    name = click.prompt("  What do you call it", default=place.name, value_proc=a_name)
-    kind = click.prompt("  What is it", default=place.kind, type=KINDS)
-    place = replace(place, name=name, kind=kind)
-    probes = [_placed(probe) if probe.kind else probe for probe in place.probes]
-    return replace(place, probes=tuple(probes))
+def _put(place: Place, taken: list[Place]) -> None:
+    """Ask of each probe which unit it is in; the guess is offered, a new unit's kind is asked."""
+    name = place.name
+    for probe in place.probes:
+        about = f"  Which unit is {probe.topic} in"
+        name = click.prompt(about, default=name, value_proc=a_name)
+        at = next((n for n, unit in enumerate(taken) if unit.name == name), None)
+        if at is None:
+            kind = click.prompt("  What is it", default=place.kind, type=KINDS)
+            made = _id_of(name) if any(unit.id == place.id for unit in taken) else place.id
+            taken.append(Place(id=made, name=name, kind=kind, probes=()))
+            at = len(taken) - 1
+        placed = _placed(probe) if probe.kind else probe
+        taken[at] = replace(taken[at], probes=(*taken[at].probes, placed))
+
+
+def _id_of(name: str) -> str:
+    return NO_ID.sub("-", name.lower()).strip("-") or "unit"
 
 
 def _placed(probe: Guess) -> Guess:
@@ -116,22 +162,55 @@ def _placed(probe: Guess) -> Guess:
     return replace(probe, measures=measures)
 
 
-def _by_hand(others: Sequence[Place]) -> Place:
+def _by_hand(others: Sequence[Place], guesses: Sequence[Guess]) -> Place:
     click.echo("\nA unit that holds fish:")
     name = click.prompt("  What do you call it", value_proc=a_name)
     kind = click.prompt("  What is it", default="display-case", type=KINDS)
-    made = NO_ID.sub("-", name.lower()).strip("-") or "unit"
+    made = _id_of(name)
+    free = besides(guesses, (probe for place in others for probe in place.probes))
     topic = click.prompt(
         "  Topic its probe publishes on",
-        default=f"shop/{made}/air",
+        default=_likely_topic(made, free),
         value_proc=lambda text: _new_topic(text, others),
     )
-    form = click.prompt(
-        "  What does the probe send", default="number", type=click.Choice(["number", "json"])
-    )
-    value = click.prompt("  Path to the value in it", default="t") if form == "json" else ""
-    probe = Guess(topic=topic, messages=0, format=form, measures="air", value=value, kind=kind)
-    return Place(id=made, name=name, kind=kind, probes=(_placed(probe),))
+    heard = next((guess for guess in free if guess.topic == topic), None)
+    probe = _described(topic, heard)
+    return Place(id=made, name=name, kind=kind, probes=(_placed(replace(probe, kind=kind)),))
+
+
+def _likely_topic(made: str, free: Sequence[Guess]) -> str:
+    """Return the topic to offer for a unit's probe: one that was heard, where one comes near."""
+    readable = [guess.topic for guess in free if guess.format != "unknown" and guess.last]
+    words = [word for word in made.split("-") if len(word) > 2]
+    for topic in readable:
+        if made in topic or any(word in topic.lower() for word in words):
+            return topic
+    return readable[0] if len(readable) == 1 else f"shop/{made}/air"
+
+
+def _described(topic: str, heard: Guess | None) -> Guess:
+    """Ask what a probe sends, and in which scale; what was heard on its topic is offered."""
+    if heard is not None:
+        click.echo(f"  Heard there: {heard.last}")
+    forms = ["number", "json"]
+    if heard is not None and heard.format not in (*forms, "unknown"):
+        forms.append(heard.format)
+    offered = heard.format if heard is not None and heard.format in forms else "number"
+    form = click.prompt("  What does the probe send", default=offered, type=click.Choice(forms))
+    known = heard if heard is not None and heard.format == form else None
+    value = ""
+    if form == "json":
+        path = known.value if known is not None and known.value else "t"
+        value = click.prompt("  Path to the value in it", default=path)
+    elif known is not None:
+        value = known.value
+    scale = "C"
+    if form != "senml":  # it names its own
+        offered = Scale.OHM if known and fits_pt100(known) else known.scale if known else "C"
+        scale = click.prompt("  In which scale", default=str(offered), type=SCALES)
+    if known is not None and known.value == value:
+        return replace(known, measures="air", scale=scale, likeness="")
+    return Guess(topic=topic, messages=0, format=form, measures="air", value=value, scale=scale)
 
 
 def _address(text: str) -> str:

@@ -26,6 +26,8 @@ from rimewatch.errors import UserError
 @click.option("--username", help="User at the broker.")
 @click.option("--password-env", metavar="NAME", help="Environment variable with the password.")
 @click.option("--ca-file", help="Authority that signed the broker's certificate (PEM).")
+@click.option("--cert-file", help="Our own certificate, if the broker asks for one (PEM).")
+@click.option("--key-file", help="The key of our own certificate (PEM).")
 @click.option("--timezone", default="UTC", show_default=True, help="The shop's time zone.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 @click.option(
@@ -34,13 +36,16 @@ from rimewatch.errors import UserError
     help="Write the proposed configuration; never over an existing file.",
 )
 def command(
+    *,
     broker: str,
     seconds: float,
     username: str | None,
     password_env: str | None,
     ca_file: str | None,
+    cert_file: str | None,
+    key_file: str | None,
     timezone: str,
-    as_json: bool,  # noqa: FBT001 (a flag)
+    as_json: bool,
     write: Path | None,
 ) -> None:
     """Listen to everything on a broker for a while, and say what each topic seems to be."""
@@ -50,6 +55,7 @@ def command(
     from rimewatch.commands.listening import guess_table, listen
     from rimewatch.config.broker import full_address
     from rimewatch.intake.broker_settings import BrokerSettingsError
+    from rimewatch.intake.broker_trouble import before_a_file
     from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
     from rimewatch.intake.guest import NotHeard
     from rimewatch.intake.proposal import propose
@@ -69,6 +75,8 @@ def command(
         username=username,
         password=_password(password_env),
         ca_file=ca_file,
+        cert_file=cert_file,
+        key_file=key_file,
     )
     clock = SystemClock()
     try:
@@ -76,7 +84,7 @@ def command(
             click.echo(OPEN_BROKER.format(address=address), err=True)
         survey = listen(where, clock, seconds)
     except (NotHeard, BrokerSettingsError) as error:
-        raise UserError(str(error)) from None
+        raise UserError(before_a_file(str(error))) from None
     guesses = survey.guesses()
     if as_json:
         click.echo(json.dumps([dataclasses.asdict(guess) for guess in guesses], indent=2))
@@ -89,7 +97,9 @@ def command(
 
 
 def _give(text: str, write: Path | None, *, as_json: bool) -> None:
-    if "[[unit]]" not in text:
+    if "\n[[unit]]\n" not in text:
+        if not as_json:
+            click.echo("\n".join(line for line in text.splitlines() if line.startswith("#")))
         raise UserError(
             "nothing that looks like a cold unit was heard; listen for longer with --seconds"
         )

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.config.keys import toml_text
+from rimewatch.intake.heard_besides import besides, besides_lines
 from rimewatch.intake.proposal import Place, broker_lines, unit_lines
+from rimewatch.intake.survey import Guess
 from rimewatch.shop import Broker
 
 _HEADER: Final = (
@@ -36,6 +38,8 @@ class Answers:
     broker_password: str = ""
     """Where the password is kept, such as ``file:broker-password``; empty: none is needed."""
     places: tuple[Place, ...]
+    heard: tuple[Guess, ...] = ()
+    """All that was heard; what is in no place is said in the file."""
     phone: str = ""
     """Where the address of the phone is kept, such as ``file:phone``; empty: nobody is told."""
     night: tuple[str, str] = ("21:00", "06:00")
@@ -48,6 +52,7 @@ class Answers:
 
 def first_configuration(answers: Answers) -> str:
     """Return the configuration's text, TOML."""
+    probes = [probe for place in answers.places for probe in place.probes]
     lines = [
         *_HEADER,
         "",
@@ -59,6 +64,7 @@ def first_configuration(answers: Answers) -> str:
         "",
         *broker_lines(answers.broker, answers.broker_password),
         *unit_lines(answers.places),
+        *besides_lines(besides(answers.heard, probes)),
         *(_people(answers) if answers.phone else ()),
     ]
     if answers.pages:

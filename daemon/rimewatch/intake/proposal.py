@@ -3,12 +3,14 @@
 Pure: no clock, no I/O. Holds no secret: a password is named by where it is kept.
 """
 
+import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.config.keys import toml_text
+from rimewatch.intake.heard_besides import besides, besides_lines
 from rimewatch.intake.survey import TEMPERATURES, Guess
 from rimewatch.intake.topics import is_filter
 from rimewatch.shop import Broker
@@ -69,8 +71,11 @@ def propose(
         timezone: The shop's zone.
 
     Returns:
-        The file's text; without a single ``[[unit]]`` if nothing looks like one.
+        The file's text; without a single ``[[unit]]`` if nothing looks like one. What
+        became no probe stands in it as a comment.
     """
+    heard = list(guesses)
+    found = places(heard)
     lines = [
         "# Proposed from what was heard on the broker. Go over every line: names, kinds, limits,",
         "# and which scale each probe sends. Local codes and the licensed authority come first;",
@@ -81,7 +86,8 @@ def propose(
         f"timezone = {toml_text(timezone)}    # such as America/Chicago",
         "",
         *broker_lines(broker, password),
-        *unit_lines(places(guesses)),
+        *unit_lines(found),
+        *besides_lines(besides(heard, (probe for place in found for probe in place.probes))),
     ]
     return "\n".join(lines) + "\n"
 
@@ -114,6 +120,27 @@ def unit_lines(found: Iterable[Place]) -> list[str]:
     return lines
 
 
+def by_hand(probe: Guess) -> str:
+    """Return a payload that is a reading of about 2 °C, to send by hand; empty: not so simple.
+
+    >>> by_hand(Guess(topic="t", messages=0, format="json", measures="air", value="a.t"))
+    '{"a": {"t": 2.1}}'
+    """
+    keys = probe.value.split(".")
+    plain = probe.format == "number" or all(key.isidentifier() for key in keys)
+    if probe.measures not in TEMPERATURES or probe.match or not plain:
+        return ""
+    number = {"C": 2.1, "F": 35.8, "K": 275.2, "ohm": 100.8}[probe.scale]
+    if probe.format == "number":
+        return str(number)
+    if probe.format != "json":
+        return ""
+    document: object = number
+    for key in reversed(keys):
+        document = {key: document}
+    return json.dumps(document)
+
+
 def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
     lines = [
         "[[probe]]",
@@ -134,7 +161,8 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
         lines.append(f"# NOT READ: the list's further values, such as {guess.unread[0]}. They need")
         lines.append("# a time each, in the same list, or if they are other probes' a topic each.")
     if guess.scale != "C":
-        lines.append(f"scale = {toml_text(guess.scale)}    # by its range; see whether that is so")
+        doubt = "    # by its range; see whether that is so" if guess.likeness else ""
+        lines.append(f"scale = {toml_text(guess.scale)}{doubt}")
     if guess.interval_s is not None and guess.measures in (*TEMPERATURES, "humidity"):
         longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
         every_s = longer[0] if longer else round(guess.interval_s)

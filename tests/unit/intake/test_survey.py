@@ -1,4 +1,5 @@
 import json
+import tomllib
 from dataclasses import replace
 
 import cbor2
@@ -155,7 +156,7 @@ class TestGuesses:
         guesses = heard("printer/status", payload)
 
         assert all(not guess.measures for guess in guesses)
-        assert "[[probe]]" not in propose(guesses, BROKER)
+        assert "probe" not in tomllib.loads(propose(guesses, BROKER))
 
     def test_million_topics_fill_no_memory(self) -> None:
         """Beyond a thousand topics, messages are only counted."""
