@@ -398,4 +398,5 @@ def test_second_body_that_the_readings_speak_against_is_next_to_nothing() -> Non
     climb_c = float(found.mean[near, 2] * found.tau[near, 1])
     doubt_c = float(np.sqrt(found.cov[near, 2, 2]) * found.tau[near, 1])
     assert 0.0 < climb_c < 0.3
-    assert doubt_c < 2.0 * climb_c
+    # Far in its tail a normal distribution falls as an exponential does: these two are equal there.
+    assert 0.9 * climb_c < doubt_c < climb_c
