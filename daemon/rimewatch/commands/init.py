@@ -116,13 +116,13 @@ def _what_next(file: Path, answers: "Answers") -> None:
     from rimewatch.intake.proposal import by_hand
 
     name = "rimewatch" if Path(sys.argv[0]).name != "rimewatch" else sys.argv[0]
-    probe = answers.places[0].probes[0]
     told = ["", "What now:", f"  {name} run --config {file}          watches, until Ctrl-C"]
     if answers.phone:
         told.append(f"  {name} test-alarm --config {file}   sends a test to the phone")
-    if payload := by_hand(probe):
-        command = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {shlex.quote(probe.topic)}"
-        told.append(f"  {command} -m {shlex.quote(payload)}   is a reading by hand")
+    probes = (probe for place in answers.places for probe in place.probes)
+    if simple := next((probe for probe in probes if by_hand(probe)), None):
+        command = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {shlex.quote(simple.topic)}"
+        told.append(f"  {command} -m {shlex.quote(by_hand(simple))}   is a reading by hand")
     if answers.pages:
         where = answers.pages_url or f"http://{answers.pages}"
         told.append(f"The pages are at {where}; run prints a link to sign in with.")

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from rimewatch.clock import SystemClock
 from rimewatch.commands.init_shop import a_name
-from rimewatch.commands.listening import guess_table, listen
+from rimewatch.commands.listening import guess_table, listen, looks_like
 from rimewatch.config.broker import full_address
 from rimewatch.config.topics import filter_fault
 from rimewatch.intake.broker_settings import BrokerSettingsError
@@ -129,7 +129,7 @@ def _is_wanted(place: Place) -> bool:
 
 def _in_words(probe: Guess) -> str:
     span = f", {probe.span}" if probe.span else ""
-    return f"{probe.likeness} on {probe.topic}{span}"
+    return f"{looks_like(probe)} on {probe.topic}{span}"
 
 
 def _put(place: Place, taken: list[Place]) -> None:

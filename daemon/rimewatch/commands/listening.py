@@ -11,6 +11,7 @@ from rich.table import Table
 
 from rimewatch.clock import Clock
 from rimewatch.intake.eavesdrop import eavesdrop
+from rimewatch.intake.heard_besides import fits_pt100
 from rimewatch.intake.survey import Guess, Survey
 from rimewatch.shop import Broker
 
@@ -71,9 +72,16 @@ def guess_table(guesses: Sequence[Guess]) -> Table:
             f"{guess.messages}{_interval(guess.interval_s)}",
             escape(f"{guess.format} {field}".rstrip()),
             guess.span,
-            guess.likeness or escape(guess.last),
+            looks_like(guess) or escape(guess.last),
         )
     return table
+
+
+def looks_like(guess: Guess) -> str:
+    """Return what a topic seems to be, and the doubt about it; empty: nobody can tell."""
+    if fits_pt100(guess):
+        return f"{guess.likeness}; fits the ohms of a Pt100"
+    return f"{guess.likeness}; only the first of its list" if guess.unread else guess.likeness
 
 
 def _interval(interval_s: float | None) -> str:

@@ -7,6 +7,7 @@ import pysparkplug
 import pytest
 from intake_shop import ARRIVED_MS
 
+from rimewatch.commands.listening import looks_like
 from rimewatch.config import load_shop
 from rimewatch.intake.proposal import Place, places, propose, unit_lines
 from rimewatch.intake.receiver import Receiver
@@ -130,6 +131,7 @@ class TestGuesses:
         (place,) = places([guess])
 
         assert (guess.value, guess.unread) == ("sensors[0].t", ("sensors[1].t",))
+        assert looks_like(guess).endswith("only the first of its list")
         assert any("NOT READ" in line and "sensors[1].t" in line for line in unit_lines([place]))
 
     def test_senml_is_found_as_cbor_too(self) -> None:
