@@ -343,6 +343,9 @@ def _lot(story: LotStory) -> dict[str, Any]:
         else need.why,
         "remaining_hazards": [] if need is None else list(need.remaining_hazards),
         "statement_missing": need is not None and need.statement_missing,
+        "received_again": iso(
+            None if story.entries.received_again is None else story.entries.received_again.at_ms
+        ),
         "received_too_warm": None if need is None else need.receipt_too_warm,
         "option": None if hold is None else hold.option.value,
         "required_h": None if hold is None else hold.required_h,

@@ -35,12 +35,18 @@ class LotEntries:
     received: ReceiveLot | None = None
     """Its receipt as corrected since, with the reference of a statement attached since."""
     freezing: StartFreezing | None = None
+    """The latest start of its freezing, if that speaks for it."""
+    first_freezing: StartFreezing | None = None
+    """The earliest, whether or not it still does: its readings are kept as evidence."""
     thawing: StartThawing | None = None
     """None: it was not thawed since it was last put to freeze."""
     statements: list[AttachStatement] = field(default_factory=list)
     withdrawn: WithdrawLot | None = None
     placements: list[Placement] = field(default_factory=list)
     """Where it stood since it was first put into a unit."""
+    received_again: ReceiveLot | None = None
+    """The latest receipt under its number after its freezing had begun or a supplier's statement
+    on it was on file: neither speaks for fish that came then. None: there is none."""
 
     @property
     def option(self) -> Option | None:
@@ -56,8 +62,16 @@ class LotEntries:
 
     @property
     def frozen_by_supplier(self) -> AttachStatement | None:
-        """The supplier's statement that it was frozen, the latest; None: there is none."""
-        said = [item for item in self.statements if item.states is States.FREEZING]
+        """The supplier's statement that it was frozen, the latest; None: there is none.
+
+        One that was there before other fish came under the number says nothing of that fish.
+        """
+        again_ms = float("-inf") if self.received_again is None else self.received_again.at_ms
+        said = [
+            item
+            for item in self.statements
+            if item.states is States.FREEZING and item.at_ms > again_ms
+        ]
         return said[-1] if said else None
 
     def hold_placements(self) -> list[Placement]:
@@ -99,13 +113,15 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
     """
     lots: dict[LotId, LotEntries] = {}
     early: dict[LotId, list[CorrectLot]] = {}
+    receipts: set[ReceiveLot] = set()
     for entry in sorted(standing(entries), key=lambda entry: entry.at_ms):
         match entry:
             case ReceiveLot():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
-                # Received again: a correction of what is said of the lot, not of when it came.
-                first = lot.received
-                lot.received = entry if first is None else replace(entry, at_ms=first.at_ms)
+                if (receipt := replace(entry, entered_ms=None)) in receipts:
+                    continue  # the same entry, delivered twice
+                receipts.add(receipt)
+                lot.received = _received(lot, entry)
                 for correction in early.pop(entry.lot, ()):
                     lot.received = corrected(lot.received, correction)
             case CorrectLot():
@@ -124,6 +140,23 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
     for lot in lots.values():
         _name_statement(lot)
     return lots
+
+
+def _received(lot: LotEntries, entry: ReceiveLot) -> ReceiveLot:
+    """Return a lot's receipt with a further one as its correction, unless a proof was begun before.
+
+    Then it may be other fish, and doubt counts against it: what was begun ends, and only a freezing
+    started afterwards speaks for all that bears the number.
+    """
+    first = lot.received
+    if first is None:
+        return entry
+    if lot.freezing is None and lot.frozen_by_supplier is None and lot.received_again is None:
+        # A correction of what is said of the lot, not of when it came.
+        return replace(entry, at_ms=first.at_ms)
+    lot.received_again = entry
+    lot.freezing = lot.thawing = None
+    return first
 
 
 def corrected(received: ReceiveLot, correction: CorrectLot) -> ReceiveLot:
@@ -154,6 +187,7 @@ def _moved(lot: LotEntries, entry: StartFreezing | StartThawing | MoveLot | With
     match entry:
         case StartFreezing():
             lot.freezing, lot.thawing = entry, None
+            lot.first_freezing = lot.first_freezing or entry
             _place(lot, entry.unit, entry.at_ms)
         case StartThawing():
             lot.thawing = entry

@@ -85,7 +85,8 @@ class LotStory:
         received = self.entries.received
         if self.need is None or received is None or not received.serve_raw:
             return None
-        if not self.need.needs_destruction and not self.need.statement_missing:
+        again = self.entries.received_again
+        if not self.need.needs_destruction and not self.need.statement_missing and again is None:
             return Proof.EXEMPTION
         if self.hold is not None and self.hold.completed_ms is not None:
             return Proof.OWN_FREEZING
@@ -108,6 +109,13 @@ class LotStory:
             return "Nobody has entered what this lot is."
         if self.need.statement_missing and not self.need.needs_destruction:
             return "The supplier’s written statement on feed and raising is not on file."
+        again = self.entries.received_again
+        if again is not None and self.hold is None:
+            return (
+                f"Entry {again.entry_number} received fish under this number after a proof had "
+                "been begun, which does not count for that fish: cancel the entry if it was a "
+                "slip, or freeze the lot again."
+            )
         return self._hold_lacks()
 
     def _hold_lacks(self) -> str:
@@ -146,9 +154,7 @@ def tell(
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
     return LotStory(
         entries=lot,
-        need=None
-        if lot.received is None
-        else needs_of(lot.received, extra_species=own_species(shop.species)),
+        need=_need(shop, lot),
         hold=hold,
         sure=sure,
         doubts=doubts,
@@ -159,6 +165,17 @@ def tell(
             spoilage.root_rate,
         ),
     )
+
+
+def _need(shop: Shop, lot: LotEntries) -> Need | None:
+    """Return what a lot needs; of two receipts under one number, what the stricter asks for."""
+    needs = [
+        needs_of(receipt, extra_species=own_species(shop.species))
+        for receipt in (lot.received, lot.received_again)
+        if receipt is not None
+    ]
+    strict = [need for need in needs if need.needs_destruction]
+    return next(iter((*strict, *needs)), None)
 
 
 def _sure(

@@ -44,11 +44,12 @@ def keep_from_ms(shop: Shop, lots: Iterable[LotEntries], now_ms: int) -> Mapping
     }
     found = {unit: now_ms - days * MS_PER_DAY for unit, days in keep_days.items()}
     for lot in lots:
-        if lot.freezing is None or _is_past(lot, shop.keep_days, now_ms):
+        freezing = lot.first_freezing
+        if freezing is None or _is_past(lot, shop.keep_days, now_ms):
             continue
         for place in lot.placements:
-            if place.unit in found and (place.to_ms is None or place.to_ms > lot.freezing.at_ms):
-                start_ms = round(max(place.from_ms, lot.freezing.at_ms))
+            if place.unit in found and (place.to_ms is None or place.to_ms > freezing.at_ms):
+                start_ms = round(max(place.from_ms, freezing.at_ms))
                 found[place.unit] = min(found[place.unit], start_ms - MS_PER_DAY)
     return found
 

@@ -1,11 +1,14 @@
 """Each lot from its entries: where it stood, and what a correction changes."""
 
+from dataclasses import replace
 from itertools import permutations
 
 import pytest
 
 from rimewatch.entries import (
     AnyEntry,
+    AttachStatement,
+    CancelEntry,
     CorrectiveAction,
     MoveLot,
     ReceiveLot,
@@ -14,7 +17,7 @@ from rimewatch.entries import (
 )
 from rimewatch.evaluation.lot_book import LotEntries, book, ice_days
 from rimewatch.lots.hold import Placement
-from rimewatch.vocabulary import LotId, Option, Origin, UnitId
+from rimewatch.vocabulary import LotId, Option, Origin, States, UnitId
 
 L1 = LotId("L1")
 CASE, FREEZER, WALK_IN = UnitId("case-1"), UnitId("freezer-1"), UnitId("walk-in")
@@ -93,6 +96,53 @@ def test_lot_received_twice_is_corrected_and_keeps_its_first_time() -> None:
     lot = book([received(0, species="salmon"), received(50, celsius=3.0)])[L1]
 
     assert lot.received == received(0, celsius=3.0)
+
+
+def test_receipt_after_freezing_began_never_gives_new_fish_an_old_hold() -> None:
+    """It may be other fish under the number; what was said of the first stays."""
+    lot = book([received(0), frozen(20), received(50, species="cod"), received(60)])[L1]
+
+    assert (lot.freezing, lot.hold_placements()) == (None, [])
+    assert lot.received == received(0)
+    assert lot.received_again == received(60)
+
+
+def test_receipt_after_a_supplier_s_statement_on_freezing_does_not_inherit_it() -> None:
+    """The statement was of the fish that was here; one put on file later counts again."""
+    stated = AttachStatement(at_ms=10, lot=L1, reference="S-1", states=States.FREEZING)
+    later = replace(stated, at_ms=60, reference="S-2")
+
+    assert book([received(0), stated, received(50)])[L1].frozen_by_supplier is None
+    assert book([received(0), stated, received(50), later])[L1].frozen_by_supplier == later
+
+
+def test_freezing_started_after_a_second_receipt_counts_for_all_of_it() -> None:
+    """Whatever bears the number was in the freezer then."""
+    lot = book([received(0), frozen(20), received(50), frozen(70)])[L1]
+
+    assert [(p.unit, p.from_ms) for p in lot.hold_placements()] == [("freezer-1", 70)]
+
+
+def test_receipt_sent_twice_is_one() -> None:
+    """The broker may deliver one again, entered later; and not only right after the first."""
+    again = replace(received(0), entered_ms=90)
+    other = received(10, celsius=3.0)
+
+    assert book([received(0), again, frozen(20)])[L1].freezing == frozen(20)
+    assert book([received(0), other, again])[L1].received == received(0, celsius=3.0)
+
+
+def test_second_receipt_that_was_cancelled_costs_nothing() -> None:
+    """A slip that somebody owned up to."""
+    entries: list[AnyEntry] = [
+        replace(received(0), entry_number=1),
+        replace(frozen(20), entry_number=2),
+        replace(received(50), entry_number=3),
+        CancelEntry(at_ms=60, entry_number=4, number=3, reason="sent again by mistake"),
+    ]
+    lot = book(entries)[L1]
+
+    assert (lot.freezing, lot.received_again) == (frozen(20), None)
 
 
 def test_lots_are_told_in_the_order_they_were_first_named() -> None:

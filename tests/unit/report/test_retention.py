@@ -46,6 +46,14 @@ def test_a_lot_on_the_books_holds_on_to_the_readings_of_its_freezing() -> None:
     assert kept_days(*frozen(1500)) == {"case-1": 1493, "freezer-1": 1501}
 
 
+def test_a_hold_that_lost_its_proof_is_still_evidence() -> None:
+    """A second receipt under the number may yet be cancelled as a slip."""
+    received, *rest = frozen(1500)
+    again = replace(received, at_ms=NOW_MS - 1400 * MS_PER_DAY)
+
+    assert kept_days(received, *rest, again) == {"case-1": 1493, "freezer-1": 1501}
+
+
 def test_a_lot_sold_lets_go_after_ninety_days() -> None:
     """FDA Food Code 2022, 3-402.12(A): 90 calendar days beyond the last sale."""
     sold = [
