@@ -121,8 +121,7 @@ def _take(
         receiver.enter(received.entry)
         evaluator.enter(received.entry)
     tally.add(received.quarantined)
-    for doubted in received.quarantined:
-        evaluator.doubt(doubted.probe)
+    evaluator.leave_unread(received.unread)
     for probe in received.gone:
         evaluator.lose(probe)
     for reading in received.readings:

@@ -153,6 +153,17 @@ class About(StrEnum):
     SUMMARY = "summary"
 
 
+class Unread(StrEnum):
+    """Why messages that arrive on a silent probe's topic give no reading of it."""
+
+    FORMAT = "format"
+    """They cannot be read in its format."""
+    ABSENT = "absent"
+    """They have no value of it."""
+    DISBELIEVED = "disbelieved"
+    """They have one that is not believed."""
+
+
 class Scale(StrEnum):
     """A temperature scale, for what a probe sends and for what people read."""
 

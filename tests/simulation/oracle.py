@@ -122,8 +122,7 @@ def _take(
         while waiting and waiting[0].at_ms <= arrived_ms:
             _enter(waiting.popleft(), evaluator)
         evaluator.advance(arrived_ms)
-        for doubted in told.quarantined:
-            evaluator.doubt(doubted.probe)
+        evaluator.leave_unread(told.unread)
         for reading in told.readings:
             if store.add(reading):
                 evaluator.observe(reading)

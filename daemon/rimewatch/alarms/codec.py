@@ -16,7 +16,7 @@ from rimewatch.alarms.alarm import Alarm, AlarmState, Repeat
 from rimewatch.alarms.lifecycle import State
 from rimewatch.alarms.timetable import key_order
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.vocabulary import Cause, Priority, Rule
+from rimewatch.vocabulary import Cause, Priority, Rule, Unread
 
 FORMAT: Final = 1
 """Raised whenever a state written before can no longer be read."""
@@ -107,6 +107,7 @@ def _condition(plain: Mapping[str, Any]) -> Condition:
             "units": tuple(plain["units"]),
             "cause": None if plain["cause"] is None else Cause(plain["cause"]),
             "lots": tuple(plain["lots"]),
+            "unread": tuple((probe, Unread(why)) for probe, why in plain.get("unread", ())),
         }
     )
 

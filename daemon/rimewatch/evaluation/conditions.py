@@ -96,4 +96,5 @@ def finding_condition(key: AlarmKey, findings: Sequence[Finding]) -> Condition |
         units=(key.unit,),
         priority=priorities[0] if priorities else None,
         detail="; ".join(finding.detail for finding in findings),
+        unread=tuple(finding.unread for finding in findings if finding.unread is not None),
     )

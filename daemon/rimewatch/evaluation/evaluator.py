@@ -60,7 +60,7 @@ from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.rules.probe_rule import Sample
+from rimewatch.rules.probe_rule import Sample, UnreadProbe
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
@@ -168,10 +168,10 @@ class Evaluator:
             self._overseer.judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
         self._judge_unit(track.unit.id)
 
-    def doubt(self, probe: ProbeId | None) -> None:
-        """Take note that a value of a probe was not believed; None: nobody knows whose."""
-        if probe is not None:
-            self._judge_places(self._bench.doubt(probe, self.now_ms))
+    def leave_unread(self, unread: Sequence[UnreadProbe]) -> None:
+        """Take note that a message gave no reading of these probes."""
+        for probe, why in unread:
+            self._judge_places(self._bench.leave_unread(probe, why, self.now_ms))
 
     def lose(self, probe: ProbeId) -> None:
         """Take note that a probe has said, by whoever speaks for it, that it is gone."""

@@ -309,6 +309,8 @@ def _alarm(alarm: Alarm) -> dict[str, Any]:
     }
     if alarm.key.unit is None:
         record["units"] = list(alarm.units)
+    if alarm.condition.unread:
+        record["unread"] = {probe: why.value for probe, why in alarm.condition.unread}
     return record
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from rimewatch.rules.probe_rule import Finding, ProbeRule, Sample
 from rimewatch.rules.probe_rules import IMPLAUSIBLE, PROBE_RULES, STALE
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import ProbeId, Rule, UnitId
+from rimewatch.vocabulary import ProbeId, Rule, UnitId, Unread
 
 Place = tuple[UnitId, Rule]
 
@@ -58,15 +58,24 @@ class RuleBench:
                 changed.append(self._place(slot))
         return changed
 
-    def doubt(self, probe: ProbeId, at_ms: int) -> list[Place]:
-        """Tell a probe's rule ``implausible`` of a value that was not believed."""
+    def leave_unread(self, probe: ProbeId, why: Unread, at_ms: int) -> list[Place]:
+        """Tell a probe's rules of a message that gave no reading of it.
+
+        Rule ``stale`` hears of every one, ``implausible`` of values that were not believed: a
+        message without a value has no doubtful one.
+        """
         changed: list[Place] = []
         for slot in self._of_probe.get(probe, ()):
-            if self._slots[slot][0] is IMPLAUSIBLE:
+            rule = self._slots[slot][0]
+            if rule is STALE:
+                self._states[slot] = STALE.leave_unread(self._states[slot], why, at_ms)
+            elif rule is IMPLAUSIBLE and why is Unread.DISBELIEVED:
                 self._states[slot] = IMPLAUSIBLE.doubt(self._states[slot], at_ms)
-                self._schedule(slot)
-                if self._look(slot, at_ms):
-                    changed.append(self._place(slot))
+            else:
+                continue
+            self._schedule(slot)
+            if self._look(slot, at_ms):
+                changed.append(self._place(slot))
         return changed
 
     def lose(self, probe: ProbeId, at_ms: int) -> list[Place]:

@@ -16,7 +16,7 @@ from rimewatch.config.topics import own_filter
 from rimewatch.entries import AnyEntry, CalibrationCheck
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.intake.conversion import celsius
-from rimewatch.intake.decoders import Draft, TimeOrigin, Undecodable, make_decoder
+from rimewatch.intake.decoders import Absent, Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, is_plausible
 from rimewatch.intake.entries import EntryError
 from rimewatch.intake.entry_messages import entry_of_message
@@ -28,10 +28,11 @@ from rimewatch.intake.sparkplug.topics import source_of
 from rimewatch.intake.topics import TopicTable, storable
 from rimewatch.intake.two_sources import TwoSources
 from rimewatch.readings import PAYLOAD_START_BYTES, Quarantined, Reading, Reason
+from rimewatch.rules.probe_rule import UnreadProbe
 from rimewatch.science.rtd import celsius_from_ohms
 from rimewatch.science.scales import celsius_of_fahrenheit, celsius_of_kelvin
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import Measures, ProbeId, Scale
+from rimewatch.vocabulary import Measures, ProbeId, Scale, Unread
 
 SPARKPLUG: Final = "sparkplug"
 """The one format whose messages mean nothing without those before them."""
@@ -41,6 +42,9 @@ _ABSENT: Final = TimeOrigin.ABSENT
 _OF_UNKNOWN_AGE: Final = Refusal(
     Reason.TIME_UNCERTAIN, "kept by the broker, with no usable time of its own"
 )
+
+
+_UNREAD: Final = {Reason.UNDECODABLE: Unread.FORMAT}
 
 
 class Received(NamedTuple):
@@ -57,10 +61,13 @@ class Received(NamedTuple):
     notes: tuple[str, ...] = ()
     """What somebody should hear of, and no reading is changed by."""
 
+    unread: tuple[UnreadProbe, ...] = ()
+    """Probes that it may have been meant for and that it gave no reading of, once a value."""
+
     @property
     def is_more(self) -> bool:
         """Whether there is more than readings and an entry in it."""
-        return bool(self.quarantined or self.gone or self.requests or self.notes)
+        return bool(self.quarantined or self.gone or self.requests or self.notes or self.unread)
 
 
 class _Watched:
@@ -155,12 +162,19 @@ class Receiver:
         readings: list[Reading] = []
         quarantined: list[Quarantined] = []
         notes: list[str] = []
-        is_broken = False
+        lacking: list[tuple[_Watched, Absent]] = []
+        unread: list[UnreadProbe] = []
+        is_broken = is_served = False
         for one in watched:
             assert one.decode is not None, "the table has no others"
             try:
                 drafts = one.decode(payload, arrived_ms)
+            except Absent as err:
+                lacking.append((one, err))
+                unread.append((one.id, Unread.ABSENT))
+                continue
             except Undecodable as err:
+                unread.append((one.id, Unread.FORMAT))
                 if err.whole and is_broken:
                     continue  # one broken message is one, however many probes share its topic
                 is_broken = is_broken or err.whole
@@ -168,17 +182,28 @@ class Receiver:
                 refusal = Refusal(Reason.UNDECODABLE, str(err))
                 quarantined.append(_quarantined(topic, payload, arrived_ms, probe, refusal))
                 continue
+            is_served = is_served or bool(drafts)
             for draft in drafts:
                 accepted = self._judge(one, draft, arrived_ms, retained=retained)
                 if isinstance(accepted, Reading):
                     readings.append(accepted)
                     self._look_for_two(one, accepted, notes)
                 else:
+                    unread.append((one.id, Unread.DISBELIEVED))
                     quarantined.append(_quarantined(topic, payload, arrived_ms, one.id, accepted))
+        if lacking and not is_served and not quarantined:
+            # Who is not in a message that another probe is served by misses nothing in it; what
+            # serves nobody is one message, and a probe's own only where no other may be meant.
+            meant, why = lacking[0]
+            probe = meant.id if len(lacking) == 1 else None
+            refusal = Refusal(Reason.UNDECODABLE, str(why))
+            quarantined.append(_quarantined(topic, payload, arrived_ms, probe, refusal))
         if not readings and not quarantined:
             detail = "no probe on this topic has its mark; see match"
             return refused(topic, payload, arrived_ms, Reason.UNKNOWN_TOPIC, detail)
-        return Received(tuple(readings), tuple(quarantined), None, (), (), tuple(notes))
+        return Received(
+            tuple(readings), tuple(quarantined), None, (), (), tuple(notes), tuple(unread)
+        )
 
     def _heard(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         """Take a Sparkplug message: whose it is, only the messages before it can tell."""
@@ -203,6 +228,11 @@ class Receiver:
             gone=tuple(told.gone),
             requests=tuple(told.requests),
             notes=tuple(notes),
+            unread=tuple(
+                (probe, _UNREAD.get(why.reason, Unread.DISBELIEVED))
+                for probe, why in doubts
+                if probe is not None
+            ),
         )
 
     def _look_for_two(self, one: _Watched, reading: Reading, notes: list[str]) -> None:

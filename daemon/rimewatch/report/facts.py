@@ -10,7 +10,16 @@ from rimewatch.report import wording
 from rimewatch.report.batch_facts import CoolingFacts, TimedFacts
 from rimewatch.report.curve import Curve, Span
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import Disposition, LotId, Option, Priority, Rule, Scale, UnitId
+from rimewatch.vocabulary import (
+    Disposition,
+    LotId,
+    Option,
+    Priority,
+    Rule,
+    Scale,
+    UnitId,
+    Unread,
+)
 
 OpenSpan = tuple[int, int | None]
 """Start and end, milliseconds UTC; None: it lasts."""
@@ -190,6 +199,9 @@ class ProbeFacts:
     missing_s: float
     stale: bool
     clock_offset_s: float | None
+    unread: Unread | None = None
+    """Of a silent one: why the messages that arrive on its topic give no reading."""
+    format: str = ""
     two_sources_ms: int | None = None
     """When its readings were last found to come from two devices; None: they were not."""
 

@@ -117,6 +117,8 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
     if condition.lots:
         lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
         known["lots"] = joined(lots, words, most=4)
+    if condition.unread:
+        known["unread"] = texts["unread"][condition.unread[0][1].value]
     # What the rules say of their reasons is English; other languages do without.
     why = condition.explanation if shop.messages.language == "en" else ""
     for name, text in (("why", why), ("detail", condition.detail)):

@@ -52,6 +52,7 @@ from rimewatch.vocabulary import (
     ProbeId,
     Rule,
     UnitId,
+    Unread,
 )
 
 __all__ = ["Summary", "build_summary"]
@@ -392,6 +393,12 @@ def _change(record: Ledger) -> Change:
 
 def _probes(shop: Shop, ledger: Ledger, period: Period) -> tuple[ProbeFacts, ...]:
     found = []
+    unread = {
+        probe: Unread(why)
+        for alarm in ledger.get("alarms", ())
+        if alarm.get("returned") is None
+        for probe, why in alarm.get("unread", {}).items()
+    }
     for probe_id, record in (ledger.get("probes") or {}).items():
         probe = shop.probe.get(ProbeId(probe_id))
         found.append(
@@ -403,6 +410,8 @@ def _probes(shop: Shop, ledger: Ledger, period: Period) -> tuple[ProbeFacts, ...
                 battery_low=None if probe is None else probe.battery_low,
                 missing_s=figure(record, "missing_s") or 0.0,
                 stale=bool(record.get("stale", False)),
+                unread=unread.get(probe_id),
+                format="" if probe is None else probe.format,
                 clock_offset_s=figure(record, "clock_offset_s"),
                 two_sources_ms=_since(time_ms(record, "two_sources"), period.from_ms),
             )

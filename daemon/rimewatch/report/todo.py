@@ -21,7 +21,7 @@ from rimewatch.report.facts import (
     Todo,
     UnitFacts,
 )
-from rimewatch.vocabulary import Priority, Rule, Scale, UnitId
+from rimewatch.vocabulary import Priority, Rule, Scale, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
 """A probe's clock further off than this is to be set: its times stop being believed
@@ -144,7 +144,17 @@ def _out_of_service(found: Findings) -> Iterator[Todo]:
 
 def _unmonitored(found: Findings) -> Iterator[Todo]:
     for item in found.units:
-        if item.state is State.UNWATCHED:
+        why = "; ".join(
+            f"probe {probe.probe}: {cure(probe, probe.unread)}"
+            for probe in _unread_in(item, found)
+            if probe.unread is not None
+        )
+        if item.state is State.UNWATCHED and why:
+            text = f"{item.name}: not one reading; measure by hand. {why[0].upper()}{why[1:]}"
+        elif why:
+            lasted = wording.duration(item.missing_s)
+            text = f"{item.name}: unmonitored for {lasted}{_when(item, found)}: {why}"
+        elif item.state is State.UNWATCHED:
             text = f"{item.name}: not one reading; measure by hand and find out why."
         elif item.missing_s > 0 and item.state is not State.OUT_OF_SERVICE:
             text = (
@@ -200,15 +210,15 @@ def _late(found: Findings, lot: LotFacts) -> Iterator[Todo]:
 
 def _probes(found: Findings) -> Iterator[Todo]:
     for probe in found.probes:
-        if probe.stale:
+        if probe.stale and (probe.unread is None or not _is_missed(probe, found)):
             since = ""
             if probe.last_ms is not None:
                 at = wording.local_time(probe.last_ms, found.zone, day_of_ms=found.period.to_ms)
                 since = f" since {at}"
-            yield Todo(
-                text=f"Probe {probe.probe}: silent{since}; check battery and range.",
-                unit=probe.unit,
-            )
+            do = f"silent{since}; check battery and range."
+            if probe.unread is not None:
+                do = cure(probe, probe.unread)
+            yield Todo(text=f"Probe {probe.probe}: {do}", unit=probe.unit)
         if probe.battery_is_low:
             yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
         if probe.two_sources_ms is not None:
@@ -222,9 +232,44 @@ def _probes(found: Findings) -> Iterator[Todo]:
             yield Todo(text=f"Probe {probe.probe}: set its clock, {off} {side}.", unit=probe.unit)
 
 
+def cure(probe: ProbeFacts, why: Unread) -> str:
+    """Return what to do about a silent probe on whose topic messages arrive."""
+    shown = "`rimewatch quarantine list` shows what was sent"
+    match why:
+        case Unread.FORMAT:
+            return f"its messages cannot be read as format “{probe.format}”; {shown}."
+        case Unread.ABSENT:
+            return "messages arrive without its value; look at its plug and at its fields."
+        case Unread.DISBELIEVED:
+            return f"its values are not believed; look at plug, cable and scale; {shown}."
+
+
+def _is_missed(probe: ProbeFacts, found: Findings) -> bool:
+    """Whether its unit's task of unmonitored time names the probe already."""
+    return any(
+        item.unit.id == probe.unit and probe in _unread_in(item, found) for item in found.units
+    )
+
+
+def _unread_in(item: UnitFacts, found: Findings) -> list[ProbeFacts]:
+    """Return the probes for whose want a unit is unmonitored, though messages arrive."""
+    if item.missing_s <= 0 and item.state is not State.UNWATCHED:
+        return []
+    if item.state is State.OUT_OF_SERVICE:
+        return []
+    return [
+        probe
+        for probe in found.probes
+        if probe.unit == item.unit.id and probe.unread is not None and probe.stale
+    ]
+
+
 def _quarantine(found: Findings) -> Iterator[Todo]:
     named = [item for item in found.quarantine if item.reason != "unknown-topic"]
+    said = {probe.probe for probe in found.probes if probe.stale and probe.unread is not None}
     for source in dict.fromkeys(item.probe or item.topic for item in named):
+        if source in said:
+            continue
         count = sum(item.count for item in named if (item.probe or item.topic) == source)
         if count < MANY_DISBELIEVED:
             continue

@@ -6,7 +6,7 @@ Pure values.
 
 from dataclasses import dataclass, field
 
-from rimewatch.vocabulary import Cause, LotId, Priority, Rule, UnitId
+from rimewatch.vocabulary import Cause, LotId, Priority, ProbeId, Rule, UnitId, Unread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,3 +56,6 @@ class Condition:
     """Hours that the furthest hold concerned had been credited; None: there is none."""
     needed_h: float | None = None
     """Hours which that hold needs."""
+    unread: tuple[tuple[ProbeId, Unread], ...] = ()
+    """Silent probes on whose topics messages arrive all the same, and why they give no reading:
+    then neither battery nor range is the matter."""

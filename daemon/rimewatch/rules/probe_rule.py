@@ -14,7 +14,10 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 from rimewatch.shop import Probe, Unit
-from rimewatch.vocabulary import Priority, Rule
+from rimewatch.vocabulary import Priority, ProbeId, Rule, Unread
+
+UnreadProbe = tuple[ProbeId, Unread]
+"""A probe that a message on its topic gave no reading of, and why."""
 
 
 class Sample(NamedTuple):
@@ -39,6 +42,9 @@ class Finding:
     """A half sentence with the figures: "silent for 3 min"."""
     priority: Priority | None = None
     """By consequence; None: the rule's usual one."""
+    unread: UnreadProbe | None = None
+    """Of a silent probe on whose topic messages arrive all the same: which, and why they give
+    no reading."""
 
 
 class ProbeRule(Protocol):

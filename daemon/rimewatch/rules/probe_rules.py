@@ -15,7 +15,8 @@ IMPLAUSIBLE: Final = ImplausibleRule()
 """The one rule that is told of values that were not believed, as well."""
 
 STALE: Final = StaleRule()
-"""The one rule that is told of probes that have said that they are gone."""
+"""The one rule that is told of probes that have said that they are gone, and of messages that
+gave no reading of theirs."""
 
 PROBE_RULES: Final[tuple[ProbeRule, ...]] = (
     STALE,

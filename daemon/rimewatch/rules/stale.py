@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
-from rimewatch.vocabulary import MS_PER_S, Rule
+from rimewatch.vocabulary import MS_PER_S, ProbeId, Rule, Unread
 
 LASTING_READINGS: Final = 4
 """A delay that so many readings in a row have had is the clock's, not a network's hiccup."""
@@ -21,6 +21,14 @@ ALIKE_MS: Final = 10_000
 """Delays that differ by no more than this are the same."""
 LEAST_DELAY_MS: Final = 10_000
 """Shorter delays are the network's, and the contract's figure stands to the millisecond."""
+
+
+_UNREAD: Final = {
+    Unread.FORMAT: 'messages arrive, but cannot be read as format "{format}"',
+    Unread.ABSENT: "messages arrive on its topic, but without its value",
+    Unread.DISBELIEVED: "values arrive, but are not believed",
+}
+"""What is said of a silent probe on whose topic there is no silence."""
 
 
 class StaleState(NamedTuple):
@@ -35,6 +43,10 @@ class StaleState(NamedTuple):
     most_delay_ms: int = 0
     gone_ms: int | None = None
     """When whoever speaks for it said that it is gone; None: nobody has since it spoke."""
+    format: str = ""
+    unread: Unread | None = None
+    """Why the latest message on its topic since it spoke gave no reading; None: none came."""
+    unread_ms: int = 0
 
     @property
     def due_ms(self) -> int:
@@ -57,24 +69,47 @@ class StaleRule:
     def start(self, unit: Unit, probe: Probe, at_ms: int) -> StaleState:  # noqa: ARG002
         """Count the silence from when watching began: a probe never heard is stale as well."""
         assert probe.stale_s is not None, "applies() was not asked"
-        return StaleState(probe.id, ceil(probe.stale_s * MS_PER_S), at_ms)
+        stale_ms = ceil(probe.stale_s * MS_PER_S)
+        return StaleState(probe.id, stale_ms, at_ms, format=probe.format)
 
     def step(self, state: StaleState, sample: Sample) -> StaleState:
         """Take note of a reading."""
         if sample.at_ms <= state.last_ms:
             return state
         if sample.arrived_ms is None:
-            return state._replace(last_ms=sample.at_ms, gone_ms=None)
+            return state._replace(last_ms=sample.at_ms, gone_ms=None, unread=None)
         delay_ms = sample.arrived_ms - sample.at_ms
         if delay_ms < LEAST_DELAY_MS:
-            return StaleState(state.probe, state.stale_ms, sample.at_ms)
+            return StaleState(
+                state.probe, state.stale_ms, sample.at_ms, 0, 0, 0, None, state.format
+            )
         least_ms = min(delay_ms, state.least_delay_ms) if state.delayed else delay_ms
         most_ms = max(delay_ms, state.most_delay_ms)
         if most_ms - least_ms > ALIKE_MS:  # a backlog: each reading less late than the last
-            return StaleState(state.probe, state.stale_ms, sample.at_ms, 1, delay_ms, delay_ms)
+            return StaleState(
+                state.probe,
+                state.stale_ms,
+                sample.at_ms,
+                1,
+                delay_ms,
+                delay_ms,
+                None,
+                state.format,
+            )
         return StaleState(
-            state.probe, state.stale_ms, sample.at_ms, state.delayed + 1, least_ms, most_ms
+            state.probe,
+            state.stale_ms,
+            sample.at_ms,
+            state.delayed + 1,
+            least_ms,
+            most_ms,
+            None,
+            state.format,
         )
+
+    def leave_unread(self, state: StaleState, why: Unread, at_ms: int) -> StaleState:
+        """Take note that a message on its topic gave no reading: it is silent, not gone."""
+        return state._replace(unread=why, unread_ms=at_ms)
 
     def lose(self, state: StaleState, at_ms: int) -> StaleState:
         """Take note that the probe is gone: nobody need wait for its silence to last."""
@@ -87,8 +122,19 @@ class StaleRule:
         if state.gone_ms is not None:
             detail = f"{state.probe} is gone: its node or device has said so"
             return Finding(since_ms=state.last_ms, detail=detail)
+        if state.unread is not None and now_ms - state.unread_ms < state.stale_ms:
+            return Finding(
+                since_ms=state.last_ms,
+                detail=f"{state.probe}: {_UNREAD[state.unread].format(format=state.format)}",
+                unread=(ProbeId(state.probe), state.unread),
+            )
         return Finding(since_ms=state.last_ms, detail=f"{state.probe} is silent")
 
     def due_ms(self, state: StaleState) -> int:
-        """Return when the silence will have lasted for the stale time."""
+        """Return when the silence will have lasted for the stale time.
+
+        Afterwards, when messages that give no reading will have stopped as well.
+        """
+        if state.unread is not None and state.unread_ms >= state.due_ms:
+            return state.unread_ms + state.stale_ms
         return state.due_ms

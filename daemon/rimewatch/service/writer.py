@@ -271,8 +271,7 @@ class Writer:
 
     def _note_more(self, arrived_ms: int, found: Received) -> None:
         """Take what a message brought beside readings."""
-        for doubted in found.quarantined:
-            self.evaluator.doubt(doubted.probe)
+        self.evaluator.leave_unread(found.unread)
         for probe in found.gone:
             self.evaluator.lose(probe)
         for note in found.notes:

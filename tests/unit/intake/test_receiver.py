@@ -10,7 +10,8 @@ from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.receiver import Received, Receiver
 from rimewatch.intake.topics import REMEMBERED_TOPICS
 from rimewatch.readings import Reading, Reason
-from rimewatch.vocabulary import Measures, ProbeId, Scale
+from rimewatch.shop import Mark
+from rimewatch.vocabulary import Measures, ProbeId, Scale, Unread
 
 AIR = ProbeId("case-1-air")
 
@@ -300,6 +301,63 @@ class TestQuarantine:
         assert [(q.probe, q.reason) for q in received.quarantined] == [
             (product, Reason.UNDECODABLE)
         ]
+
+    def test_pack_for_one_probe_of_a_topic_is_no_fault_of_the_other(self) -> None:
+        """Temperature and humidity each in a pack of its own: nothing is missing in either."""
+        humidity = ProbeId("case-1-humidity")
+        one = receiver(
+            probe(format="senml", fields={"value": "temperature"}),
+            probe(
+                id=humidity,
+                measures=Measures.HUMIDITY,
+                format="senml",
+                fields={"value": "humidity"},
+            ),
+        )
+        warm = one.receive(TOPIC, b'[{"n": "temperature", "u": "Cel", "v": 2.1}]', ARRIVED_MS)
+        damp = one.receive(TOPIC, b'[{"n": "humidity", "u": "%RH", "v": 85}]', ARRIVED_MS)
+
+        assert [(r.probe, r.value) for r in (*warm.readings, *damp.readings)] == [
+            (AIR, 2.1),
+            (humidity, 85.0),
+        ]
+        assert (warm.quarantined, warm.unread) == ((), ((humidity, Unread.ABSENT),))
+        assert (damp.quarantined, damp.unread) == ((), ((AIR, Unread.ABSENT),))
+
+    @pytest.mark.parametrize(
+        ("layout", "fields", "payload"),
+        [
+            ("senml", ("a", "b"), b'[{"n": "c", "u": "Cel", "v": 2.1}]'),
+            ("senml", (None, None), b'[{"n": "c", "u": "V", "v": 3.3}]'),
+            ("json", ("a", "b"), b'{"c": 2.1}'),
+            ("json", ("a.t", "b.t"), b'{"a": 2.1}'),
+            ("json", ("c[].a", "c[].b"), b'{"c": []}'),
+        ],
+    )
+    def test_message_that_fits_no_probe_of_its_topic_counts_once(
+        self, layout: str, fields: tuple[str | None, str | None], payload: bytes
+    ) -> None:
+        """Nobody can tell whose it was: one message, one row, and no value to doubt."""
+        product = ProbeId("case-1-product")
+        first, second = ({} if name is None else {"value": name} for name in fields)
+        one = receiver(
+            probe(format=layout, fields=first), probe(id=product, format=layout, fields=second)
+        )
+        received = one.receive(TOPIC, payload, ARRIVED_MS)
+
+        assert refused(received)[0] is Reason.UNDECODABLE
+        assert received.quarantined[0].probe is None
+        assert received.unread == ((AIR, Unread.ABSENT), (product, Unread.ABSENT))
+
+    def test_message_with_a_probes_mark_and_without_its_value_is_that_probes(self) -> None:
+        """The mark says whose it is; what it lacks is to be looked at there."""
+        mark = Mark(field="id", equals="a1"), Mark(field="id", equals="a2")
+        product = ProbeId("case-1-product")
+        one = receiver(probe(match=mark[0]), probe(id=product, match=mark[1]))
+        received = one.receive(TOPIC, b'{"id": "a2", "rssi": -71}', ARRIVED_MS)
+
+        assert refused(received)[0] is Reason.UNDECODABLE
+        assert received.quarantined[0].probe == product
 
     def test_topic_of_odd_signs_can_be_stored(self) -> None:
         """A topic nobody can print is still kept in a form that can be."""

@@ -56,6 +56,10 @@ class Undecodable(Exception):  # noqa: N818 - a word of the trade reads better t
         self.whole = whole
 
 
+class Absent(Undecodable):
+    """A payload has nothing of what the probe looks for; it may be meant for another one."""
+
+
 class UnusableProbe(ValueError):  # noqa: N818 - see above
     """A probe's configuration cannot be turned into a decoder. Fix the configuration.
 

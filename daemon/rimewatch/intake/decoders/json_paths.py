@@ -19,6 +19,7 @@ from jmespath.exceptions import JMESPathError
 from pydantic_core import from_json
 
 from rimewatch.intake.decoders.draft import (
+    Absent,
     Decoder,
     Draft,
     TimeOrigin,
@@ -71,6 +72,7 @@ def json_decoder(probe: Probe) -> Decoder:
     mark = probe.match
     find_mark = _finder(probe, "match", mark.field, names) if mark and mark.field else None
     where = f"the path {probe.fields['value']}"
+    value_keys = _plain_keys(jmespath.compile(probe.fields["value"]).parsed)
     read = reader_of(probe.measures)
     quoted = tuple(json.dumps(name, ensure_ascii=False).encode() for name in sorted(names))
 
@@ -87,7 +89,7 @@ def json_decoder(probe: Probe) -> Decoder:
                 refuse_twins(payload, names)
         if find_mark is not None and not _is_marked(find_mark, document, probe):
             return ()
-        found = find_value(document)
+        found = _found_value(find_value, document, value_keys, where)
         battery = None if find_battery is None else _battery(find_battery, document)
         times = None if find_time is None else _found_time(find_time, document)
         if type(found) is list and found:
@@ -223,6 +225,28 @@ def _chain(keys: Sequence[str]) -> Finder:
         return document
 
     return find
+
+
+def _found_value(find: Finder, document: object, keys: Sequence[str] | None, where: str) -> object:
+    """Return what stands in the value's place.
+
+    ``null`` under a plain path's own key is something: a sensor that is not there. Behind a
+    richer path nobody can tell the two apart.
+
+    Raises:
+        Absent: If there is nothing in the document for the path to find.
+    """
+    found = find(document)
+    if found is None or found == []:
+        is_lacking = keys is None
+        for key in keys or ():
+            if not isinstance(document, dict) or key not in document:
+                is_lacking = True
+                break
+            document = document[key]
+        if is_lacking:
+            raise Absent(f"there is nothing at {where}; expected a number")
+    return found
 
 
 def _plain_keys(node: dict[str, Any]) -> tuple[str, ...] | None:

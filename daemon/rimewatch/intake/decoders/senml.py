@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple, overload
 
 from rimewatch.intake.decoders.draft import (
+    Absent,
     Decoder,
     Draft,
     TimeOrigin,
@@ -137,7 +138,9 @@ def _of_probe(records: list[_Resolved], wanted: str | None, measures: Measures) 
         mine = [r for r in records if wanted in (r.name, r.own_name)]
         what = f'named "{wanted}"'
     if not mine:
-        raise Undecodable(f"the pack has no record {what}")
+        # A record in the probe's own unit that has no value is not somebody else's.
+        is_valueless = wanted is None and any(r.unit in _SUITABLE[measures] for r in records)
+        raise (Undecodable if is_valueless else Absent)(f"the pack has no record {what}")
     names = {record.name for record in mine}
     if len(names) > 1:
         msg = f"the pack has records {what} of {len(names)} sensors; name one in fields.value"
