@@ -8,6 +8,7 @@ import pytest
 from broker_sides import TOPIC, Shopkeeper
 from hostile_broker import LARGEST, HostileBroker
 
+from rimewatch.intake.arrivals import Happening
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 
@@ -38,6 +39,7 @@ def peak() -> Iterator[Callable[[], int]]:
 def listening(new_session: NewSession, hostile: HostileBroker) -> Shopkeeper:
     keeper = Shopkeeper(new_session(f"mqtt://127.0.0.1:{hostile.port}"))
     keeper.run_until(lambda: keeper.session.health().listening)
+    keeper.until_event(Happening.CONNECTED)  # it may be told a moment later
     return keeper
 
 
