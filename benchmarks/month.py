@@ -105,6 +105,8 @@ def live(folder: Path, days: int, probes: int) -> list[float]:
             housekeeping.look(clock.now_ms())
             if (start + MINUTES_A_BATCH) % 1440 == 0:
                 found.append(resident_mb())
+        charts.stop(grace_s=60.0)
+        writer.take(())  # the mornings whose charts were being drawn
         readings = sum(len(journal.span(probe.id)) for probe in shop.probes)
         assert readings == sent, f"{readings} of {sent} readings were kept"
         mornings = len(journal.summary_dates())

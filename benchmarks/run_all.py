@@ -20,6 +20,7 @@ import intake
 import journal_queries
 import latency
 import month
+import morning
 import page
 import year_journal
 import years
@@ -38,12 +39,13 @@ class Effort:
     alarms: int = latency.SAMPLES
     window_s: float = footprint.WINDOW_S
     month_days: int = 30
+    morning_units: tuple[int, ...] = morning.UNITS
     unit: int = 1000
 
 
 QUICK = Effort(
     rounds=2, messages=5_000, readings=50_000, probes=10, days=30, alarms=10, window_s=4.0,
-    month_days=4, unit=250,
+    month_days=4, morning_units=(5,), unit=250,
 )  # fmt: skip
 
 Part = Callable[[Effort], list[Row]]
@@ -70,6 +72,7 @@ PARTS: dict[str, Part] = {
     ),
     "footprint": lambda effort: footprint.run(effort.rounds, effort.window_s),
     "month": lambda effort: month.run(effort.month_days),
+    "morning": lambda effort: morning.run(effort.rounds, effort.morning_units),
     "growth": lambda effort: growth.run(effort.rounds, effort.unit),
 }
 

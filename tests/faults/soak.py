@@ -167,6 +167,7 @@ def live_a_month(folder: Path, days: int, probes: int, every_min: int) -> list[S
                 took_s.clear()
                 click.echo(f"day {len(found)}: {found[-1]}")
         charts.stop(grace_s=60.0)
+        writer.take(())  # the mornings whose charts were being drawn
         check_the_month(journal, shop, days, sent)
     return found
 

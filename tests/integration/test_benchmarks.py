@@ -85,6 +85,12 @@ class TestEachRuns:
 
         assert_figures([month.row_of(found, 1440)], tmp_path)
 
+    def test_morning(self, tmp_path: Path) -> None:
+        """Of one case."""
+        import morning
+
+        assert_figures(morning.run(rounds=1, units=(1,)), tmp_path)
+
     def test_growth(self, tmp_path: Path) -> None:
         """The writer on a few readings, at two scales."""
         import growth
