@@ -19,6 +19,11 @@ from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Cause, LotId, Measures, Pro
 TREND_OVER_MS = 15 * 60_000
 """The trend in a message is that of the last quarter of an hour."""
 
+TREND_OVER_AT_LEAST_MS = 10 * 60_000
+"""No trend is told from less. What is read to 0.1 °C then makes no more than 0.6 °C an hour of its
+rounding (0.1 °C in 10 min), and what a door lets in within a minute or two is not told as an
+hour's. Our choice."""
+
 LIMIT_RULES = frozenset({Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT, Rule.HOLD_AT_RISK})
 
 
@@ -95,6 +100,16 @@ def described(
     return facts, spell.above_ms / MS_PER_S
 
 
+def warmest_c(tracks: Mapping[ProbeId, Track], unit: UnitId | None) -> float | None:
+    """Return a unit's fish temperature, the warmest of its probes; None: none ever spoke."""
+    known = [
+        track.state.governing_c
+        for track in tracks.values()
+        if track.unit.id == unit and track.state.last_ms is not None
+    ]
+    return max(known, default=None)
+
+
 def _spell(track: Track, condition: Condition) -> Spell:
     """Return the excursion a condition speaks of: the open one, or the last that ended."""
     rule = condition.key.rule
@@ -143,4 +158,6 @@ def _rate_c_per_h(store: ReadingStore, track: Track) -> float | None:
     if len(span) < 3:
         return None
     elapsed_ms = int(span.times_ms[-1] - span.times_ms[0])
+    if elapsed_ms < TREND_OVER_AT_LEAST_MS:
+        return None
     return float(span.values[-1] - span.values[0]) / elapsed_ms * MS_PER_H

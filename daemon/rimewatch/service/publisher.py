@@ -6,12 +6,15 @@ readings in before their time, so what it shows changes nothing of what is concl
 
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
+from rimewatch.alarms.alarm import Alarm
 from rimewatch.clock import Clock
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.describe import described, warmest_c
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.lot_book import book
@@ -20,7 +23,7 @@ from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import air_probe
 from rimewatch.journal.journal import Journal
 from rimewatch.report.page_document import page_of_json
-from rimewatch.rules.condition import AlarmKey
+from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop, Unit
@@ -30,6 +33,7 @@ from rimewatch.web.live import Board, Bucket, Health, Snapshot, SpellNow, UnitNo
 AT_MOST_EVERY_S: Final = 0.5
 AT_LEAST_EVERY_S: Final = 5.0
 LOTS_EVERY_S: Final = 30.0
+FACTS_EVERY_S: Final = 30.0
 TODOS_EVERY_S: Final = 60.0
 CURVE_EVERY_S: Final = 600.0
 """How often a unit's curve is drawn from the journal again, late readings included."""
@@ -72,14 +76,18 @@ class Publisher:
         if evaluator is not self._evaluator:
             self._evaluator = evaluator
             self._forget()
+        alarms = self._alarms_now(writer, now_s)
         self._board.publish(
             Snapshot(
                 number=self._board.latest.number + 1,
                 entry_number=evaluator.entries[-1].entry_number if evaluator.entries else 0,
                 at_ms=evaluator.now_ms,
                 units=tuple(self._unit(writer, unit, now_s) for unit in writer.shop.units),
-                alarms=tuple(
-                    sorted(evaluator.alarms.alarms.values(), key=lambda alarm: alarm.raised_ms)
+                alarms=tuple(alarms),
+                above_s=tuple(
+                    (alarm.id, above_s)
+                    for alarm in alarms
+                    if (above_s := self._facts[alarm.id][2]) is not None
                 ),
                 shelves=tuple(sorted(evaluator.alarms.shelves.items(), key=lambda shelf: shelf[1])),
                 lots=self._lots_now(writer, now_s),
@@ -100,6 +108,34 @@ class Publisher:
         self._lots_entries = -1
         self._todos: tuple[str, ...] = ()
         self._todos_due_s = float("-inf")
+        self._facts: dict[str, tuple[Condition, Condition, float | None]] = {}
+        self._facts_due_s = float("-inf")
+
+    # --- alarms ---------------------------------------------------------------------------
+
+    def _alarms_now(self, writer: Writer, now_s: float) -> list[Alarm]:
+        """Return the alarms with the facts that a message would tell of them now.
+
+        Why it is so, and what goes with it, is looked up now and then or when an alarm's own
+        condition changes; how warm its fish is, each time, as for the units.
+        """
+        evaluator = writer.evaluator
+        before = {} if now_s >= self._facts_due_s else self._facts
+        if not before:
+            self._facts_due_s = now_s + FACTS_EVERY_S
+        self._facts = {}
+        found = []
+        for alarm in sorted(evaluator.alarms.alarms.values(), key=lambda a: a.raised_ms):
+            known = before.get(alarm.id)
+            if known is None or known[0] != alarm.condition:
+                facts = described(
+                    alarm.condition, writer.shop, evaluator.store, evaluator.tracks, evaluator
+                )
+                known = (alarm.condition, *facts)
+            self._facts[alarm.id] = known
+            fish_c = warmest_c(evaluator.tracks, alarm.key.unit)
+            found.append(replace(alarm, condition=replace(known[1], fish_c=fish_c)))
+        return found
 
     # --- units ----------------------------------------------------------------------------
 

@@ -113,7 +113,9 @@ class Snapshot:
     """The instant up to which the writer has followed time."""
     units: tuple[UnitNow, ...] = ()
     alarms: tuple[Alarm, ...] = ()
-    """Those that are on, or returned and not yet acknowledged."""
+    """Those that are on, or returned and not yet acknowledged, with the facts of the moment."""
+    above_s: tuple[tuple[str, float], ...] = ()
+    """By an alarm's id, where it has a limit: for how long it was beyond it."""
     shelves: tuple[tuple[AlarmKey, int], ...] = ()
     """What is put aside, whether it is on or not, and until when; the first to end first."""
     lots: tuple[LotStory, ...] = ()

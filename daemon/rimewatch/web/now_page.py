@@ -175,8 +175,8 @@ class NowPage(Page):
             "headline": headline(views, len(open_)),
             "at": self._at(at_ms),
             "shape": self._shape(snapshot, views, at_ms),
-            "open": [self._alarm(alarm, at_ms) for alarm in open_],
-            "seen": [self._alarm(alarm, at_ms) for alarm in seen],
+            "open": [self._alarm(snapshot, alarm, at_ms) for alarm in open_],
+            "seen": [self._alarm(snapshot, alarm, at_ms) for alarm in seen],
             "todos": [*_holds(snapshot.lots), *snapshot.todos],
             "units": [
                 (
@@ -204,8 +204,8 @@ class NowPage(Page):
             for unit in self._shop.units
         ]
 
-    def _alarm(self, alarm: Alarm, at_ms: int) -> dict[str, str]:
-        words = alarm_words(self._shop, alarm, at_ms)
+    def _alarm(self, snapshot: Snapshot, alarm: Alarm, at_ms: int) -> dict[str, str]:
+        words = alarm_words(self._shop, snapshot, alarm, at_ms)
         who = ""
         if alarm.acknowledged_ms is not None:
             by = wording.printable(alarm.acknowledged_by) or "somebody"
@@ -224,10 +224,14 @@ class NowPage(Page):
         return f"{wording.local_zone(at_ms, self._shop.timezone):%H:%M}"
 
     def _shape(self, snapshot: Snapshot, views: list[UnitView], at_ms: int) -> str:
-        """Return a mark of everything on the page but its figures."""
+        """Return a mark of everything on the page but the units' figures."""
         parts = [
             *(f"{view.id} {view.word}" for view in views),
-            *(f"{alarm.id} {alarm.state} {alarm.priority}" for alarm in snapshot.alarms),
+            *(
+                f"{alarm.id} {alarm.state} {alarm.priority} "
+                f"{alarm_words(self._shop, snapshot, alarm, at_ms).title}"
+                for alarm in snapshot.alarms
+            ),
             *snapshot.todos,
             *_holds(snapshot.lots),
             str(is_behind(snapshot, at_ms)),

@@ -104,14 +104,12 @@ def headline(views: list[UnitView], loud: int) -> str:
     warm = sum(v.standing is Standing.WARM for v in views)
     blind = sum(v.standing in (Standing.SILENT, Standing.UNHEARD) for v in views)
     early = sum(v.standing is Standing.EARLY for v in views)
-    parts = []
-    if warm:
-        parts.append(f"{wording.number(warm)} too warm")
-    if blind:
-        parts.append(f"{wording.number(blind)} not measured")
-    if early:
-        parts.append(f"{wording.number(early)} near the limit")
+    counts = ((warm, "too warm"), (blind, "not measured"), (early, "near the limit"))
+    parts = [f"{wording.number(count)} {how}" for count, how in counts if count]
     if parts:
+        first = next(count for count, _ in counts if count)
+        number, how = parts[0].split(" ", 1)
+        parts[0] = f"{number} {'unit' if first == 1 else 'units'} {how}"
         told = wording.joined(parts)
         return told[0].upper() + told[1:]
     if loud:
@@ -119,15 +117,20 @@ def headline(views: list[UnitView], loud: int) -> str:
     return "All within limits"
 
 
-def alarm_words(shop: Shop, alarm: Alarm, at_ms: int) -> Message:
-    """Return an alarm's title and text, as a phone would show them now."""
+def alarm_words(shop: Shop, snapshot: Snapshot, alarm: Alarm, at_ms: int) -> Message:
+    """Return an alarm's title and text, as a phone would show them now.
+
+    Of one that has returned, as it was told when it did: its length grows no more.
+    """
+    told_ms = at_ms if alarm.active or alarm.returned_ms is None else alarm.returned_ms
     return alarm_message(
         shop,
         AlarmFacts(
             condition=alarm.condition,
             about=About.RAISED if alarm.active else About.RETURNED,
             raised_ms=alarm.raised_ms,
-            now_ms=max(at_ms, alarm.condition.since_ms),
+            now_ms=max(told_ms, alarm.condition.since_ms),
+            above_s=dict(snapshot.above_s).get(alarm.id),
         ),
     )
 

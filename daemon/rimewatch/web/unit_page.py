@@ -52,7 +52,7 @@ class UnitPage(Page):
             visitor=visitor,
             view=view,
             alarms=[
-                {"alarm": alarm, "words": alarm_words(self._shop, alarm, at_ms)}
+                {"alarm": alarm, "words": alarm_words(self._shop, snapshot, alarm, at_ms)}
                 for alarm in snapshot.alarms
                 if alarm.key.unit == unit.id or unit.id in alarm.units
             ],

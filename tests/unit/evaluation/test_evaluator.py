@@ -54,6 +54,18 @@ class Desk:
         return self
 
 
+@pytest.mark.parametrize(("minutes", "is_told"), [(2, False), (9, False), (10, True), (15, True)])
+def test_trend_is_told_of_ten_minutes_and_not_of_less(minutes: int, is_told: bool) -> None:
+    """A minute of a door's warm air made "rising 494 °F an hour"."""
+    paper = Paper(DAY).curve([(0, 4.0), (60 * minutes, 4.0 + minutes)], every_s=60)
+    desk = Desk(shop(unit(on_delay_s=60 * minutes - 90), probe(), ONE_CONTACT), paper)
+    desk.feed().finish(60 * minutes)
+    (due,) = [outcome for outcome in desk.outcomes if isinstance(outcome, MessageDue)]
+
+    told = due.send.condition.rate_c_per_h
+    assert told == (pytest.approx(60.0) if is_told else None)
+
+
 def troubled_day() -> Paper:
     """Return a day with warmth, silence, an acknowledgement, and a backlog."""
     paper = Paper(DAY)

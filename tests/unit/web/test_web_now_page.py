@@ -69,11 +69,31 @@ def warm() -> Paper:
     )
 
 
+def test_card_says_what_the_phone_says(journal: Journal) -> None:
+    """One alarm, one figure, one advice, wherever it is read."""
+    paper = Paper().curve([(0, 3.0), (60, 9.0)], "air").curve([(0, 2.0), (60, 8.0)], "fish")
+    page = shown(two_cases(), journal, paper, 60).signed_in().get("/").text
+    (told,) = journal.outbox_due(paper.at_ms(60))
+
+    assert "46.4 °F" in told.title
+    assert told.title.replace("<", "&lt;").replace(">", "&gt;") in page
+    assert told.body.replace("<", "&lt;").replace(">", "&gt;") in page
+    assert "Air 48.2 °F." in told.body
+
+
+def test_returned_alarm_keeps_its_length(journal: Journal) -> None:
+    """Cold again after a minute and a half is that an hour later as well."""
+    paper = Paper().curve([(0, 2.0), (60, 8.0), (120, 2.0)], "fish")
+    page = shown(two_cases(), journal, paper, 3600).signed_in().get("/unit/case-1").text
+
+    assert "cold again. Fish peaked at 46.4 °F, 1 min over 41.0 °F." in page
+
+
 def test_now_page_says_what_is_wrong_first(journal: Journal) -> None:
     """The alarm stands above all units, with one button."""
     page = shown(two_cases(), journal, warm(), 125).signed_in().get("/").text
 
-    assert "<h1>One too warm</h1>" in page
+    assert "<h1>One unit too warm</h1>" in page
     assert page.index("I have seen it") < page.index('data-unit="case-1"')
     assert page.index('data-unit="case-1"') < page.index('data-unit="case-2"')
     assert page.count("I have seen it") == 1
@@ -95,7 +115,7 @@ def test_now_page_never_calls_silence_cold(journal: Journal) -> None:
     page = shown(two_cases(), journal, paper, 800).signed_in().get("/").text
 
     assert re.search(r'class="unit silent"[^>]*data-unit="case-1"', page)
-    assert "One not measured" in page
+    assert "One unit not measured" in page
     assert "since 06:01 CST" in page
 
 

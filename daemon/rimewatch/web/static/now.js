@@ -37,7 +37,7 @@
     said("live");
     var news = JSON.parse(event.data);
     var now = document.getElementById("now");
-    if (now.dataset.shape !== news.shape) { fetchMiddle(); return; }
+    if (now.dataset.shape !== news.shape) fetchMiddle();
     put(now, "at", news.at);
     now.querySelectorAll("[data-unit]").forEach(function (unit) {
       var told = news.units[unit.dataset.unit];
