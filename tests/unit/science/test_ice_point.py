@@ -105,3 +105,10 @@ def test_readings_a_millisecond_apart_are_two_readings() -> None:
     check = check_ice_point([0, 1, *EVERY_10_S[1:]], [0.2] * 32)
 
     assert check.state is IcePointState.ACCEPTED
+
+
+def test_three_readings_over_half_the_window_are_enough() -> None:
+    """A probe that speaks once in 45 s is judged as well: 90 s of the last three minutes."""
+    assert check_ice_point([0, 45_000, 90_000], [0.1] * 3).state is IcePointState.ACCEPTED
+    assert check_ice_point([0, 45_000, 89_999], [0.1] * 3).state is IcePointState.TOO_FEW
+    assert check_ice_point([0, 90_000], [0.1] * 2).state is IcePointState.TOO_FEW

@@ -276,3 +276,26 @@ def test_fish_behind_one_known_curve_reaches_the_limit_when_the_closed_form_does
     reach = project_lagged(approach, fish_c=3.0, lag_s=lag_s, limit_c=7.0, from_s=approach.first_s)
 
     assert reach.likely_s == pytest.approx(brentq(lambda t: fish_c(t) - 7.0, 0.0, 1e4), abs=0.1)
+
+
+def test_time_left_does_not_depend_on_where_the_clock_began() -> None:
+    """A fit over readings of this week is asked in seconds of this week."""
+    week_s = 7 * 86_400.0
+    air = air_of(22.0, 3600.0, 2.0)
+    here, later = (
+        fit_approach(MINUTES + origin_s, air, noise_c=0.02) for origin_s in (0.0, week_s)
+    )
+
+    for one, other in (
+        (time_to_reach(here, 20.0), time_to_reach(later, 20.0)),
+        (
+            time_to_reach(here, 12.0, from_s=600.0),
+            time_to_reach(later, 12.0, from_s=week_s + 600.0),
+        ),
+        (
+            project_lagged(here, fish_c=8.0, lag_s=1200.0, limit_c=14.0),
+            project_lagged(later, fish_c=8.0, lag_s=1200.0, limit_c=14.0),
+        ),
+    ):
+        assert one.likely_s is not None
+        assert other.likely_s == pytest.approx(one.likely_s, abs=0.1)
