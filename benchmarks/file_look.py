@@ -2,7 +2,7 @@
 
 Twenty batches a second of fifty readings are committed, as a thousand probes would send them,
 and one of a probe's packed days is read back each time; in turn with nobody looking, and with one
-look after the other.
+look after the other, quick ones or in full.
 
     python benchmarks/file_look.py
 """
@@ -37,36 +37,46 @@ class Writing:
         self._year = year
         self._at_ms = year_journal.START_MS + year.days * MS_PER_DAY
         self._dice = random.Random(1)
-        self.took_s: list[float] = []
-        self.looks_s: list[float] = []
-        self.looks_cpu_s: list[float] = []
+        self.looks_s: dict[bool, list[float]] = {False: [], True: []}
+        """How long looks took from begin to end, and below their processor time; if in full."""
+        self.looks_cpu_s: dict[bool, list[float]] = {False: [], True: []}
 
-    def for_s(self, window_s: float, *, looks: bool) -> Timed:
-        """Write for a while; return the batches' longest hundredth, in seconds."""
+    def for_s(self, window_s: float, *, in_full: bool | None = None) -> Timed:
+        """Write for a while; return the batches' longest hundredth, in seconds.
+
+        Args:
+            window_s: How long; a look that is under way then is waited for.
+            in_full: Of which kind looks are made meanwhile; None: nobody looks.
+        """
         pause, took_s = threading.Event(), []
-        look = FileLook(self._year.path, SystemClock(), every_s=0.0)
+        look = FileLook(self._year.path, SystemClock())
         began_s, before = time.monotonic(), _children_s()
+        if in_full is not None:
+            look.begin(in_full=in_full)
         with (
             Journal.open(self._year.path, check=False) as journal,
             JournalReader.open(self._year.path) as reader,
         ):
             start_s = time.monotonic()
             while (now_s := time.monotonic()) - start_s < window_s:
-                if looks and (found := look.turn()) is not None:
-                    assert found.is_sound, found
-                    self.looks_s.append(time.monotonic() - began_s)
-                    self.looks_cpu_s.append(_children_s() - before)
+                if in_full is not None and self._ended(look, in_full, began_s, before):
                     began_s, before = time.monotonic(), _children_s()
+                    look.begin(in_full=in_full)
                 self._batch(journal, reader)
                 took_s.append(time.monotonic() - now_s)
                 pause.wait(max(0.0, 1 / BATCHES_A_SECOND - took_s[-1]))
-        if looks:
-            while look.take() is None:  # the last one, whole
-                pause.wait(0.02)
-            self.looks_s.append(time.monotonic() - began_s)
-            self.looks_cpu_s.append(_children_s() - before)
-        self.took_s += took_s
+        while in_full is not None and not self._ended(look, in_full, began_s, before):
+            pause.wait(0.02)  # the last one, whole
         return Timed(1.0, statistics.quantiles(took_s, n=100)[-1])
+
+    def _ended(self, look: FileLook, in_full: bool, began_s: float, before_s: float) -> bool:  # noqa: FBT001
+        found = look.take()
+        if found is None:
+            return False
+        assert found.is_sound, found
+        self.looks_s[in_full].append(time.monotonic() - began_s)
+        self.looks_cpu_s[in_full].append(_children_s() - before_s)
+        return True
 
     def _batch(self, journal: Journal, reader: JournalReader) -> None:
         probes = [year_journal.probe_id(n % self._year.probes) for n in range(BATCH)]
@@ -89,11 +99,16 @@ def _children_s() -> float:
 
 def run(year: year_journal.Year, rounds: int = ROUNDS, window_s: float = WINDOW_S) -> list[Row]:
     """Return what a look costs, and the slowest hundredth of batches with looks and without."""
+    with Journal.open(year.path, check=False) as journal:
+        while journal.seal_days("UTC", year_journal.START_MS + (year.days + 2) * MS_PER_DAY, 50):
+            pass
+        journal.checkpoint_wal()
     writing = Writing(year)
     turns = take_turns(
         {
-            "nobody looks": lambda: writing.for_s(window_s, looks=False),
-            "one look after the other": lambda: writing.for_s(window_s, looks=True),
+            "nobody looks": lambda: writing.for_s(window_s),
+            "one quick look after the other": lambda: writing.for_s(window_s, in_full=False),
+            "one look in full after the other": lambda: writing.for_s(window_s, in_full=True),
         },
         rounds,
     )
@@ -104,11 +119,15 @@ def run(year: year_journal.Year, rounds: int = ROUNDS, window_s: float = WINDOW_
     )  # fmt: skip
     for label, done in turns.items():
         batches.put_median(label, [1000.0 * one.seconds for one in done])
-    cost = Row("One look at the file, as it lies on the disk", "s", less_is_better=True)
-    cost.put_median("processor time", writing.looks_cpu_s)
-    cost.put_median("from begin to end", writing.looks_s)
-    cost.note = f"{year.path.stat().st_size / 1e6:.0f} MB, {len(writing.looks_s)} looks"
-    return [batches, cost]
+    rows = [batches]
+    for in_full, name in ((False, "One quick look at the file"), (True, "One look in full")):
+        cost = Row(f"{name}, as it lies on the disk", "s", less_is_better=True)
+        cost.put_median("processor time", writing.looks_cpu_s[in_full])
+        cost.put_median("from begin to end", writing.looks_s[in_full])
+        size, count = year.path.stat().st_size / 1e6, len(writing.looks_s[in_full])
+        cost.note = f"{size:.0f} MB, {count} looks"
+        rows.append(cost)
+    return rows
 
 
 def main() -> None:

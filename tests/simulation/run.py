@@ -1,5 +1,6 @@
 """One run: the world, the lives of the daemon in it, and the faults as they begin and end."""
 
+import json
 import random
 import sqlite3
 from collections import Counter, deque
@@ -12,10 +13,12 @@ from unittest.mock import patch
 
 from rimewatch.entries import AnyEntry
 from rimewatch.intake.entries import parse_entry
+from rimewatch.journal.checkpoints import load_state
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.report import chart
+from rimewatch.service.mornings import IN_HAND_STATE
 from simulation.broker import Broker
 from simulation.disk import FAILS, FULL, Disk
 from simulation.life import ARMED, Committed, Life, Remains
@@ -189,11 +192,12 @@ class Run:
             sql = "SELECT count(*) FROM outbox WHERE sent_ms IS NULL AND given_up_ms IS NULL"
             (waiting,) = connection.execute(sql).fetchone()
             (entry,) = connection.execute("SELECT coalesce(max(id), 0) FROM entry").fetchone()
+            in_hand = load_state(connection, IN_HAND_STATE) or "[]"
         finally:
             connection.close()
         if not self.commits or self.commits[-1].told["entry_number"] < entry:
             return False
-        return not waiting
+        return not waiting and not json.loads(in_hand)  # a morning's charts may be under way
 
     # --- probes and people ----------------------------------------------------------------------
 

@@ -5,8 +5,8 @@ a page that nobody looks at any more, or a picture of a message. So it is noted 
 every error of SQLite's passes (:func:`rimewatch.journal.errors.speaking_plainly`), and the
 service looks here at each turn of its loop. For any thread.
 
-A packed day that cannot be read is told apart: it is lost, but the pages around it are
-sound, and what is written elsewhere in the file stays readable.
+What is lost in part is told apart: a packed day that cannot be read, a row that is not as it
+was sealed. The pages around it are sound, and what is written elsewhere stays readable.
 """
 
 import threading
@@ -17,28 +17,28 @@ _lock: Final = threading.Lock()
 _met: Final[dict[tuple[Path, bool], str]] = {}
 
 
-def note(path: Path, what: str, *, of_a_day: bool = False) -> None:
+def note(path: Path, what: str, *, in_part: bool = False) -> None:
     """Note what a connection has met; the first of a file is kept.
 
     Args:
         path: The journal's file.
         what: A sentence with the cure.
-        of_a_day: Whether a packed day alone cannot be read.
+        in_part: Whether a part of the record is lost, and the file's pages are sound.
     """
     with _lock:
-        _met.setdefault((path.absolute(), of_a_day), what)
+        _met.setdefault((path.absolute(), in_part), what)
 
 
-def met(path: Path, *, of_a_day: bool = False) -> str:
+def met(path: Path, *, in_part: bool = False) -> str:
     """Return what was met of a file; empty: nothing was."""
     if not _met:
         return ""
     with _lock:
-        return _met.get((path.absolute(), of_a_day), "")
+        return _met.get((path.absolute(), in_part), "")
 
 
 def forget(path: Path) -> None:
     """Begin anew with a file: it was put back, or looked over and found sound."""
     with _lock:
-        for of_a_day in (False, True):
-            _met.pop((path.absolute(), of_a_day), None)
+        for in_part in (False, True):
+            _met.pop((path.absolute(), in_part), None)

@@ -155,5 +155,5 @@ def speaking_plainly(path: Path) -> Iterator[None]:
         raise found from error
     except BlockDamagedError as error:
         lost = f"{path}: {error}; keep this file aside and restore the latest backup"
-        damage.note(path, lost, of_a_day=True)
+        damage.note(path, lost, in_part=True)
         raise DayDamaged(lost, path=path) from error

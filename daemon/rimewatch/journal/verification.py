@@ -31,17 +31,19 @@ def findings(connection: sqlite3.Connection) -> list[str]:
     Raises:
         sqlite3.DatabaseError: If the file is too damaged even for this.
     """
-    checks = chain(
-        _pages(connection),
-        _references(connection),
-        _blocks(connection),
-        _rollups(connection),
-        _entries(connection),
-    )
-    return list(islice(checks, FINDINGS_TOLD))
+    return list(islice(chain(of_pages(connection), of_record(connection)), FINDINGS_TOLD))
 
 
-def _pages(connection: sqlite3.Connection) -> Iterator[str]:
+def of_record(connection: sqlite3.Connection) -> Iterator[str]:
+    """Yield what cannot be read, or does not fit together, though its pages are sound."""
+    yield from _references(connection)
+    yield from _blocks(connection)
+    yield from _rollups(connection)
+    yield from _entries(connection)
+
+
+def of_pages(connection: sqlite3.Connection) -> Iterator[str]:
+    """Yield what SQLite finds wrong with the file's pages and indexes."""
     for (said,) in connection.execute(f"PRAGMA integrity_check({FINDINGS_TOLD})"):
         if said != "ok":
             yield f"integrity_check: {said}"

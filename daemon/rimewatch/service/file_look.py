@@ -3,8 +3,8 @@
 The service has the pages it works with in memory, and so does the system: a page that the
 disk has spoiled may be met by nobody for weeks, and what is acknowledged meanwhile may not be
 readable later. So a process of its own, at the lowest priority, has the system drop what it
-holds of the file, and lets SQLite look over every page anew. The writer waits for none of
-it. Changes nothing.
+holds of the file, and lets SQLite look over every page anew. Once a day it reads what is in
+them as well, and holds it against the seals. The writer waits for none of it. Changes nothing.
 
 As a program, for that process:
 
@@ -16,28 +16,35 @@ References:
 """
 
 import os
+import sqlite3
 import subprocess
 import sys
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from rimewatch.clock import Clock
+from rimewatch.journal import seal_chain
 from rimewatch.journal.connection import check_soundness, connect_reader
 from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plainly
-from rimewatch.journal.verification import findings
+from rimewatch.journal.verification import of_pages, of_record
 
 EVERY_S: Final = 3600.0
 """How often (our choice): what is lost to a spoiled page unheard is an hour's at most."""
 WITHIN_S: Final = 1800.0
 """A look that takes longer has come to nothing (our choice)."""
+IN_FULL_EACH: Final = 24
+"""Of so many looks one is in full, the first of them (our choice)."""
 IN_FULL: Final = "--in-full"
 LEAST_PRIORITY: Final = 19
 """By nice(2); the priority at the disk follows from it where the system knows one."""
 DAMAGED: Final = 4
 """The exit code for a file that is not sound; Python's own failures end with 1."""
 NOT_LOOKED: Final = 3
+CHANGED: Final = 5
+"""The exit code for sound pages and a record that is not."""
+FINDINGS_TOLD: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +53,15 @@ class Looked:
 
     damage: str = ""
     """What is wrong with the file, with the cure; empty: nothing was found."""
+    record: str = ""
+    """What of the record cannot be read or is not as it was sealed, in pages that are sound."""
     failure: str = ""
     """Why it could not be looked over; empty: it was."""
 
     @property
     def is_sound(self) -> bool:
         """Whether it was looked over and nothing was found."""
-        return not (self.damage or self.failure)
+        return not (self.damage or self.record or self.failure)
 
 
 class FileLook:
@@ -69,16 +78,18 @@ class FileLook:
         self._clock = clock
         self._every_s = every_s
         self._began_s = clock.monotonic_s()
+        self._looks = 0
         self._process: subprocess.Popen[str] | None = None
 
     def turn(self) -> Looked | None:
         """Begin a look where one is due; return what one has found that has ended, once."""
         if self._process is None and self._clock.monotonic_s() - self._began_s >= self._every_s:
-            return self.begin()
+            self._looks += 1
+            return self.begin(in_full=self._looks % IN_FULL_EACH == 1)
         return self.take()
 
     def begin(self, *, in_full: bool = False) -> Looked | None:
-        """Begin to look, at every packed day and entry as well if in full.
+        """Begin to look; in full, at every packed day, entry and seal as well.
 
         Returns:
             None, or why it could not be begun.
@@ -135,6 +146,8 @@ def looked(code: int, said: str) -> Looked:
 
     >>> looked(0, "").is_sound, looked(4, "page 7").damage
     (True, 'page 7')
+    >>> looked(5, "a day").record
+    'a day'
     >>> looked(-9, "").failure
     'its process ended with -9'
     """
@@ -142,36 +155,48 @@ def looked(code: int, said: str) -> Looked:
         return Looked()
     if code == DAMAGED and said:
         return Looked(damage=said)
+    if code == CHANGED and said:
+        return Looked(record=said)
     return Looked(failure=said or f"its process ended with {code}")
 
 
-def look(path: Path, *, in_full: bool = False) -> None:
+def look(path: Path, *, in_full: bool = False) -> str:
     """Look a journal's file over as it lies on the disk.
 
     Args:
         path: The file. This process must have no connection to it.
-        in_full: At packed days, references and entries as well.
+        in_full: At indexes, packed days, references, entries and seals as well.
+
+    Returns:
+        What of the record cannot be read or is not as it was sealed, with what to do about
+        it; empty: nothing is, or it was not looked at.
 
     Raises:
-        JournalDamaged: If it is not sound.
+        JournalDamaged: If the file's pages are not sound.
         JournalError: If it cannot be looked over.
     """
     _have_it_read_anew(path)
-    connection = connect_reader(path)
-    try:
+    with closing(connect_reader(path)) as connection:
         check_soundness(connection, path)
-        if in_full:
-            with speaking_plainly(path):
-                connection.execute("BEGIN")
-                wrong = findings(connection)
-            if wrong:
-                raise JournalDamaged(
-                    f"{path}: {'; '.join(wrong)}. Keep this file aside and restore the latest "
-                    "backup",
-                    path=path,
-                )
-    finally:
-        connection.close()
+        if path.stat().st_size == 0:  # which SQLite takes for a file that is just begun
+            raise JournalDamaged(f"{path}: is empty; restore the latest backup", path=path)
+        return _read_through(connection, path) if in_full else ""
+
+
+def _read_through(connection: sqlite3.Connection, path: Path) -> str:
+    with speaking_plainly(path):
+        connection.execute("BEGIN")
+        if wrong := list(of_pages(connection)):
+            said = "; ".join(wrong[:FINDINGS_TOLD])
+            raise JournalDamaged(
+                f"{path}: {said}; keep this file aside and restore the latest backup", path=path
+            )
+        found = [*of_record(connection), *map(str, seal_chain.findings(connection))]
+    if not found:
+        return ""
+    more = len(found) - FINDINGS_TOLD
+    told = "; ".join(found[:FINDINGS_TOLD]) + (f"; and {more} more" if more > 0 else "")
+    return f"{path}: {told}; look with rimewatch verify, and compare it with a backup"
 
 
 def _have_it_read_anew(path: Path) -> None:
@@ -195,14 +220,15 @@ def main(arguments: list[str]) -> int:
     with suppress(OSError):
         os.nice(LEAST_PRIORITY)
     try:
-        look(Path(paths[0]), in_full=in_full)
+        said = look(Path(paths[0]), in_full=in_full)
     except JournalDamaged as error:
         sys.stdout.write(f"{error}\n")
         return DAMAGED
     except JournalError as error:
         sys.stdout.write(f"{error}\n")
         return NOT_LOOKED
-    return 0
+    sys.stdout.write(said)
+    return CHANGED if said else 0
 
 
 if __name__ == "__main__":

@@ -46,7 +46,7 @@ class Signs:
     pages_trouble: str
     heartbeat_trouble: str
     unreadable: str
-    """A packed day of the record that cannot be read; empty: none was met."""
+    """What of the record cannot be read or is not as it was sealed; empty: nothing that was met."""
     look_failure: str
     """Why the journal's file could not be looked over; empty: it could."""
     watching_since_ms: int
@@ -66,7 +66,7 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
     if signs.journal_bytes > LARGE_JOURNAL_BYTES:
         found["journal"] = f"The journal has grown to {signs.journal_bytes / 1e9:.0f} GB; look why."
     if signs.unreadable:
-        found["record"] = f"A day of the record cannot be read: {signs.unreadable}."
+        found["record"] = f"A part of the record is lost or changed: {signs.unreadable}."
     if signs.look_failure:
         found["look"] = (
             f"The journal's file could not be looked over for damage: {signs.look_failure}. "

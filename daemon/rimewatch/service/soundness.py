@@ -41,8 +41,8 @@ class Soundness:
 
     @property
     def unreadable(self) -> str:
-        """A packed day that cannot be read, with the cure; empty: none was met."""
-        return damage.met(self._path, of_a_day=True)
+        """What of the record is lost, with what to do; empty: nothing that was met."""
+        return damage.met(self._path, in_part=True)
 
     def check(self) -> None:
         """See that what is written now will be read later, as far as that is known.
@@ -56,6 +56,8 @@ class Soundness:
             self.look_failure = looked.failure
             if looked.damage:
                 damage.note(self._path, looked.damage)
+            if looked.record:
+                damage.note(self._path, looked.record, in_part=True)
         if found := damage.met(self._path):
             raise JournalDamaged(found, path=self._path)
         if file_number(self._path) != self._file:

@@ -107,9 +107,45 @@ def test_packed_day_whose_values_are_spoiled_is_found_by_a_look_in_full_alone(pa
         connection.execute("UPDATE reading_block SET millis = x'00'")
         connection.commit()
 
-    look(path)
-    with pytest.raises(JournalDamaged, match="the packed day 1970-01-01 of air"):
-        look(path, in_full=True)
+    assert look(path) == ""
+    assert "the packed day 1970-01-01 of air" in look(path, in_full=True)
+
+
+def test_reading_that_was_changed_after_its_day_was_sealed_is_found(path: Path) -> None:
+    """A disk that gives back another number, or somebody who wishes for one."""
+    with Journal.open(path) as journal:
+        while journal.seal_days("UTC", 3 * MS_PER_DAY):
+            pass
+    assert look(path, in_full=True) == ""
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(f"UPDATE reading SET milli = 0 WHERE observed_ms = {MS_PER_DAY}")
+        connection.commit()
+
+    assert look(path) == ""
+    assert "1970-01-02: readings" in look(path, in_full=True)
+
+
+def test_empty_file_is_damage(path: Path) -> None:
+    """SQLite would take it for one that is just begun."""
+    path.write_bytes(b"")
+
+    with pytest.raises(JournalDamaged, match="is empty"):
+        look(path)
+
+
+def test_first_look_and_one_a_day_is_in_full(path: Path, looks: FileLook, turned: Turned) -> None:
+    """What is found so ends no recording; see what follows in the tests of a lost journal."""
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("UPDATE reading_block SET millis = x'00'")
+        connection.commit()
+    found = []
+    for hour in (1, 2):
+        turned.s = 3600.0 * hour
+        assert looks.turn() is None
+        found.append(outcome(looks).record)
+
+    assert "the packed day" in found[0]
+    assert found[1] == "", "an hour later the values are not read"
 
 
 def test_file_that_cannot_be_read_is_not_called_damaged(tmp_path: Path) -> None:

@@ -360,7 +360,7 @@ def test_damage_that_the_writer_itself_meets_is_not_tried_again_and_again(
 def test_packed_day_that_cannot_be_read_is_told_of_and_ends_no_recording(path: Path) -> None:
     """It is lost; what is written now stays readable, so nobody is woken for it."""
     night = Night(path)
-    night.pass_by(lambda: damage.note(path, "the packed day 2026-03-02", of_a_day=True), [b"1.8"])
+    night.pass_by(lambda: damage.note(path, "the packed day 2026-03-02", in_part=True), [b"1.8"])
 
     assert values(path) == [1.5, 1.7, 1.8]
     assert night.titles() == []

@@ -1,6 +1,7 @@
 """Lots, mornings and health, and the forms about lots."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -13,7 +14,10 @@ from rimewatch.entries import AnyEntry, MoveLot, ReceiveLot, StartFreezing, With
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
+from rimewatch.service.pages import Pages as ServedPages
+from rimewatch.service.watch_health import Bystander
 from rimewatch.service.writer import Writer
+from rimewatch.shop import Shop, Web
 from rimewatch.vocabulary import LotId, Option, ProbeId
 from rimewatch.web.live import Health
 from rimewatch.web.people import Role
@@ -179,6 +183,33 @@ def test_health_page_of_a_watch_that_stands_still_says_so(pages: Pages) -> None:
     pages.clock.move_to(pages.clock.now_ms() + 600_000)
 
     assert "The watch needs somebody" in pages.signed_in().get("/health").text
+
+
+class Unserved(ServedPages):
+    """Pages whose server is the test's own."""
+
+    def stand_by(self, shop: Shop) -> None:
+        """Nothing is to be started."""
+
+
+def test_pages_of_a_watch_that_does_not_record_say_so_and_show_no_temperature(
+    pages: Pages, journal: Journal
+) -> None:
+    """What they knew last may be hours old by then, and nobody here follows it."""
+    visitor = pages.signed_in()
+    assert "Within its limit" in visitor.get("/").text
+    served = Unserved(journal.path, pages.clock, say=print)
+    own = replace(shop(unit("freezer-1", "freezer")), web=Web(url="", host="127.0.0.1", port=0))
+    Bystander(pages.board, served).show(own, "The journal's file is damaged: put the backup there.")
+
+    now, health = visitor.get("/").text, visitor.get("/health").text
+    assert "Nothing is recorded, and no temperature is known here" in now
+    assert "All within limits" not in now
+    assert "Within its limit" not in now
+    assert "The watch needs somebody" in health
+    assert "The journal&#39;s file is damaged: put the backup there." in health
+    assert "has not followed time" not in health
+    assert pages.client().get("/api/health").status_code == 503
 
 
 @pytest.mark.parametrize(
