@@ -17,7 +17,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import caveats
+from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H
 
@@ -64,6 +64,7 @@ def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FB
         click.echo(_line(story, ZoneInfo(shop.timezone)))
     if not shown:
         click.echo("No lot's proof is complete." if raw_ready else "No lot is on the books.")
+    click.echo(PARASITES_ALONE)
     click.echo(CAUTION)
 
 
@@ -74,8 +75,6 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
     if not story.is_sure and story.proof is Proof.OWN_FREEZING:
         verdict = NOT_SURE
     parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
-    if story.need is not None and story.need.receipt_too_warm:
-        parts.append("came in above 5 °C (41 °F), to be refused")
     hold = story.hold
     if hold is not None and hold.completed_ms is not None:
         parts.append(f"hold complete {wording.local_moment(round(hold.completed_ms), zone)}")
@@ -85,7 +84,7 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
             f"{wording.local_moment(round(hold.started_ms + hold.required_h * MS_PER_H), zone)} "
             "if the cold holds"
         )
-    parts.extend(said.rstrip(".") for said in caveats(story, zone))
+    parts.extend(f"{said[0].lower()}{said[1:].rstrip('.')}" for said in caveats(story, zone))
     if story.why_not:
         parts.append(story.why_not.rstrip("."))
     return "; ".join(parts) + "."

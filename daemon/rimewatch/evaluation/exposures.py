@@ -4,7 +4,7 @@ Pure: governing temperatures from the store, limits from ``rules.hazard_limits``
 share within its allowance is a record, and no promise of safety.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import inf
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
 from rimewatch.lots.own_species import own_species
+from rimewatch.lots.record import Overrun
 from rimewatch.lots.species import Species
 from rimewatch.rules.hazard_limits import SCOMBROTOXIN_FRESH, SCOMBROTOXIN_FROZEN, TABLE_A2
 from rimewatch.science.exposure import Exposure, band_exposure, two_line_exposure
@@ -84,6 +85,21 @@ def of_lot(
         limits = SCOMBROTOXIN_FROZEN if frozen else SCOMBROTOXIN_FRESH
         record["scombrotoxin"] = _record(two_line_exposure(whole, limits))
     return record
+
+
+def overruns_in(record: Mapping[str, Any]) -> tuple[Overrun, ...]:
+    """Return the limits that a lot went beyond, from what ``of_lot`` says it used.
+
+    >>> used = {"hazard": "scombrotoxin, fish not previously frozen", "share_with_gaps": 2.49}
+    >>> [over.share for over in overruns_in({"table_a2": [], "scombrotoxin": used})]
+    [2.49]
+    """
+    used = [record.get("scombrotoxin"), *(record.get("table_a2") or ())]
+    return tuple(
+        Overrun(hazard=str(one["hazard"]), share=float(one["share_with_gaps"]))
+        for one in used
+        if one is not None and one["share_with_gaps"] > 1.0
+    )
 
 
 def forms_scombrotoxin(shop: Shop, lot: LotEntries) -> bool:

@@ -109,13 +109,7 @@ def build_ledger(
         "alarms": [_alarm(alarm) for alarm in account.alarms],
         "messages": [_message(message) for message in account.messages],
         "lots": [
-            _lot(story)
-            | further
-            | {
-                "exposure": exposures.of_lot(
-                    shop, store, story.entries, to_ms, frozen=story.state == "complete"
-                )
-            }
+            _lot(story) | further | {"exposure": dict(story.exposure)}
             for story, further in zip(
                 stories, lot_details(shop, store, histories, stories, to_ms), strict=True
             )

@@ -75,6 +75,7 @@ def record_of(
         thawing=lot.thawing,
         path=path_of(shop, store, lot, now_ms),
         ice_days=story.ice_days,
+        overruns=story.overruns,
         use_by=use_by_of(shop, store, story, now_ms),
         withdrawn_ms=None if gone is None else gone.at_ms,
         withdrawn_because="" if gone is None else gone.reason,

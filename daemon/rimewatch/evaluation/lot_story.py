@@ -2,9 +2,12 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from typing import Any
 
+from rimewatch.evaluation import exposures
 from rimewatch.evaluation.channels import ChannelHistory
+from rimewatch.evaluation.exposures import overruns_in
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
@@ -20,7 +23,7 @@ from rimewatch.lots.hold import (
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
-from rimewatch.lots.record import Doubt, Proof
+from rimewatch.lots.record import Doubt, Overrun, Proof
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
@@ -44,6 +47,8 @@ class LotStory:
     makes no difference."""
     doubts: tuple[Doubt, ...] = ()
     """Why less than the hold may be sure; empty: it is sure as it is."""
+    exposure: Mapping[str, Any] = field(default_factory=dict)
+    """What it has used of the allowances in the warm, as the ledger tells it."""
 
     @property
     def lot(self) -> LotId:
@@ -74,6 +79,11 @@ class LotStory:
         """Whether all that is credited of its hold is sure."""
         hold, sure = self.hold, self.sure
         return hold is None or sure is None or sure.credited_h >= hold.credited_h
+
+    @property
+    def overruns(self) -> tuple[Overrun, ...]:
+        """The cumulative limits that it went beyond."""
+        return overruns_in(self.exposure)
 
     @property
     def proof(self) -> Proof | None:
@@ -152,7 +162,7 @@ def tell(
     """Judge one lot from its entries and the readings up to an instant."""
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
-    return LotStory(
+    story = LotStory(
         entries=lot,
         need=_need(shop, lot),
         hold=hold,
@@ -165,6 +175,8 @@ def tell(
             spoilage.root_rate,
         ),
     )
+    frozen = story.state == "complete"
+    return replace(story, exposure=exposures.of_lot(shop, store, lot, to_ms, frozen=frozen))
 
 
 def _need(shop: Shop, lot: LotEntries) -> Need | None:

@@ -75,6 +75,15 @@ class Doubt(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Overrun:
+    """A cumulative limit that a lot's time in the warm went beyond. No proof on parasites helps."""
+
+    hazard: str
+    share: float
+    """Of the time allowed, gaps counted at the warmer of their ends; more than 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """A stretch of a lot's life."""
 
@@ -214,6 +223,7 @@ class LotRecord:
     thawing: StartThawing | None
     path: tuple[Place, ...]
     ice_days: float
+    overruns: tuple[Overrun, ...]
     use_by: UseBy | None
     withdrawn_ms: int | None
     withdrawn_because: str

@@ -5,7 +5,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.settings import Change
-from rimewatch.lots.record import Doubt
+from rimewatch.lots.record import Doubt, Overrun
 from rimewatch.report import wording
 from rimewatch.report.batch_facts import CoolingFacts, TimedFacts
 from rimewatch.report.curve import Curve, Span
@@ -183,6 +183,8 @@ class LotFacts:
     """What nobody saw, where fewer are sure than were credited."""
     sure_by_ms: int | None = None
     """When all of its hold does, if it stays as cold."""
+    overruns: tuple[Overrun, ...] = ()
+    """The cumulative limits in the warm that it went beyond."""
     instead: tuple[Option, UnitId, int] | None = None
     """For a late one, what would have it ready: an option, where, and begun by when."""
 

@@ -1,9 +1,23 @@
-"""What people must read beside a lot's proof, wherever it is shown. Pure."""
+"""What people must read beside a lot's proof, wherever it is shown. Pure.
 
+References:
+    [1] FDA Food Code 2022, 3-202.11(A): the temperature at receipt.
+    [2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapter 7 and
+        Appendix 4, Table A-2 (from memory): cumulative times in the warm.
+"""
+
+from collections.abc import Iterator, Sequence
 from datetime import tzinfo
+from typing import Final
 
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.lots.record import Overrun
 from rimewatch.report import wording
+
+PARASITES_ALONE: Final = (
+    "A proof speaks of parasites alone. Freezing destroys those; neither it nor an exemption does "
+    "anything about bacteria, viruses or histamine."
+)
 
 
 def caveats(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
@@ -14,4 +28,31 @@ def caveats(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
         at_ms = story.sure_by_ms
         at = "" if at_ms is None else wording.local_moment(round(at_ms), zone)
         found.append(wording.sure_hours(sure.credited_h, hold.required_h, at, story.doubts))
-    return tuple(found)
+    too_warm = story.need is not None and bool(story.need.receipt_too_warm)
+    return (*found, *warm_caveats(story.overruns, received_too_warm=too_warm))
+
+
+def warm_caveats(overruns: Sequence[Overrun], *, received_too_warm: bool) -> Iterator[str]:
+    """Say that a lot came in too warm [1], or was warm for longer than guidance allows [2].
+
+    >>> over = Overrun(hazard="scombrotoxin, fish not previously frozen", share=2.4904)
+    >>> print(*warm_caveats([over], received_too_warm=False))
+    It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.), 249 % of it for \
+scombrotoxin, fish not previously frozen; the person in charge decides about it.
+    """
+    if received_too_warm:
+        yield (
+            "It came in above 5 °C (41 °F), to be refused (FDA Food Code 2022, 3-202.11(A)); the "
+            "person in charge decides about it."
+        )
+    if overruns:
+        used = "; ".join(f"{_percent(over.share)} of it for {over.hazard}" for over in overruns)
+        yield (
+            "It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.), "
+            f"{used}; the person in charge decides about it."
+        )
+
+
+def _percent(share: float) -> str:
+    """Return a share beyond its limit, never rounded down to it: "249 %", "100.1 %"."""
+    return f"{share * 100:.0f} %" if share >= 1.01 else "just over 100 %"

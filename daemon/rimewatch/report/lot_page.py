@@ -25,6 +25,7 @@ from rimewatch.lots.record import (
 )
 from rimewatch.report import wording
 from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
+from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.report.sections import option_words
 from rimewatch.rules.watch import BreakReason
@@ -37,7 +38,7 @@ CAUTIONS: Final = (
         "This record is evidence, not a guarantee of safety. The person in charge decides; local "
         "codes and the licensed authority come first."
     ),
-    "Freezing destroys parasites. It does not destroy bacteria, viruses or histamine.",
+    PARASITES_ALONE,
 )
 ROP_REMINDER: Final = (
     "Vacuum-packed: to be out of its packaging before it thaws under refrigeration "
@@ -104,7 +105,9 @@ def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = No
         shop=wording.printable(shop.name),
         title=_title(record),
         made=f"As of {reader.at(record.made_ms)}",
-        is_proven=record.proof is not None and (record.hold is None or record.hold.is_sure),
+        is_proven=record.proof is not None
+        and (record.hold is None or record.hold.is_sure)
+        and not any(_warm(record)),
         verdict=tuple(_verdict(record, reader)),
         identity=tuple(_identity(record, reader)),
         freezing=() if record.hold is None else tuple(_freezing(record.hold, reader)),
@@ -163,9 +166,15 @@ def _verdict(record: LotRecord, reader: _Reader) -> Iterator[str]:
         yield record.why_not
     if need is not None and record.proof is not Proof.SUPPLIER_FREEZING:
         yield need.why
+    yield from _warm(record)
     if record.withdrawn_ms is not None:
         because = f" ({record.withdrawn_because})" if record.withdrawn_because else ""
         yield wording.printable(f"Withdrawn {reader.at(record.withdrawn_ms)}{because}.")
+
+
+def _warm(record: LotRecord) -> Iterator[str]:
+    too_warm = record.need is not None and bool(record.need.receipt_too_warm)
+    yield from warm_caveats(record.overruns, received_too_warm=too_warm)
 
 
 def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:

@@ -33,6 +33,10 @@ def lot_record_json(record: LotRecord) -> str:
         "thawing": None if record.thawing is None else iso(record.thawing.at_ms),
         "path": [_place(place) for place in record.path],
         "ice_days": figure(record.ice_days, 4),
+        "received_too_warm": None if need is None else need.receipt_too_warm,
+        "overruns": [
+            {"hazard": over.hazard, "share": figure(over.share, 4)} for over in record.overruns
+        ],
         "use_by": None
         if record.use_by is None
         else {

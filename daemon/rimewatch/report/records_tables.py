@@ -161,6 +161,8 @@ def _lots(records: Records) -> Iterator[Row]:
             lot.credited_h,
             interruptions(lot),
             lot.ice_days,
+            lot.received_too_warm,
+            "; ".join(over.hazard for over in lot.overruns),
         )
 
 
@@ -341,6 +343,8 @@ TABLES: Final = (
             "credited_h",
             "set_back",
             "ice_days",
+            "received_too_warm",
+            "warm_beyond_limits_for",
         ),
         rows=_lots,
     ),

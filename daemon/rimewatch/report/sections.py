@@ -19,6 +19,7 @@ from rimewatch.report.facts import (
     QuarantineFacts,
     Summary,
 )
+from rimewatch.report.lot_caveats import warm_caveats
 from rimewatch.vocabulary import MS_PER_S, Disposition, Option, Rule, Scale, UnitId
 
 MOST_ALIKE: Final = 3
@@ -249,8 +250,7 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
         lines.append(f"Not ready: {lot.why_not[0].lower()}{lot.why_not[1:]}")
     if lot.is_late and lot.needed_by_ms is not None:
         lines.append(_late(summary, lot, lot.needed_by_ms))
-    if lot.received_too_warm:
-        lines.append("It came in too warm: the person in charge decides about it.")
+    lines.extend(warm_caveats(lot.overruns, received_too_warm=lot.received_too_warm))
     if not lot.needs_destruction or lot.state == "complete":
         lines.extend(lot.remaining_hazards)
     if lot.ice_days is not None and lot.ice_days >= 0.05:

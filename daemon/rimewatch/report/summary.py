@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.alarms.rota import first_told
 from rimewatch.evaluation.awaiting import meant_by
+from rimewatch.evaluation.exposures import overruns_in
 from rimewatch.evaluation.settings import Change
 from rimewatch.lots.record import Doubt
 from rimewatch.report import wording
@@ -363,6 +364,7 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         statement_missing=bool(record.get("statement_missing", False)),
         received_too_warm=bool(record.get("received_too_warm", False)),
         proof=str(record.get("proof") or ""),
+        overruns=overruns_in(record.get("exposure") or {}),
         why_not=wording.printable(str(record.get("why_not") or "")),
         needed_by_ms=time_ms(record, "needed_by"),
         is_late=bool(record.get("late", False)),

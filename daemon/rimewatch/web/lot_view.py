@@ -6,13 +6,13 @@ from zoneinfo import ZoneInfo
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import caveats
+from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats
 from rimewatch.shop import Shop
 
 PROVEN: Final = {
-    Proof.OWN_FREEZING: "Proof complete: own freezing",
-    Proof.SUPPLIER_FREEZING: "Proof complete: the supplier’s statement on freezing",
-    Proof.EXEMPTION: "Proof complete: exempt from freezing",
+    Proof.OWN_FREEZING: "Parasite proof complete: own freezing",
+    Proof.SUPPLIER_FREEZING: "Parasite proof complete: the supplier’s statement on freezing",
+    Proof.EXEMPTION: "Parasite proof complete: exempt from freezing",
 }
 
 
@@ -24,7 +24,9 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
     if unit is not None:
         known = shop.unit.get(unit)
         where = wording.printable(str(unit) if known is None else known.name)
-    lines: list[str] = []
+    lines: list[str] = [] if story.proof is None else [PARASITES_ALONE]
+    against = caveats(story, zone)
+    lines.extend(against)
     progress: tuple[float, float] | None = None
     if hold is not None and hold.completed_ms is not None:
         done = wording.local_moment(round(hold.completed_ms), zone)
@@ -38,19 +40,16 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         if hold.expected_ms is not None and not stands:
             ready = wording.local_moment(round(hold.expected_ms), zone)
             lines.append(f"Ready {ready}, if the cold holds.")
-    lines.extend(caveats(story, zone))
     if story.entries.thawing is not None:
         since = wording.local_moment(story.entries.thawing.at_ms, zone)
         lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
-    if story.need is not None and story.need.receipt_too_warm:
-        lines.append("It came in above 5 °C (41 °F): refuse it (FDA Food Code 2022, 3-202.11(A)).")
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
     return {
         "lot": str(story.lot),
         "species": "not said" if received is None else wording.printable(received.species),
         "where": where,
-        "ready": story.raw_ready and not caveats(story, zone),
+        "ready": story.raw_ready and not against,
         "verdict": _verdict(story),
         "why_not": story.why_not,
         "lines": lines,

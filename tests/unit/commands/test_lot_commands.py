@@ -300,7 +300,7 @@ def test_list_never_calls_fish_that_came_in_too_warm_fit_to_be_served(run: Run) 
 
     said = run("list").output
 
-    assert "parasite proof complete (exempt); came in above 5 °C (41 °F), to be refused" in said
+    assert "parasite proof complete (exempt); it came in above 5 °C (41 °F), to be refused" in said
     assert "may be served" not in said
 
 

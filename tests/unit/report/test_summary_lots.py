@@ -37,7 +37,7 @@ class TestLots:
 
         assert "Lot L2 (yellowfin tuna): no freezing called for" in text
         assert "It can form scombrotoxin (histamine) if it gets warm." in text
-        assert "It came in too warm: the person in charge decides about it." in text
+        assert "It came in above 5 °C (41 °F), to be refused" in text
         assert [todo.text for todo in summary.todos] == [
             "Lot L2: record the supplier’s written statement."
         ]

@@ -1,0 +1,89 @@
+"""What stands beside a lot's proof wherever it is shown: a proof speaks of parasites alone."""
+
+import json
+from typing import Any
+
+import pytest
+
+from core_run import CoreRun, run_core
+from handmade import Paper, probe, shop, unit
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_record import record_of
+from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.lots.record import LotRecord
+from rimewatch.report.lot_caveats import PARASITES_ALONE
+from rimewatch.report.lot_page import lot_page
+from rimewatch.report.lot_record_json import lot_record_json
+from rimewatch.vocabulary import LotId
+from rimewatch.web.lot_view import lot_view
+
+H = 3600.0
+SHOP = shop(unit(), probe("fish", measures="product", every_s=600, stale_s=1800))
+LOT = LotId("L1")
+BEYOND = "% of it for scombrotoxin, fish not previously frozen"
+CAME_WARM = "It came in above 5 °C (41 °F), to be refused"
+
+
+def tuna(at_c: float, hours: float, **keys: Any) -> Paper:
+    """Return exempt tuna that stood in the case at a temperature for some hours."""
+    paper = Paper("2026-02-02T12:00:00Z").receive(0, species="Thunnus albacares", **keys)
+    paper.do(0, "move-lot", lot="L1", unit="case-1")
+    return paper.curve([(0, at_c), (hours * H, at_c)], "fish", every_s=600)
+
+
+def told(paper: Paper) -> tuple[CoreRun, LotStory, LotRecord]:
+    """Return the lot judged at the end, and its record."""
+    run = run_core(SHOP, paper.read())
+    histories, entries = run.evaluator.histories(), run.evaluator.entries
+    story = tell(SHOP, run.store, histories, book(entries)[LOT], run.to_ms)
+    return run, story, record_of(SHOP, run.store, histories, story, entries, run.to_ms)
+
+
+def test_exempt_tuna_that_stood_in_the_warm_has_no_green_sign_anywhere() -> None:
+    """20 h at 18 °C: 8 h above 40 °F are allowed (Hazards Guidance, chapter 7; from memory)."""
+    run, story, record = told(tuna(18.0, 20, celsius=2.0))
+    page, view = lot_page(SHOP, record), lot_view(SHOP, story)
+    (lot,) = run.ledger["lots"]
+
+    assert (lot["raw_ready"], lot["proof"]) == (True, "exemption"), "the key is of parasites alone"
+    assert (view["ready"], page.is_proven) == (False, False)
+    for said in (" ".join(view["lines"]), " ".join(page.verdict)):
+        assert f"250 {BEYOND}" in said
+    assert json.loads(lot_record_json(record))["overruns"][0]["share"] == pytest.approx(2.5)
+
+
+def test_exempt_tuna_that_came_in_warm_has_no_green_sign() -> None:
+    """Cold since, and yet to be refused at the door (3-202.11(A))."""
+    _, story, record = told(tuna(1.0, 2, celsius=18.0))
+    page, view = lot_page(SHOP, record), lot_view(SHOP, story)
+
+    assert (view["ready"], page.is_proven) == (False, False)
+    assert any(line.startswith(CAME_WARM) for line in view["lines"])
+    assert any(line.startswith(CAME_WARM) for line in page.verdict)
+
+
+def test_exempt_tuna_that_stayed_cold_is_shown_as_proven_of_parasites_alone() -> None:
+    """The sign is green, and the note stands beside it."""
+    _, story, record = told(tuna(1.0, 20, celsius=1.0))
+    page, view = lot_page(SHOP, record), lot_view(SHOP, story)
+
+    assert (view["ready"], page.is_proven) == (True, True)
+    assert view["lines"][0] == PARASITES_ALONE
+    assert PARASITES_ALONE in page.cautions
+
+
+def test_allowance_that_is_just_used_up_is_not_beyond() -> None:
+    """All of it is still within; a minute more is not."""
+
+    def is_beyond(hours: float) -> bool:
+        _, story, _ = told(tuna(18.0, hours))
+        return any(over.hazard.startswith("scombrotoxin") for over in story.overruns)
+
+    assert [is_beyond(8.0), is_beyond(8.0 + 1 / 60)] == [False, True]
+
+
+def test_morning_says_that_a_lot_went_beyond_what_guidance_allows() -> None:
+    """Also of fish that called for no freezing."""
+    *_, morning = tuna(18.0, 30, celsius=2.0).replay(SHOP).mornings.values()
+
+    assert BEYOND in " ".join(morning.text.split())
