@@ -4,6 +4,7 @@ import ast
 
 import pytest
 
+from mutation.__main__ import found_again
 from mutation.mistakes import mistakes_in
 
 
@@ -71,3 +72,14 @@ def test_mistake_knows_the_lines_it_stands_in_and_whether_they_run_at_import() -
     assert found["2"] == ((3, 4, 5), True)
     assert found["a == 3"] == ((6, 7, 8), False)
     assert found["4"] == ((9,), False)
+
+
+def test_survivors_are_found_again_where_the_code_before_them_has_moved() -> None:
+    """The nearest of the same text, each once; what is gone with its code is left out."""
+    before = "a < b\nx = 5\nx = 5"
+    after = "y = 1\n\nx = 5\nx = 5"
+    names = [each.name for each in mistakes_in(before, "m.py")]
+
+    found = found_again(names, mistakes_in(after, "m.py"))
+
+    assert [each.name for each in found] == ["m.py:3: 5  ->  6", "m.py:4: 5  ->  6"]

@@ -14,6 +14,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from rimewatch.science.fish_properties import SLOW_FISH, fish_properties
+from rimewatch.science.freezing_time import Shape, pham_s
 from rimewatch.science.time_until_solid import first_root, slab_centre_s, time_until_solid_s
 
 Floats = NDArray[np.float64]
@@ -200,3 +201,13 @@ def test_centre_warmer_than_the_first_stage_is_refused() -> None:
     """The estimate is for hard frozen fish."""
     with pytest.raises(ValueError, match="-10 °C or colder"):
         time_until_solid_s(40.0, -60.0, centre_c=-5.0)
+
+
+def test_estimate_of_40_mm_is_pham_s_equation_and_the_slab_s_for_0_04_m() -> None:
+    """Nothing is rounded in favour of the fish on the way from millimetres."""
+    first_s = pham_s(
+        Shape.SLAB, 0.04, -60.0, SLOW_FISH, initial_c=5.0, centre_c=-10.0, surface_w_m2k=5.0
+    )
+    second_s = slab_centre_s(0.04, -60.0, SLOW_FISH, 5.0, from_c=-10.0, to_c=-35.0)
+
+    assert time_until_solid_s(40.0, -60.0) == pytest.approx(first_s + second_s, rel=1e-12)
