@@ -142,13 +142,14 @@ class TestIcePoint:
         with running:
             running.play(mosquitto.port, ice)
             said = run("probe", "check", AIR, *options, "--set-offset", "--who", "Ana")
-            assert "+0.40 °C off at 0 °C, inside ±1.5 °C" in said
+            assert "+0.40 °C off at 0.0 °C, inside ±1.5 °C" in said
+            assert "(FDA Food Code 2022, 4-203.12(A); from memory)" in said
             assert running.service.wait_for(entries=1, timeout_s=20)
             later_ms = SystemClock().now_ms() + 1000
             running.play(mosquitto.port, [air(2.4, later_ms)])
             listed = run("probe", "list", *options)
 
-        assert "offset -0.40 °C by its check" in listed
+        assert "offset −0.40 °C by its check" in listed
         assert "(+0.40 °C off), due in 180 days" in listed
         with JournalReader.open(running.journal_path) as journal:
             values = list(journal.span(AIR, None, None).values)

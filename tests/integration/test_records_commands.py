@@ -263,8 +263,8 @@ def test_a_probe_check_is_on_the_record_and_settles_the_review(
             "at": "2026-03-02T09:00:00-06:00",
             "probe": "air",
             "who": "Ana",
-            "what": "off by +0.31 °C against ice bath; offset set to -0.31 °C",
+            "what": "off by +0.56 °F against ice bath; offset set to −0.56 °F",
         }
     ]
-    assert "off by +0.31 °C" in read(tmp_path / f"{name}.pdf")
+    assert "off by +0.56 °F" in read(tmp_path / f"{name}.pdf")
     assert "No check is on record for fish: check it" in reviewed

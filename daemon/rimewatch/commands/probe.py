@@ -63,7 +63,7 @@ def list_probes(config: Path, journal: Path) -> None:
                 parts.append("two devices seemed to send for it")
             if probe.measures.is_temperature:
                 parts += _about_checks(
-                    probe, checks_of(now.evaluator.entries, probe.id), now.now_ms
+                    probe, checks_of(now.evaluator.entries, probe.id), now.now_ms, shop.display
                 )
             click.echo(f"{probe.id}: {'; '.join(parts)}")
 
@@ -89,16 +89,20 @@ def reading_words(measures: Measures, value: float, scale: Scale) -> str:
             return f"{value:g} %"
 
 
-def _about_checks(probe: Probe, checks: list[CalibrationCheck], now_ms: int) -> list[str]:
+def _about_checks(
+    probe: Probe, checks: list[CalibrationCheck], now_ms: int, scale: Scale
+) -> list[str]:
+    from rimewatch.report.wording import correction
+
     set_by = [check for check in checks if check.offset_c is not None]
     offset_c = set_by[-1].offset_c if set_by else probe.offset_c
-    parts = [f"offset {offset_c:+.2f} °C{' by its check' if set_by else ''}"]
+    parts = [f"offset {correction(offset_c, scale)}{' by its check' if set_by else ''}"]
     if not checks:
         return [*parts, "never checked"]
     age_days = (now_ms - checks[-1].at_ms) / MS_PER_DAY
     due_days = probe.check_every_days - age_days
     when = f"due in {due_days:.0f} days" if due_days > 0 else f"due for {-due_days:.0f} days"
-    off = f"{checks[-1].found_c:+.2f} °C off"
+    off = f"{correction(checks[-1].found_c, scale)} off"
     return [*parts, f"checked {age_days:.0f} days ago ({off}), {when}"]
 
 
@@ -145,17 +149,21 @@ def check(
     who: str,
 ) -> None:
     """Check a probe that stands in melting ice, by its readings of the last minutes."""
-    from rimewatch.rules.provisions_food_code import (
-        AIR_THERMOMETER_ACCURACY_C,
-        FOOD_THERMOMETER_ACCURACY_C,
-    )
+    from rimewatch.report.wording import correction, temperature, temperature_difference
+    from rimewatch.rules.provisions import PROVISIONS
     from rimewatch.science.ice_point import IcePointState
 
     shop = load(config, sends=False)
     found = known_probe(shop, probe)
     is_product = found.measures is Measures.PRODUCT
-    accept_c = FOOD_THERMOMETER_ACCURACY_C if is_product else AIR_THERMOMETER_ACCURACY_C
-    section = "4-203.11" if is_product else "4-203.12"
+    provision = PROVISIONS[
+        "food-thermometer-accuracy" if is_product else "air-thermometer-accuracy"
+    ]
+    assert isinstance(provision.value, float), "an accuracy is a number"
+    accept_c, scale = provision.value, shop.display
+    source = provision.citation
+    if provision.confidence != "read":
+        source = f"{source}; {provision.confidence}"
     existing(journal)
     clock = SystemClock()
     end_s = clock.monotonic_s() + wait_s
@@ -190,16 +198,24 @@ def check(
     )
     verdict = "inside" if good else "outside"
     click.echo(
-        f"{probe}: {seen.readings} readings, settled; {off_c:+.2f} °C off at 0 °C, {verdict} "
-        f"±{accept_c:g} °C (FDA Food Code 2022, {section}). Recorded."
+        f"{probe}: {seen.readings} readings, settled; {correction(off_c, scale)} off at "
+        f"{temperature(0.0, scale)}, {verdict} ±{temperature_difference(accept_c, scale)} "
+        f"({source}). Recorded."
     )
     if set_offset:
-        click.echo(f"Offset {new_c:+.2f} °C holds for its readings from now on, none before.")
+        click.echo(
+            f"Offset {correction(new_c, scale)} holds for its readings from now on, none before."
+        )
     elif off_c:
-        click.echo(f"To correct it from now on: offset {new_c:+.2f} °C, with --set-offset.")
+        click.echo(
+            f"To correct it from now on: offset {correction(new_c, scale)}, with --set-offset."
+        )
     if not good:
         click.echo("Do not rely on it until it is corrected or replaced.")
-    click.echo("A check at 0 °C says little of the same probe at −35 °C.")
+    click.echo(
+        f"A check at {temperature(0.0, scale)} says little of the same probe at "
+        f"{temperature(-35.0, scale)}."
+    )
 
 
 def _look(

@@ -8,15 +8,16 @@ References:
 from collections.abc import Iterable
 
 from rimewatch.entries import AnyEntry, CalibrationCheck
+from rimewatch.report import wording
 from rimewatch.report.records import ProbeCheck
-from rimewatch.vocabulary import ProbeId
+from rimewatch.vocabulary import ProbeId, Scale
 
 
-def calibration_log(entries: Iterable[AnyEntry]) -> list[ProbeCheck]:
-    """Return every check on the books, the earliest first."""
+def calibration_log(entries: Iterable[AnyEntry], scale: Scale) -> list[ProbeCheck]:
+    """Return every check on the books, the earliest first, in the scale that people read."""
     checks = [entry for entry in entries if isinstance(entry, CalibrationCheck)]
     return [
-        ProbeCheck(at_ms=check.at_ms, who=check.who, probe=check.probe, what=_what(check))
+        ProbeCheck(at_ms=check.at_ms, who=check.who, probe=check.probe, what=_what(check, scale))
         for check in sorted(checks, key=lambda check: (check.at_ms, check.probe))
     ]
 
@@ -30,7 +31,9 @@ def last_checks_ms(entries: Iterable[AnyEntry], until_ms: int) -> dict[ProbeId, 
     return found
 
 
-def _what(check: CalibrationCheck) -> str:
+def _what(check: CalibrationCheck, scale: Scale) -> str:
     against = f" against {check.reference}" if check.reference else ""
-    said = f"off by {check.found_c:+.2f} °C{against}"
-    return said if check.offset_c is None else f"{said}; offset set to {check.offset_c:+.2f} °C"
+    said = f"off by {wording.correction(check.found_c, scale)}{against}"
+    if check.offset_c is None:
+        return said
+    return f"{said}; offset set to {wording.correction(check.offset_c, scale)}"

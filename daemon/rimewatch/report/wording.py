@@ -122,6 +122,21 @@ def temperature_difference(delta_c: float, scale: Scale) -> str:
     return f"{_decimal(difference_in_scale(delta_c, scale))} °{scale.value}"
 
 
+def correction(delta_c: float, scale: Scale) -> str:
+    """Return how far a probe is off, or what corrects it: signed, two decimals, with its unit.
+
+    Raises:
+        ValueError: If ``delta_c`` is not finite.
+
+    >>> correction(-0.61, Scale.CELSIUS), correction(0.61, Scale.FAHRENHEIT)
+    ('−0.61 °C', '+1.10 °F')
+    """
+    if not math.isfinite(delta_c):
+        raise ValueError(f"difference of {delta_c!r}: expected a finite number")
+    text = f"{difference_in_scale(delta_c, scale) + 0.0:+.2f}".replace("-0.00", "+0.00")
+    return f"{text.replace('-', '−')} °{scale.value}"
+
+
 def duration(seconds: float) -> str:
     """Return a duration as it is said: "45 s", "12 min", "1 h 12 min", "3 d 4 h".
 

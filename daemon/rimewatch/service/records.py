@@ -124,7 +124,7 @@ def _kept(
             for row in journal.events_between(from_ms, to_ms)
             if row.what != SETTING_CHANGED
         ],
-        checks=calibration_log(evaluator.entries),
+        checks=calibration_log(evaluator.entries, shop.display),
         seals=[
             SealedDay(day=row.day, seal=row.seal)
             for row in journal.seal_rows()

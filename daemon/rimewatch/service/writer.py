@@ -276,6 +276,7 @@ class Writer:
             self.evaluator.lose(probe)
         for note in found.notes:
             self.journal.add_event(arrived_ms, "two sources", note)
+            self._clocks_due_ms = 0  # whoever lists the probes after the event sees it there
         self._requests.extend(found.requests)
 
     def _add_entry(

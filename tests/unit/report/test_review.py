@@ -28,7 +28,7 @@ from rimewatch.report.review import (
 from rimewatch.report.review_pages import review_page
 from rimewatch.report.seal_line import html_with, seal_line, text_with
 from rimewatch.science.duty_cycle import DutyCycle
-from rimewatch.vocabulary import ProbeId, UnitId
+from rimewatch.vocabulary import ProbeId, Scale, UnitId
 
 SHOP = shop(
     unit("case-1", name="Front display case", operating_limit_c=3.3, defrost=["02:00/30m"]),
@@ -314,10 +314,13 @@ def test_the_calibration_log_tells_what_was_found_and_set() -> None:
     second = CalibrationCheck(at_ms=5000, who="Ben", probe=air, found_c=-0.05)
     entries = [second, first, OutOfService(at_ms=9000, unit=UnitId("case-1"))]
 
-    assert [(item.at_ms, item.who, item.what) for item in calibration_log(entries)] == [
-        (1000, "Ana", "off by +0.30 °C against ice bath; offset set to -0.30 °C"),
-        (5000, "Ben", "off by -0.05 °C"),
+    assert [
+        (item.at_ms, item.who, item.what) for item in calibration_log(entries, Scale.CELSIUS)
+    ] == [
+        (1000, "Ana", "off by +0.30 °C against ice bath; offset set to −0.30 °C"),
+        (5000, "Ben", "off by −0.05 °C"),
     ]
+    assert calibration_log([second], Scale.FAHRENHEIT)[0].what == "off by −0.09 °F"
     assert last_checks_ms(entries, 6000) == {air: 5000}
     assert last_checks_ms(entries, 4000) == {air: 1000}
     assert last_checks_ms(entries, 999) == {}

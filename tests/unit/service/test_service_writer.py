@@ -16,7 +16,7 @@ from rimewatch.notify.results import Delivered, Failed
 from rimewatch.service import writer as writer_module
 from rimewatch.service.charts import Charts
 from rimewatch.service.housekeeping import WAL_EVERY_MS, Housekeeping
-from rimewatch.service.resume import resume
+from rimewatch.service.resume import clock_notes, resume
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, About, ProbeId, Rule
@@ -411,3 +411,17 @@ def test_two_devices_on_one_topic_are_an_event_once(journal: Journal, clock: Ste
     assert [event.at_ms for event in events] == [START_MS + 8 * 60_000]
     assert "as if two devices sent on shop/case-1/air" in events[0].detail
     assert kept(journal) == 30
+
+
+def test_two_devices_stand_with_the_probe_as_soon_as_they_are_found(
+    journal: Journal, clock: SteppedClock
+) -> None:
+    """Whoever reads the event and asks for the list of probes sees it there at once."""
+    own = shop()
+    writer = Writer(own, journal, clock)
+    for n in range(9):
+        clock.move_to(START_MS + n * 10_000)
+        assert all(note.two_sources_ms is None for note in clock_notes(own, journal).values())
+        writer.take(arrivals(1, 2.0 if n % 2 else 9.5, from_ms=START_MS + n * 10_000))
+
+    assert clock_notes(own, journal)[AIR].two_sources_ms == START_MS + 8 * 10_000
