@@ -19,7 +19,7 @@ from rimewatch.service.clock_sync import is_synchronised
 from rimewatch.service.heartbeat import Heartbeat
 from rimewatch.service.lateness import Lag
 from rimewatch.service.signs import TEST_EVERY_MS, Signs, findings, is_well
-from rimewatch.service.soundness import Soundness
+from rimewatch.service.soundness import Soundness, taken_up_ms
 from rimewatch.service.systemd import Notifier
 from rimewatch.shop import Shop
 
@@ -47,7 +47,6 @@ class SelfWatch:
         self._journal_path = journal_path
         self._clock = clock
         self.notifier = notifier or Notifier(os.environ, clock.monotonic_s)
-        self._looked_s = float("-inf")
         self._well_until_s = float("-inf")
         self._arrivals = -1
         self._arrived_s = clock.monotonic_s()
@@ -58,6 +57,7 @@ class SelfWatch:
     def use(self, shop: Shop) -> None:
         """Begin, or begin again with a changed configuration."""
         self.stop()
+        self._looked_s = float("-inf")
         self._shop = shop
         own = shop.self_watch
         if own.heartbeat_url:
@@ -119,6 +119,7 @@ class SelfWatch:
             heartbeat_trouble=trouble,
             unreadable=soundness.unreadable,
             look_failure=soundness.look_failure,
+            taken_up_ms=taken_up_ms(journal, now_ms),
             watching_since_ms=watching_since_ms,
             last_test_ms=trials.last_made_ms(journal, now_ms - TEST_EVERY_MS, now_ms),
         )

@@ -36,7 +36,7 @@ from rimewatch.service.renewal import Unusable, renewed
 from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
-from rimewatch.service.soundness import Soundness
+from rimewatch.service.soundness import TAKEN_UP, Soundness
 from rimewatch.service.standstill import Standstill
 from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.watch_health import Bystander, health_of
@@ -181,7 +181,7 @@ class Service:
         require_mirror(self._shop)
         journal.add_event(self._clock.now_ms(), "start", f"watching {self._shop.name}")
         if lost is not None:
-            journal.add_event(self._clock.now_ms(), "taken up again", lost.why)
+            journal.add_event(self._clock.now_ms(), TAKEN_UP, lost.why)
             self._itself.use(self._shop)
         self._note_settings(journal)
         what = f"{self._shop.name}: {extent(self._shop)}"

@@ -49,6 +49,8 @@ class Signs:
     """What of the record cannot be read or is not as it was sealed; empty: nothing that was met."""
     look_failure: str
     """Why the journal's file could not be looked over; empty: it could."""
+    taken_up_ms: int | None
+    """When a file was taken up after damage, within the last day; None: none was."""
     watching_since_ms: int
     last_test_ms: int | None
     """When a test alarm was last made; None: never."""
@@ -67,6 +69,11 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
         found["journal"] = f"The journal has grown to {signs.journal_bytes / 1e9:.0f} GB; look why."
     if signs.unreadable:
         found["record"] = f"A part of the record is lost or changed: {signs.unreadable}."
+    if signs.taken_up_ms is not None:
+        found["restored"] = (
+            "The journal's file was damaged or replaced, and taken up again within the last day: "
+            "what was recorded since that copy was made is missing. Note what you know of it."
+        )
     if signs.look_failure:
         found["look"] = (
             f"The journal's file could not be looked over for damage: {signs.look_failure}. "

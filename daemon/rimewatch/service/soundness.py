@@ -12,14 +12,27 @@ from typing import Final
 from rimewatch.clock import Clock
 from rimewatch.journal import damage
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
+from rimewatch.journal.reader import JournalReads
 from rimewatch.service.opening import Lost, file_number, in_words
 from rimewatch.service.surroundings import FileLookMaker
+from rimewatch.vocabulary import MS_PER_DAY
 
 MOVED: Final = (
     "The journal's file was taken away or replaced while the service ran. Put a sound journal "
     "there, without the -wal and -shm of the old one: it is taken up at once. What was recorded "
     "last is in the old file: keep it."
 )
+
+TAKEN_UP: Final = "taken up again"
+"""The event that says why there may be a hole in the record."""
+TOLD_FOR_MS: Final = MS_PER_DAY
+"""For how long it is told of: one morning's message says so."""
+
+
+def taken_up_ms(journal: JournalReads, now_ms: int) -> int | None:
+    """Return when a file was last taken up after damage, within a day; None: none was."""
+    events = journal.events_between(now_ms - TOLD_FOR_MS, now_ms)
+    return max((event.at_ms for event in events if event.what == TAKEN_UP), default=None)
 
 
 class Soundness:

@@ -269,6 +269,7 @@ def test_damage_that_any_connection_meets_ends_acknowledging_and_calls_at_once(
     assert night.titles() == ["nothing is recorded", "recording again"]
     assert not night.stand_in.stands
     assert "is damaged" in whats(path)["taken up again"]
+    assert "is missing" in whats(path)["the watch itself: restored"], "the morning says so too"
     with Journal.open(path, check=False) as journal:
         journal.add_entry(OutOfService(at_ms=0, unit=UnitId("case-1")), "test")
 

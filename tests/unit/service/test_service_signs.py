@@ -32,6 +32,7 @@ WELL = Signs(
     heartbeat_trouble="",
     unreadable="",
     look_failure="",
+    taken_up_ms=None,
     watching_since_ms=NOW_MS - 30 * TEST_EVERY_MS,
     last_test_ms=NOW_MS - 1000,
 )
@@ -90,6 +91,7 @@ def test_watch_that_is_well_has_nothing_to_say() -> None:
         ({"pages_trouble": "the port is taken"}, "pages", "the port is taken", True),
         ({"heartbeat_trouble": "it answered 503"}, "heartbeat", "it answered 503", True),
         ({"unreadable": "rimewatch.db: a packed day"}, "record", "a packed day", False),
+        ({"taken_up_ms": NOW_MS - 1000}, "restored", "since that copy was made is missing", True),
         ({"look_failure": "no memory"}, "look", "no memory. Look at it with rimewatch", True),
         ({"last_test_ms": None}, "test", "rimewatch test-alarm", True),
     ],
