@@ -211,9 +211,13 @@ def _contact(
 
 
 def _address(url: str, secrets: Secrets | None) -> str | Fault | None:
-    """Return the usable address behind a URL or reference; None: it is not to be followed."""
+    """Return the usable address behind a URL or reference; None: it is not to be followed.
+
+    Without ``secrets`` nothing is going to be sent, and Apprise is not asked: that costs a
+    command a third of its time.
+    """
     if not is_reference(url):
-        return address_fault(url) or url
+        return url if secrets is None else address_fault(url) or url
     if secrets is None:
         name_or_path = environment_name(url) or file_name(url)
         return None if name_or_path else malformed_reference()

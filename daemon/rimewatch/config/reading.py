@@ -60,7 +60,8 @@ def read_shop(path: Path, environ: Mapping[str, str], *, sends: bool = True) -> 
         environ: Where ``env:NAME`` is looked up.
         sends: Whether messages will be sent and the broker be connected to. False (a
             replay) leaves references to secrets alone: a contact then has only the
-            addresses that are written out, and the broker no password.
+            addresses that are written out, which are taken as they stand, and the broker
+            no password.
 
     Returns:
         The shop, every default filled in.

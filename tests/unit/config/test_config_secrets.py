@@ -49,6 +49,19 @@ def test_nothing_is_followed_where_nothing_is_sent(configuration: Configuration)
     assert shop.contacts[0].urls == ("json://127.0.0.1:9000/",)
 
 
+def test_written_address_is_tried_only_where_something_is_sent(
+    configuration: Configuration,
+) -> None:
+    """Apprise loads each of its services to look at one: a third of a reading command's time."""
+    text = configuration(contact={"urls": '["no-such-service://127.0.0.1/"]'})
+
+    shop = load_shop(text, sends=False)
+
+    assert shop.contacts[0].urls == ("no-such-service://127.0.0.1/",)
+    with pytest.raises(ConfigError, match="Apprise can't use it"):
+        load_shop(text)
+
+
 def test_malformed_reference_is_refused_even_where_nothing_is_sent(
     configuration: Configuration,
 ) -> None:
