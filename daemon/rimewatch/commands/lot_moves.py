@@ -1,6 +1,8 @@
 """``rimewatch lot``: where a lot goes. Into a freezer, to thaw, into another unit."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -18,7 +20,10 @@ from rimewatch.commands.standing import enter, known_lot, standing
 from rimewatch.entries import MoveLot, StartFreezing, StartThawing
 from rimewatch.errors import UserError
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import Measures, Option, ProbeId, UnitId
+from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
+
+if TYPE_CHECKING:
+    from rimewatch.evaluation.lot_story import LotStory
 
 THAWING = "FDA Food Code 2022, 3-501.13(A)"
 
@@ -91,8 +96,6 @@ def _product_probe(shop: Shop, unit: UnitId, probe: str) -> ProbeId:
 @who_option
 def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: str) -> None:
     """Enter that a lot was put to thaw under refrigeration."""
-    from rimewatch.evaluation.lot_book import book
-    from rimewatch.evaluation.lot_story import tell
     from rimewatch.report.lot_page import ROP_REMINDER
 
     shop = load(config, sends=False)
@@ -100,17 +103,14 @@ def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
     entry = StartThawing(
         **times(at, shop), who=who, lot=known, unit=unit_that(shop, unit, freezes=False)
     )
-    with standing(shop, journal) as now:
-        before = book([*now.evaluator.entries, *now.waiting])[known]
-        story = tell(shop, now.journal, now.evaluator.histories(), before, now.now_ms)
+    story = _story(shop, journal, known)
     enter(journal, entry)
     click.echo(
         f"{lot}: thawing in {unit}, at 5 °C (41 °F) or below (FDA Food Code 2022, 3-501.13)."
     )
     if story.entries.received is not None and story.entries.received.rop:
         click.echo(ROP_REMINDER)
-    if story.proof is None and story.why_not:
-        click.echo(f"It is not proven and must not be served raw. {story.why_not}")
+    _warn(shop, story)
     click.echo(CAUTION)
 
 
@@ -124,11 +124,29 @@ def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
 def move(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: str) -> None:
     """Enter that a lot was put into another unit."""
     shop = load(config, sends=False)
-    entry = MoveLot(
-        **times(at, shop),
-        who=who,
-        lot=known_lot(journal, lot),
-        unit=UnitId(known_unit(shop, unit)),
-    )
+    known = known_lot(journal, lot)
+    entry = MoveLot(**times(at, shop), who=who, lot=known, unit=UnitId(known_unit(shop, unit)))
+    story = _story(shop, journal, known)
     enter(journal, entry)
     click.echo(f"{lot}: moved to {unit}.")
+    if not shop.unit[entry.unit].kind.is_freezer:
+        _warn(shop, story)
+        click.echo(CAUTION)
+
+
+def _story(shop: Shop, journal: Path, lot: LotId) -> "LotStory":
+    """Return a lot as it stands before it is put elsewhere."""
+    from rimewatch.evaluation.lot_book import book
+    from rimewatch.evaluation.lot_story import tell
+
+    with standing(shop, journal) as now:
+        before = book([*now.evaluator.entries, *now.waiting])[lot]
+        return tell(shop, now.journal, now.evaluator.histories(), before, now.now_ms)
+
+
+def _warn(shop: Shop, story: "LotStory") -> None:
+    """Say what speaks against serving a lot that goes where fish is served from."""
+    from rimewatch.report.lot_caveats import warnings_at_the_counter
+
+    for said in warnings_at_the_counter(story, ZoneInfo(shop.timezone)):
+        click.echo(said)

@@ -122,6 +122,7 @@ class ChannelHistory:
                 end_ms=spell.end_ms,
                 peak_c=spell.peak_c,
                 reason=spell.reason,
+                seen_warm=bool(spell.above) or spell.above_since_ms is not None,
             )
             for spell in self.spells(hold_watch(level_c))
         )

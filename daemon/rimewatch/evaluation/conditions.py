@@ -67,7 +67,7 @@ def hold_condition(
         if hold is None or hold.completed_ms is not None or not hold.interruptions:
             continue
         last = hold.interruptions[-1]
-        if last.end_ms is None and last.peak_c is not None:
+        if last.end_ms is None and last.is_warm:
             since_ms.append(last.start_ms)
             at_risk[lot.lot] = hold
     if not at_risk:

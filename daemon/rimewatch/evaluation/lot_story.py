@@ -137,7 +137,7 @@ class LotStory:
             return f"It was put to thaw when {counted} of its hold were proven."
         last = hold.interruptions[-1] if hold.interruptions else None
         if last is not None and last.end_ms is None:
-            why = "too warm" if last.peak_c is not None else "without readings"
+            why = "too warm" if last.is_warm else "without readings"
             return f"Its freezer is {why}: the count stands still and begins again from zero."
         if hold.started_ms is None:
             return "The cold of its hold has not begun, or the fish is not yet cold enough inside."

@@ -55,6 +55,13 @@ class Break:
     reason: BreakReason
     lost_h: float = field(default=0.0, compare=False)
     """For the interruption of a hold: the hours that stood on its count, and are lost."""
+    seen_warm: bool = field(default=False, compare=False)
+    """Whether it was seen too warm within it, though it may have begun with silence."""
+
+    @property
+    def is_warm(self) -> bool:
+        """Whether it was seen too warm; else nobody was looking, and the peak is of before."""
+        return self.seen_warm or self.reason is BreakReason.WARM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +148,7 @@ def merge_records(records: Sequence[ColdRecord]) -> ColdRecord:
             reason=BreakReason.WARM
             if BreakReason.WARM in (last.reason, item.reason)
             else BreakReason.GAP,
+            seen_warm=last.is_warm or item.is_warm,
         )
     return ColdRecord(
         breaks=tuple(merged), known_until_ms=min(record.known_until_ms for record in records)
@@ -189,9 +197,7 @@ def _along(placements: Sequence[Placement], level_c: float, cold_at: ColdAt) -> 
                 ends = place.to_ms if ends is None else min(ends, place.to_ms)
             if ends is not None and ends <= starts:
                 continue  # over before the lot came, or begun after it left
-            breaks.append(
-                Break(start_ms=starts, end_ms=ends, peak_c=item.peak_c, reason=item.reason)
-            )
+            breaks.append(replace(item, start_ms=starts, end_ms=ends))
         if place is not placements[0] and record.known_until_ms < place.from_ms:
             continue  # the lot has only just come: what was known where it stood still holds
         known_until_ms = record.known_until_ms

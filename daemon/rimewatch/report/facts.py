@@ -165,6 +165,8 @@ class LotFacts:
     """Interruptions within the time of the summary."""
     ice_days: float | None
     species: str = ""
+    unit: UnitId | None = None
+    """Where it stands; None: nowhere yet, or the ledger does not say."""
     remaining_hazards: tuple[str, ...] = ()
     """What freezing, or an exemption from it, leaves open; a sentence each."""
     statement_missing: bool = False

@@ -13,6 +13,8 @@ from typing import Final
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Overrun
 from rimewatch.report import wording
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import Kind
 
 PARASITES_ALONE: Final = (
     "A proof speaks of parasites alone. Freezing destroys those; neither it nor an exemption does "
@@ -30,6 +32,26 @@ def caveats(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
         found.append(wording.sure_hours(sure.credited_h, hold.required_h, at, story.doubts))
     too_warm = story.need is not None and bool(story.need.receipt_too_warm)
     return (*found, *warm_caveats(story.overruns, received_too_warm=too_warm))
+
+
+def unproven_on_display(shop: Shop, story: LotStory) -> str:
+    """Return a warning of a lot for raw service that lies in a display case without its proof."""
+    unit = None if story.entries.unit is None else shop.unit.get(story.entries.unit)
+    if unit is None or unit.kind is not Kind.DISPLAY_CASE or not story.why_not:
+        return ""
+    name = wording.printable(unit.name)
+    return f"It is in {name} without its proof: keep it off the raw counter."
+
+
+def warnings_at_the_counter(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
+    """Return what to read of a lot that goes where fish is served from, a sentence each.
+
+    What it lacks as raw fish, and what speaks against it whatever its proof says.
+    """
+    lacks = ""
+    if story.proof is None and story.why_not:
+        lacks = f"It is not proven and must not be served raw. {story.why_not}"
+    return (*((lacks,) if lacks else ()), *caveats(story, zone))
 
 
 def warm_caveats(overruns: Sequence[Overrun], *, received_too_warm: bool) -> Iterator[str]:

@@ -261,9 +261,9 @@ def _inside(hold: HoldRecord) -> str:
 
 def _interruption(item: Break, reader: _Reader) -> str:
     until = "and lasts" if item.end_ms is None else f"until {reader.at(item.end_ms)}"
-    why = "no readings"
-    if item.reason is BreakReason.WARM and item.peak_c is not None:
-        why = f"too warm, up to {reader.temperature(item.peak_c)}"
+    peak = "" if item.peak_c is None else f"up to {reader.temperature(item.peak_c)}"
+    is_gap = item.reason is BreakReason.GAP
+    why = wording.broken_by(is_gap=is_gap, is_warm=item.is_warm, peak=peak)
     lost = f"{item.lost_h:.1f} h of the count lost" if item.lost_h >= 0.05 else "no hours lost"
     return f"From {reader.at(item.start_ms)} {until}: {why}; {lost}."
 

@@ -91,6 +91,7 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
                 "end": iso(item.end_ms),
                 "peak_c": figure(item.peak_c, 3),
                 "reason": item.reason.value,
+                "seen_warm": item.is_warm,
                 "lost_h": figure(item.lost_h, 3),
             }
             for item in hold.interruptions

@@ -9,8 +9,11 @@ from typing import Final
 
 from rimewatch.evaluation.settings import Change
 from rimewatch.journal.canonical import grouped
+from rimewatch.lots.record import PROVISION_OF
 from rimewatch.report import chart, wording
 from rimewatch.report.facts import Excursion
+from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
+from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
 from rimewatch.report.page import CAUTIONS, limit_reason
 from rimewatch.report.records import Records
 from rimewatch.report.records_tables import action_state, interruptions, moment, unit_name
@@ -25,7 +28,7 @@ from rimewatch.report.sections import (
 )
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
 from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
-from rimewatch.vocabulary import MS_PER_S, Paper, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_S, Option, Paper, Rule, UnitId
 
 _RATIO: Final = chart.FULL.height / chart.FULL.width
 _WARM_INK: Final = "#b23f28"
@@ -205,7 +208,7 @@ def _lots(sheet: Sheet, records: Records) -> None:
         return
     sheet.next_page()
     sheet.title("Freezing by lot")
-    sheet.text("FDA Food Code 2022, 3-402.11 and 3-402.12.", ink=QUIET_INK)
+    sheet.text(PARASITES_ALONE, ink=QUIET_INK)
     sheet.space(1.0)
 
     def when(at_ms: int | None) -> str:
@@ -239,10 +242,20 @@ def _lots(sheet: Sheet, records: Records) -> None:
     options = dict.fromkeys(lot.option for lot in facts.lots if lot.option is not None)
     for option in options:
         sheet.text(
-            f"{option.value}: {option_words(option, facts.scale)}.",
+            f"{option.value}: {option_words(option, facts.scale)} ({PROVISION_OF[option]}).",
             size_pt=SMALL_PT,
             ink=QUIET_INK,
         )
+        if option is Option.F20C_24H:
+            sheet.text(f"{option.value}: {NO_FOOD_CODE_OPTION}", size_pt=SMALL_PT, ink=QUIET_INK)
+    for lot in facts.lots:
+        for said in warm_caveats(lot.overruns, received_too_warm=lot.received_too_warm):
+            sheet.text(f"Lot {lot.lot}: {said}", size_pt=SMALL_PT)
+        if lot.sure_h is not None and lot.sure_h < lot.credited_h:
+            by_ms = lot.sure_by_ms
+            at = "" if by_ms is None else moment(records, by_ms)
+            sure = wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts)
+            sheet.text(f"Lot {lot.lot}: {sure}", size_pt=SMALL_PT)
 
 
 def _batches(sheet: Sheet, records: Records) -> None:

@@ -20,6 +20,7 @@ from rimewatch.report.facts import (
     Summary,
 )
 from rimewatch.report.lot_caveats import warm_caveats
+from rimewatch.rules.watch import BreakReason
 from rimewatch.vocabulary import MS_PER_S, Disposition, Option, Rule, Scale, UnitId
 
 MOST_ALIKE: Final = 3
@@ -319,9 +320,9 @@ def _set_back(summary: Summary, lot: LotFacts) -> Iterator[str]:
             when = f"since {start}"
         else:
             when = wording.local_span(item.start_ms, item.end_ms, summary.zone, day_of_ms=day)
-        why = "no readings" if item.reason == "gap" else "too warm"
-        if item.peak_c is not None and item.reason != "gap":
-            why += f", {wording.temperature(item.peak_c, summary.scale)}"
+        is_gap = item.reason == BreakReason.GAP
+        peak = "" if item.peak_c is None else wording.temperature(item.peak_c, summary.scale)
+        why = wording.broken_by(is_gap=is_gap, is_warm=not is_gap, peak=peak)
         count = "began" if item.end_ms is not None else "begins, once the cold is back,"
         yield f"Set back {when} ({why}): the count {count} again from zero."
 

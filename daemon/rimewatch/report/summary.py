@@ -358,6 +358,7 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         ),
         ice_days=figure(record, "ice_days"),
         species=wording.printable(str(record.get("species") or "")),
+        unit=None if record.get("unit") is None else UnitId(record["unit"]),
         remaining_hazards=tuple(
             wording.printable(str(hazard)) for hazard in record.get("remaining_hazards") or ()
         ),

@@ -21,7 +21,7 @@ from rimewatch.report.facts import (
     Todo,
     UnitFacts,
 )
-from rimewatch.vocabulary import Priority, Rule, Scale, UnitId, Unread
+from rimewatch.vocabulary import Kind, Priority, Rule, Scale, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
 """A probe's clock further off than this is to be set: its times stop being believed
@@ -175,7 +175,12 @@ def _when(item: UnitFacts, found: Findings) -> str:
 
 
 def _lots(found: Findings) -> Iterator[Todo]:
+    cases = {u.unit.id: u.name for u in found.units if u.unit.kind is Kind.DISPLAY_CASE}
     for lot in found.lots:
+        if lot.unit in cases and lot.why_not and lot.state != "withdrawn":
+            where = cases[lot.unit]
+            text = f"Lot {lot.lot}: in {where} without its proof; keep it off the raw counter."
+            yield Todo(text=text, unit=lot.unit)
         if lot.statement_missing and lot.state != "withdrawn":
             yield Todo(text=f"Lot {lot.lot}: record the supplier’s written statement.")
         if not lot.needs_destruction or lot.state in ("complete", "withdrawn"):

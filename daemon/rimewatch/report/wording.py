@@ -199,6 +199,25 @@ def sure_hours(
     return f"Sure {whatever}: {sure}{rest}."
 
 
+def broken_by(*, is_gap: bool, is_warm: bool, peak: str = "") -> str:
+    """Return why a hold was broken.
+
+    Args:
+        is_gap: Whether it began with silence.
+        is_warm: Whether it was seen too warm, if only afterwards.
+        peak: The warmest that was seen, in words; empty: that is not told.
+
+    >>> broken_by(is_gap=True, is_warm=False, peak="up to −24.1 °C")
+    'no readings'
+    >>> broken_by(is_gap=True, is_warm=True, peak="up to −15.0 °C")
+    'no readings, then too warm, up to −15.0 °C'
+    """
+    if not is_warm:
+        return "no readings"
+    warm = f"too warm, {peak}" if peak else "too warm"
+    return f"no readings, then {warm}" if is_gap else warm
+
+
 def whole_hours(milliseconds: int) -> str:
     """Return a length in hours, with a decimal only where there is one: "23 h", "11.5 h"."""
     return f"{round(milliseconds / MS_PER_H, 2):g} h"

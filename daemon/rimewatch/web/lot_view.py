@@ -6,8 +6,10 @@ from zoneinfo import ZoneInfo
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats
+from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
+from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats, unproven_on_display
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import Option
 
 PROVEN: Final = {
     Proof.OWN_FREEZING: "Parasite proof complete: own freezing",
@@ -25,6 +27,8 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         known = shop.unit.get(unit)
         where = wording.printable(str(unit) if known is None else known.name)
     lines: list[str] = [] if story.proof is None else [PARASITES_ALONE]
+    if on_display := unproven_on_display(shop, story):
+        lines.append(on_display)
     against = caveats(story, zone)
     lines.extend(against)
     progress: tuple[float, float] | None = None
@@ -43,6 +47,8 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
     if story.entries.thawing is not None:
         since = wording.local_moment(story.entries.thawing.at_ms, zone)
         lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
+    if hold is not None and hold.option is Option.F20C_24H:
+        lines.append(NO_FOOD_CODE_OPTION)
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
     return {

@@ -21,6 +21,9 @@ from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.lifecycle import State
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.report import wording
+from rimewatch.report.lot_caveats import unproven_on_display
+from rimewatch.rules.watch import BreakReason
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
 from rimewatch.web.guard import Visitor
 from rimewatch.web.live import Snapshot
@@ -177,7 +180,7 @@ class NowPage(Page):
             "shape": self._shape(snapshot, views, at_ms),
             "open": [self._alarm(snapshot, alarm, at_ms) for alarm in open_],
             "seen": [self._alarm(snapshot, alarm, at_ms) for alarm in seen],
-            "todos": [*_holds(snapshot.lots), *snapshot.todos],
+            "todos": [*_lots(self._shop, snapshot.lots), *snapshot.todos],
             "units": [
                 (
                     view,
@@ -233,7 +236,7 @@ class NowPage(Page):
                 for alarm in snapshot.alarms
             ),
             *snapshot.todos,
-            *_holds(snapshot.lots),
+            *_lots(self._shop, snapshot.lots),
             str(is_behind(snapshot, at_ms)),
             str(at_ms // BUCKET_MS),
         ]
@@ -244,16 +247,19 @@ def _ordered(alarms: tuple[Alarm, ...]) -> list[Alarm]:
     return sorted(alarms, key=lambda alarm: (_RANK[alarm.priority], alarm.raised_ms))
 
 
-def _holds(lots: tuple[LotStory, ...]) -> list[str]:
-    """Return what the holds ask for: those whose count stands still."""
+def _lots(shop: Shop, lots: tuple[LotStory, ...]) -> list[str]:
+    """Return what lots ask for: raw fish on display without its proof, holds that stand still."""
     found = []
     for story in lots:
+        if on_display := unproven_on_display(shop, story):
+            found.append(f"Lot {wording.printable(story.lot)}: {on_display}")
         hold = story.hold
         if story.state != "freezing" or hold is None or not hold.interruptions:
             continue
         last = hold.interruptions[-1]
         if last.end_ms is None and hold.completed_ms is None:
-            why = "no readings" if last.peak_c is None else "too warm"
+            is_gap = last.reason is BreakReason.GAP
+            why = wording.broken_by(is_gap=is_gap, is_warm=last.is_warm)
             lost = wording.credited_hours(last.lost_h, hold.required_h)
             found.append(
                 f"Lot {wording.printable(story.lot)}: its freezing hold is broken ({why}) after "

@@ -251,6 +251,23 @@ def test_thawing_reminds_of_the_packaging_and_of_a_missing_proof(run: Run, now_m
     assert "It was put to thaw when" in run("list").output
 
 
+def test_moving_fish_to_where_it_is_served_from_warns_of_a_missing_proof(
+    run: Run, now_ms: int
+) -> None:
+    """As thawing does; from one freezer into another nobody serves."""
+    receive(run, "L-1", "--at", ago(now_ms, 60))
+    run("freeze", "L-1", "freezer-1", "20C-168h", "--at", ago(now_ms, 50))
+    receive(run, "tuna", "--species", "Thunnus albacares", "--celsius", "18")
+
+    between, out = run("move", "L-1", "ulf-1").output, run("move", "L-1", "walk-in").output
+    warm = run("move", "tuna", "walk-in").output
+
+    assert between == "L-1: moved to ulf-1.\n"
+    assert "must not be served raw. Its hold is not complete" in out
+    assert "It came in above 5 °C (41 °F), to be refused" in warm
+    assert "must not be served raw" not in warm
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [

@@ -1,6 +1,7 @@
 """The freezing hold on breaks alone: counts, restarts, moves, and the way to solid."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -51,6 +52,23 @@ def held(
         lambda _, level_c: known if level_c == -20.0 or at_35 is None else at_35,
         lambda _, __: None if solid_h is None else solid_h * H,
     )
+
+
+def test_break_is_warm_by_what_was_seen_and_not_by_a_peak_from_before() -> None:
+    """Two probes: one silent since its cold −24 °C, the other silent still. Nobody saw warmth."""
+    merged = merge_records(
+        [record(12, broken(8, 10, -24.1, GAP)), record(12, broken(9, None, None, GAP))]
+    )
+
+    assert [(one.peak_c, one.is_warm) for one in merged.breaks] == [(-24.1, False)]
+
+
+def test_break_that_began_with_silence_is_warm_once_warmth_was_seen() -> None:
+    """And keeps that through merging and through the units a lot passes."""
+    warm = replace(broken(8, None, -15.0, GAP), seen_warm=True)
+    hold = held(Option.F20C_168H, merge_records([record(12, warm), record(12)]))
+
+    assert [(one.reason, one.is_warm) for one in hold.interruptions] == [(GAP, True)]
 
 
 def hours(hold: Hold) -> tuple[float | None, float | None, float]:

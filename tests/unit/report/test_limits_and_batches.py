@@ -106,6 +106,22 @@ def test_records_tell_of_batches_and_timers_on_paper_and_in_tables() -> None:
     assert files["time-control.csv"].splitlines()[1].startswith(",T1,4.0,2026-03-01T17:00:00-06:00")
 
 
+def test_freezing_on_paper_names_the_source_of_each_option_and_no_other() -> None:
+    """The European option is none of the Food Code, and paper says so to an inspector."""
+    ledger = bad_ledger()
+    ledger["lots"][0] |= {"option": "20C-24h", "received_too_warm": True}
+    records = records_of(shop(display=Scale.CELSIUS), ledger | {"lots": ledger["lots"][:1]})
+    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.A4)))
+    pages = [" ".join(one.extract_text().split()) for one in paper.pages]
+    (text,) = (one for one in pages if "Freezing by lot" in one)
+
+    assert "in all parts for 24 h (Regulation (EC) 853/2004" in text
+    assert "no option of the FDA Food Code" in text
+    assert "3-402.11" not in text
+    assert "A proof speaks of parasites alone." in text
+    assert "It came in above 5 °C (41 °F), to be refused" in text
+
+
 def test_batch_that_was_measured_is_told_as_the_ledger_has_it() -> None:
     """From the probe's readings to the sentence."""
     of = handmade_shop(unit(), probe("air"), probe("core", measures="product"), ONE_CONTACT)

@@ -11,7 +11,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.lots.record import LotRecord
-from rimewatch.report.lot_caveats import PARASITES_ALONE
+from rimewatch.report.lot_caveats import PARASITES_ALONE, unproven_on_display
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
 from rimewatch.vocabulary import LotId
@@ -87,3 +87,27 @@ def test_morning_says_that_a_lot_went_beyond_what_guidance_allows() -> None:
     *_, morning = tuna(18.0, 30, celsius=2.0).replay(SHOP).mornings.values()
 
     assert BEYOND in " ".join(morning.text.split())
+
+
+def test_raw_fish_on_display_without_its_proof_is_warned_of_wherever_it_was_entered() -> None:
+    """An entry over the broker has nobody before it who would read an answer."""
+    paper = Paper("2026-02-02T12:00:00Z").receive(0).do(60, "move-lot", lot="L1", unit="case-1")
+    paper.curve([(0, 1.0), (30 * H, 1.0)], "fish", every_s=600)
+    _, story, _ = told(paper)
+    *_, morning = paper.replay(SHOP).mornings.values()
+
+    said = "without its proof"
+    assert any(said in line for line in lot_view(SHOP, story)["lines"])
+    assert unproven_on_display(SHOP, story)
+    assert f"Lot L1: in case-1 {said}; keep it off the raw counter." in " ".join(
+        morning.text.split()
+    )
+
+
+@pytest.mark.parametrize("keys", [{"serve_raw": False}, {"species": "Thunnus albacares"}])
+def test_fish_on_display_that_lacks_no_proof_is_not_warned_of(keys: dict[str, Any]) -> None:
+    """To be cooked, or exempt."""
+    paper = Paper("2026-02-02T12:00:00Z").receive(0, **keys)
+    paper.do(60, "move-lot", lot="L1", unit="case-1").curve([(0, 1.0), (H, 1.0)], "fish")
+
+    assert unproven_on_display(SHOP, told(paper)[1]) == ""

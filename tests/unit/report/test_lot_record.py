@@ -150,7 +150,9 @@ def test_interruption_by_silence_is_not_called_too_warm() -> None:
     """A break keeps the temperature last seen before it; that one was cold."""
     whole = record()
     assert whole.hold is not None
-    silence = replace(whole.hold.interruptions[0], reason=BreakReason.GAP, peak_c=-24.1)
+    silence = replace(
+        whole.hold.interruptions[0], reason=BreakReason.GAP, peak_c=-24.1, seen_warm=False
+    )
     quiet = replace(whole, hold=replace(whole.hold, interruptions=(silence,)))
 
     (said,) = lot_page(saltmarsh(), quiet).interruptions
