@@ -266,5 +266,9 @@ def test_a_probe_check_is_on_the_record_and_settles_the_review(
             "what": "off by +0.56 °F against ice bath; offset set to −0.56 °F",
         }
     ]
-    assert "off by +0.56 °F" in read(tmp_path / f"{name}.pdf")
+    paper = " ".join(read(tmp_path / f"{name}.pdf").replace("\u00a0", " ").split())
+    assert "off by +0.56 °F" in paper
+    assert "Its probe was being checked up to Mon 2 March 09:00 CST against ice bath" in paper
+    notes = [row["note"] for row in document["temperature_log"] if row["probe"] == "air"]
+    assert notes == ["probe checked 09:00", ""]
     assert "No check is on record for fish: check it" in reviewed

@@ -127,6 +127,8 @@ class UnitFacts:
     """The probe whose figures these are, where several speak for the unit's fish."""
     awaiting: tuple[int, ...] = ()
     """When excursions of the days before began about which nothing is written down yet."""
+    checked: tuple[tuple[int, str], ...] = ()
+    """When the probe whose figures these are was checked, and against what."""
 
     @property
     def name(self) -> str:

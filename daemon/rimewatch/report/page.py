@@ -6,6 +6,7 @@ two of them can disagree. Pure.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Final
 
 from rimewatch.report import wording
@@ -131,6 +132,8 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
         yield f"{reason[0].upper()}{reason[1:].rstrip('.')}."
     if facts.out_of_service:
         yield f"Out of service: {_out_of_service(summary, facts)}."
+    if checked := check_words(facts, summary.zone):
+        yield checked
     if facts.missing_s > 0:
         yield f"Unmonitored for {wording.duration(facts.missing_s)}{_gaps(summary, facts)}."
     extras = []
@@ -140,6 +143,24 @@ def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
         extras.append(f"{wording.counted(facts.defrosts, 'defrost')}.")
     if extras:
         yield " ".join(extras)
+
+
+def check_words(facts: UnitFacts, zone: tzinfo) -> str:
+    """Say that a unit's probe was being checked, so that its figures are of a bath as well.
+
+    Lowest, highest and mean are of everything it measured; nobody can tell from its readings where
+    the bath ends and the unit begins.
+    """
+    if not facts.checked:
+        return ""
+    times = [
+        wording.local_moment(at_ms, zone) + (f" against {reference}" if reference else "")
+        for at_ms, reference in facts.checked
+    ]
+    return (
+        f"Its probe was being checked up to {wording.joined(times, most=4)}: what it measured "
+        "then, such as the ice bath, counts in the lowest, the highest and the mean."
+    )
 
 
 def limit_reason(unit: Unit, scale: Scale) -> str:

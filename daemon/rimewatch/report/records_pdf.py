@@ -14,7 +14,7 @@ from rimewatch.report import chart, wording
 from rimewatch.report.facts import Excursion
 from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
 from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
-from rimewatch.report.page import CAUTIONS, limit_reason
+from rimewatch.report.page import CAUTIONS, check_words, limit_reason
 from rimewatch.report.records import Records
 from rimewatch.report.records_tables import action_state, interruptions, moment, unit_name
 from rimewatch.report.sections import (
@@ -167,6 +167,8 @@ def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> No
             else "monitored throughout"
         )
         sheet.text(f"{span}; {above} as the fish felt it; {unseen}.")
+    if checked := check_words(found, facts.zone):
+        sheet.text(checked)
     if reason := limit_reason(log.unit, scale):
         sheet.text(f"{reason[0].upper()}{reason[1:]}")
     if png is not None:

@@ -16,7 +16,7 @@ from rimewatch.report import wording
 from rimewatch.report.facts import Excursion, LotFacts
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.records import Records
-from rimewatch.report.temperature_log import LOG_HOURS
+from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 from rimewatch.vocabulary import MS_PER_S, UnitId
 
@@ -100,8 +100,22 @@ def _log(records: Records) -> Iterator[Row]:
                 scale.value,
                 *shown,
                 round(day.unmonitored_s / 60, 1),
-                "ranges only" if day.ranges_only else "",
+                _note(records, log, day),
             )
+
+
+def _note(records: Records, log: UnitLog, day: LogDay) -> str:
+    """Say what is to be known of a day's figures."""
+    notes = ["ranges only"] if day.ranges_only else []
+    zone = records.facts.zone
+    notes.extend(
+        f"probe checked {at:%H:%M}"
+        for item in records.checks
+        if log.probe is not None
+        and item.probe == log.probe.id
+        and (at := wording.local(item.at_ms, zone)).date() == day.day
+    )
+    return "; ".join(notes)
 
 
 def _excursions(records: Records) -> Iterator[Row]:

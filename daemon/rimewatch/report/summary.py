@@ -41,7 +41,7 @@ from rimewatch.report.ledger import (
 )
 from rimewatch.report.todo import Findings, todos
 from rimewatch.report.verdict import overall_state, unit_state, verdict
-from rimewatch.shop import Shop, Unit
+from rimewatch.shop import Probe, Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_H,
     ContactId,
@@ -202,6 +202,20 @@ def _unit(
         out_of_service=out,
         probe=wording.printable(governing[0].id) if len(governing) > 1 else "",
         awaiting=tuple(sure_time_ms(item, "start") for item in records(record, "awaiting_action")),
+        checked=_checked(ledger, governing, period),
+    )
+
+
+def _checked(
+    ledger: Ledger, governing: Sequence[Probe], period: Period
+) -> tuple[tuple[int, str], ...]:
+    """Return the checks of the probe that a unit's figures are of, within the time told of."""
+    return tuple(
+        (at_ms, wording.printable(str(record.get("reference") or "")))
+        for record in records(ledger, "calibration_checks")
+        if governing
+        and record["probe"] == governing[0].id
+        and period.from_ms <= (at_ms := sure_time_ms(record, "at")) <= period.to_ms
     )
 
 

@@ -81,6 +81,27 @@ def test_records_say_at_their_head_by_what_reason_a_limit_is_laxer() -> None:
     assert row["reason"] == REASON
 
 
+def test_figures_that_a_check_in_ice_went_into_say_so() -> None:
+    """32 °F as the coldest of the night is the bath's, and no fish's."""
+    of = shop(display=Scale.CELSIUS)
+    (probe_id, *_) = [one.id for one in of.governing_probes(of.units[0].id)]
+    ledger = quiet_ledger()
+    ledger["calibration_checks"] = [
+        {"at": at, "probe": one, "reference": "ice bath", "found_c": 0.1}
+        for at, one in (
+            ("2026-03-02T09:00:00Z", probe_id),
+            ("2026-02-20T09:00:00Z", probe_id),
+            ("2026-03-02T10:00:00Z", "another"),
+        )
+    ]
+
+    first, *rest = page(build_summary(of, ledger, {}, FROM_MS, TO_MS)).units
+
+    (said,) = [line for line in first.lines if "being checked" in line]
+    assert "up to Mon 2 March 03:00 CST against ice bath: what it measured then" in said
+    assert not any("being checked" in line for unit_block in rest for line in unit_block.lines)
+
+
 def test_summary_without_batches_and_timers_has_no_such_sections() -> None:
     """Nothing to tell takes no room."""
     seen = page(build_summary(shop(), quiet_ledger(), {}, FROM_MS, TO_MS))
