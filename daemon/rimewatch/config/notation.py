@@ -32,7 +32,7 @@ def local_time(value: object) -> time:
     """
     if isinstance(value, time):
         return value
-    if isinstance(value, str) and re.match(LOCAL_TIME_PATTERN, value):
+    if isinstance(value, str) and re.fullmatch(LOCAL_TIME_PATTERN, value):
         return time(int(value[:2]), int(value[3:5]))
     raise ValueError("not a local time")
 
@@ -48,7 +48,7 @@ def local_date(value: object) -> date:
     """
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
-    if isinstance(value, str) and re.match(LOCAL_DATE_PATTERN, value):
+    if isinstance(value, str) and re.fullmatch(LOCAL_DATE_PATTERN, value):
         return date.fromisoformat(value)
     raise ValueError("not a local date")
 
@@ -74,7 +74,7 @@ def defrost(value: object) -> DefrostWindow:
     >>> defrost("02:00/25m").length_s
     1500.0
     """
-    match = re.match(DEFROST_PATTERN, value) if isinstance(value, str) else None
+    match = re.fullmatch(DEFROST_PATTERN, value) if isinstance(value, str) else None
     if match is None:
         raise ValueError("not a defrost window")
     hours, minutes, seconds = (int(part[:-1]) if part else 0 for part in match.groups()[1:])
