@@ -11,6 +11,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.chatter import CHATTER_S
@@ -45,8 +46,7 @@ from rimewatch.entries import (
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
 from rimewatch.evaluation.describe import described
-from rimewatch.evaluation.lot_book import LotEntries, book
-from rimewatch.evaluation.lot_story import hold_of
+from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.overseer import Overseer
@@ -64,14 +64,14 @@ from rimewatch.rules.probe_rule import Sample, UnreadProbe
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
-AHEAD_MS = 300 * MS_PER_S
+AHEAD_MS: Final = 300 * MS_PER_S
 """No reading is later than that by the clock (the contract's 300 s), unless the clock was ahead
 when it came: such a one is not followed before its time."""
 
-CATCH_UP_AFTER_MS = 1000
+CATCH_UP_AFTER_MS: Final = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
 
-MOST_MISSED_MORNINGS = 31
+MOST_MISSED_MORNINGS: Final = 31
 """So many mornings are caught up after a time in which nobody watched (our choice): no reading
 can be later than 30 days."""
 
@@ -116,7 +116,7 @@ class Evaluator:
         self._minute = -1
         self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
         self._bench = RuleBench(shop, at_ms)
-        self._lots: dict[LotId, LotEntries] = book(self.entries)
+        self._lots = LotsAtHand.of(shop, store, self.entries)
         self._late_since_ms: int | None = None
         self.last_ms: dict[ProbeId, int] = {}
         self._overseer = Overseer(shop, store, self)
@@ -202,7 +202,7 @@ class Evaluator:
                 | WithdrawLot()
                 | CancelEntry()
             ):
-                self._lots = book(self.entries)
+                self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
             case StartCooling() | EndCooling():
@@ -309,37 +309,24 @@ class Evaluator:
     def histories(self) -> dict[ProbeId, ChannelHistory]:
         """Return what the channels have found so far, late readings included."""
         self._catch_up()
-        return {probe: track.history() for probe, track in self.tracks.items()}
+        return self._histories()
 
     def lots_in(self, unit: UnitId) -> tuple[LotId, ...]:
         """Return the lots that stand in a unit now."""
-        return tuple(lot.lot for lot in self._lots.values() if lot.unit == unit)
+        return tuple(lot.lot for lot in self._lots.standing_in(unit))
 
     def holds_in(self, unit: UnitId) -> dict[LotId, Hold]:
         """Return the holds of the lots that stand in a unit, as far as they have come."""
-        lots = [
-            lot
-            for lot in self._lots.values()
-            if lot.unit == unit and lot.freezing is not None and lot.thawing is None
-        ]
-        if not lots:
+        if not self._lots.freezing_in(unit):
             return {}
-        histories = {probe: track.history() for probe, track in self.tracks.items()}
-        holds = {
-            lot.lot: hold_of(self.shop, histories, self.store, lot, self.now_ms) for lot in lots
-        }
-        return {lot: hold for lot, hold in holds.items() if hold is not None}
+        return self._lots.holds_in(unit, self._histories(), self.now_ms)
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
-        weights = [
-            received.kilograms
-            for lot in lots
-            if lot in self._lots
-            and (received := self._lots[lot].received) is not None
-            and received.kilograms is not None
-        ]
-        return sum(weights) if weights else None
+        return self._lots.kilograms_of(lots)
+
+    def _histories(self) -> dict[ProbeId, ChannelHistory]:
+        return {probe: track.history() for probe, track in self.tracks.items()}
 
     # --- what follows ---------------------------------------------------------------------
 
@@ -413,12 +400,12 @@ class Evaluator:
         self._judge_holds(unit)
 
     def _judge_holds(self, unit: UnitId) -> None:
-        lots = [lot for lot in self._lots.values() if lot.unit == unit and lot.freezing]
+        lots = self._lots.freezing_in(unit)
         key = AlarmKey(unit=unit, rule=Rule.HOLD_AT_RISK)
         if not lots and key not in self.alarms.conditions:
             return
-        tracks = {probe: track.history() for probe, track in self.tracks.items()}
-        condition = hold_condition(self.shop, self.store, tracks, unit, lots, self.now_ms)
+        histories = self._histories()
+        condition = hold_condition(self.shop, self.store, histories, unit, lots, self.now_ms)
         foretold = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.PROJECTION))
         if condition is not None and foretold is not None and foretold.held_h is not None:
             # As with a limit: what was foretold has come, and one alarm speaks of it.

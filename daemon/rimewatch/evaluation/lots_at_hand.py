@@ -1,0 +1,60 @@
+"""The lots as the entries have them now: what stands in a unit, and what is at stake with it.
+
+Pure: no clock, no I/O.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.channels import ChannelHistory
+from rimewatch.evaluation.lot_book import LotEntries, book
+from rimewatch.evaluation.lot_story import hold_of
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.lots.hold import Hold
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, ProbeId, UnitId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotsAtHand:
+    """Every lot that was ever entered, by its id; made anew when an entry concerns one."""
+
+    shop: Shop
+    store: ReadingStore
+    lots: Mapping[LotId, LotEntries]
+
+    @classmethod
+    def of(cls, shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry]) -> "LotsAtHand":
+        """Return the lots of all entries."""
+        return cls(shop=shop, store=store, lots=book(entries))
+
+    def standing_in(self, unit: UnitId) -> list[LotEntries]:
+        """Return the lots that stand in a unit."""
+        return [lot for lot in self.lots.values() if lot.unit == unit]
+
+    def freezing_in(self, unit: UnitId) -> list[LotEntries]:
+        """Return the lots in a unit whose freezing was begun, thawed since or not."""
+        return [lot for lot in self.standing_in(unit) if lot.freezing is not None]
+
+    def holds_in(
+        self, unit: UnitId, histories: Mapping[ProbeId, ChannelHistory], now_ms: int
+    ) -> dict[LotId, Hold]:
+        """Return the holds of the lots that stand frozen in a unit, as far as they have come."""
+        found = {
+            lot.lot: hold_of(self.shop, histories, self.store, lot, now_ms)
+            for lot in self.freezing_in(unit)
+            if lot.thawing is None
+        }
+        return {lot: hold for lot, hold in found.items() if hold is not None}
+
+    def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
+        """Return what some lots weigh, as far as it was entered; None: nobody has."""
+        weights = [
+            received.kilograms
+            for lot in lots
+            if lot in self.lots
+            and (received := self.lots[lot].received) is not None
+            and received.kilograms is not None
+        ]
+        return sum(weights) if weights else None
