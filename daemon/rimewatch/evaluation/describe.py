@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Protocol
+from typing import Final, Protocol
 
 from rimewatch.alarms.consequence import furthest_line_c
 from rimewatch.evaluation.channels import limit_rule
@@ -14,17 +14,29 @@ from rimewatch.rules import cause
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Cause, LotId, Measures, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import (
+    MS_PER_H,
+    MS_PER_MINUTE,
+    MS_PER_S,
+    Cause,
+    LotId,
+    Measures,
+    ProbeId,
+    Rule,
+    UnitId,
+)
 
-TREND_OVER_MS = 15 * 60_000
+TREND_OVER_MS: Final = 15 * MS_PER_MINUTE
 """The trend in a message is that of the last quarter of an hour."""
 
-TREND_OVER_AT_LEAST_MS = 10 * 60_000
+TREND_OVER_AT_LEAST_MS: Final = 10 * MS_PER_MINUTE
 """No trend is told from less. What is read to 0.1 °C then makes no more than 0.6 °C an hour of its
 rounding (0.1 °C in 10 min), and what a door lets in within a minute or two is not told as an
 hour's. Our choice."""
 
-LIMIT_RULES = frozenset({Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT, Rule.HOLD_AT_RISK})
+LIMIT_RULES: Final = frozenset(
+    {Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT, Rule.HOLD_AT_RISK}
+)
 
 
 class KnowsLots(Protocol):

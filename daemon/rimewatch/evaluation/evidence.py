@@ -1,5 +1,7 @@
 """Gathers what is known around an excursion, for ``rules.cause`` to judge. Pure."""
 
+from typing import Final
+
 import numpy as np
 
 from rimewatch.evaluation.contacts import door_times
@@ -10,7 +12,7 @@ from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Measures, UnitId
 
-AFTER_MS = 2 * PROMPT_RECOVERY_MS
+AFTER_MS: Final = 2 * PROMPT_RECOVERY_MS
 """How far past its start (or its end) an excursion is looked at."""
 
 

@@ -1,6 +1,7 @@
 """A unit's governing temperature over a period, as its fish felt it. Pure."""
 
 import math
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from rimewatch.science.statistics import cut_to_period
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_S, ProbeId, UnitId
 
-WARM_UP_LAGS = 20.0
+WARM_UP_LAGS: Final = 20.0
 """After so many time constants a lag has forgotten where it began (exp(−20) = 2e-9)."""
 
 

@@ -8,7 +8,7 @@ from the readings themselves.
 """
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,7 @@ from rimewatch.science.lag_run import Lagging
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId
 
-NEAR_MS = 2 * MS_PER_DAY
+NEAR_MS: Final = 2 * MS_PER_DAY
 """A lag that was kept this shortly before a period is carried on into it; otherwise it is run
 up anew (our choice: two days of readings cost next to nothing)."""
 

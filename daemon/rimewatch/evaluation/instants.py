@@ -1,8 +1,9 @@
 """Instants and figures as the ledger writes them. Pure."""
 
 from datetime import UTC, datetime, timedelta
+from typing import Final
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def iso(at_ms: float | None) -> str | None:

@@ -1,6 +1,7 @@
 """A lot's record, gathered from its entries and the readings. Pure."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
@@ -37,8 +38,8 @@ from rimewatch.lots.retention import keep_until
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option
 
-SHOWN_BEFORE_MS = 3 * MS_PER_H
-SHOWN_AFTER_MS = 6 * MS_PER_H
+SHOWN_BEFORE_MS: Final = 3 * MS_PER_H
+SHOWN_AFTER_MS: Final = 6 * MS_PER_H
 """How much of the curve is shown before a hold began and after it was complete."""
 
 

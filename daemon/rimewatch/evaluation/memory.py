@@ -2,6 +2,7 @@
 
 from array import array
 from bisect import bisect_left, bisect_right
+from typing import Final
 
 import numpy as np
 
@@ -9,8 +10,8 @@ from rimewatch.evaluation.store import Span
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import ProbeId
 
-_NO_TIMES = array("q")
-_NO_VALUES = array("d")
+_NO_TIMES: Final = array("q")
+_NO_VALUES: Final = array("d")
 
 
 class MemoryStore:

@@ -6,6 +6,7 @@ it is in: whichever line it comes to first is the one that is foretold, one alar
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from rimewatch.alarms.consequence import LINES_C
 from rimewatch.evaluation.channels import hold_watch, limit_rule
@@ -20,7 +21,7 @@ from rimewatch.rules.watch import Spell
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import LotId, Rule
 
-S_PER_H = 3600.0
+S_PER_H: Final = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from rimewatch.rules.power_loss import Outage
 from rimewatch.rules.usual import Departure
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, Cause, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE, Cause, Rule, UnitId
 
 POWER_LOSS: Final = AlarmKey(unit=None, rule=Rule.POWER_LOSS)
 
@@ -32,10 +32,10 @@ RECOVERY_S: Final = 3600.0
 """How long units may take to be cold again after power is back, before what is still so is
 raised (common practice, no source)."""
 
-ABOUT_TO_BE_RAISED_MS: Final = 3 * 60_000
+ABOUT_TO_BE_RAISED_MS: Final = 3 * MS_PER_MINUTE
 """Where a unit's own alarm is about to be raised, units need to have been out only so long."""
 
-LOOKED_AT_AFTER_MS: Final = 75 * 60_000
+LOOKED_AT_AFTER_MS: Final = 75 * MS_PER_MINUTE
 
 
 def power_condition(

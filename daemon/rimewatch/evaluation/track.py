@@ -7,6 +7,7 @@ from there: the result is the one that an in-order arrival would have given.
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -22,11 +23,11 @@ from rimewatch.rules import calm, channel
 from rimewatch.rules.watch import ChannelState, Spell, earlier
 from rimewatch.science import lag_run
 from rimewatch.shop import Probe, Unit
-from rimewatch.vocabulary import MS_PER_DAY
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 
-CHECKPOINT_EVERY_MS = 3_600_000
-RECENT_MS = 2 * MS_PER_DAY
-KEPT_MS = 31 * MS_PER_DAY
+CHECKPOINT_EVERY_MS: Final = MS_PER_H
+RECENT_MS: Final = 2 * MS_PER_DAY
+KEPT_MS: Final = 31 * MS_PER_DAY
 """Readings may come up to 30 days late; checkpoints reach a little further back."""
 
 

@@ -15,23 +15,23 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.vocabulary import Cause
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE, Cause
 
-BASELINE_BEFORE_MS: Final = 2 * 3_600_000
+BASELINE_BEFORE_MS: Final = 2 * MS_PER_H
 """How far back the usual temperature is looked for."""
 
 RISE_C: Final = 1.0
 """The air has left its usual temperature when it is this far above it."""
 
 STEEP_C: Final = 2.0
-STEEP_WITHIN_MS: Final = 6 * 60_000
+STEEP_WITHIN_MS: Final = 6 * MS_PER_MINUTE
 """A door or warm goods lift the air this much within this time; a failing compressor,
 working against the case's whole heat capacity, does not."""
 
-PROMPT_RECOVERY_MS: Final = 40 * 60_000
+PROMPT_RECOVERY_MS: Final = 40 * MS_PER_MINUTE
 """After a door or a defrost a sound compressor has the air falling again within this time."""
 
-NEAR_MS: Final = 10 * 60_000
+NEAR_MS: Final = 10 * MS_PER_MINUTE
 """A door or a defrost this close to the start of the rise explains it."""
 
 LONG_OPENING_MS: Final = 20_000
@@ -39,20 +39,20 @@ LONG_OPENING_MS: Final = 20_000
 
 NEAR_PEAK_C: Final = 0.1
 
-SHORTEST_DEFROST_MS: Final = 12 * 60_000
-LONGEST_DEFROST_MS: Final = 45 * 60_000
-SHORTEST_FAILURE_MS: Final = 60 * 60_000
+SHORTEST_DEFROST_MS: Final = 12 * MS_PER_MINUTE
+LONGEST_DEFROST_MS: Final = 45 * MS_PER_MINUTE
+SHORTEST_FAILURE_MS: Final = 60 * MS_PER_MINUTE
 """Defrosts last from twelve to forty-five minutes; from an hour on it is the cooling.
 Between them either may be."""
 
 STEADY_HALF_WAY: Final = 0.8
 """A heater warms steadily; the room's air fills a case in the first minutes."""
 
-EARLY_PEAK_MS: Final = 25 * 60_000
-SLOW_RETURN_MS: Final = 15 * 60_000
+EARLY_PEAK_MS: Final = 25 * MS_PER_MINUTE
+SLOW_RETURN_MS: Final = 15 * MS_PER_MINUTE
 """Warm goods warm the air most when they come, and then for as long as they cool."""
 
-DOOR_WARMS_MS: Final = 12 * 60_000
+DOOR_WARMS_MS: Final = 12 * MS_PER_MINUTE
 DOOR_WARMS_TIMES: Final = 4
 """A sound unit has turned within four times the opening, and a glimpse explains twelve
 minutes of warmth at most."""
@@ -170,10 +170,10 @@ def explain(evidence: Evidence) -> Verdict:
 
     opened = _overlapping(evidence.door_open, rise.onset_ms)
     if opened is not None and _door_explains(evidence, rise, opened, lasting_ms, known_ms):
-        minutes = (min(opened[1], known_ms) - opened[0]) / 60_000
+        open_ms = min(opened[1], known_ms) - opened[0]
         return Verdict(
             cause=Cause.DOOR,
-            explanation=f"The door stood open for {_minutes(minutes)} as the air began to rise.",
+            explanation=f"The door stood open for {_length(open_ms)} as the air began to rise.",
         )
     window = _overlapping(evidence.defrost, rise.onset_ms)
     if window is not None and (prompt or (rise.turned_ms or known_ms) <= window[1] + NEAR_MS * 2):
@@ -194,7 +194,7 @@ def _by_shape_of_return(evidence: Evidence, rise: Rise) -> Verdict:
     """Judge a rise that no contact and no schedule explains, and that turned."""
     assert rise.turned_ms is not None, "asked of rises that turned"
     rising_ms, falling_ms = rise.peak_ms - rise.onset_ms, rise.turned_ms - rise.peak_ms
-    rose, fell = _minutes(rising_ms / 60_000), _minutes(max(falling_ms, 60_000.0) / 60_000)
+    rose, fell = _length(rising_ms), _length(max(falling_ms, MS_PER_MINUTE))
     if rise.steep and rising_ms <= EARLY_PEAK_MS and falling_ms > SLOW_RETURN_MS:
         return Verdict(
             cause=Cause.LOADING,
@@ -238,10 +238,9 @@ def _by_lasting(rise: Rise, lasting_ms: float) -> Verdict:
     if lasting_ms <= PROMPT_RECOVERY_MS:
         return Verdict(
             cause=Cause.UNKNOWN,
-            explanation=f"The air has been warm for {_minutes(lasting_ms / 60_000)}: too short to "
-            "tell why.",
+            explanation=f"The air has been warm for {_length(lasting_ms)}: too short to tell why.",
         )
-    lasting = _minutes(lasting_ms / 60_000)
+    lasting = _length(lasting_ms)
     still_rises = rise.onset_ms + lasting_ms - rise.peak_ms <= NEAR_MS
     return Verdict(
         cause=Cause.COOLING_FAILURE,
@@ -271,6 +270,10 @@ def _open_ms(evidence: Evidence, rise: Rise) -> float:
     return sum(
         max(0.0, min(end, rise.peak_ms) - max(start, from_ms)) for start, end in evidence.door_open
     )
+
+
+def _length(length_ms: float) -> str:
+    return _minutes(length_ms / MS_PER_MINUTE)
 
 
 def _minutes(minutes: float) -> str:

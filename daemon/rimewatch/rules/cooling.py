@@ -19,9 +19,9 @@ from math import log
 from typing import Final
 
 from rimewatch.rules import provisions_food_code as food_code
-from rimewatch.vocabulary import MS_PER_H, CoolingFood
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE, CoolingFood
 
-SETTLES_MS: Final = 30 * 60_000
+SETTLES_MS: Final = 30 * MS_PER_MINUTE
 """A probe has taken the food's temperature within this time, and a rate shows after as long
 (common practice, no source)."""
 

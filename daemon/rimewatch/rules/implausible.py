@@ -8,14 +8,14 @@ from typing import Final, NamedTuple
 
 from rimewatch.rules.probe_rule import Finding, Sample
 from rimewatch.shop import Probe, Unit
-from rimewatch.vocabulary import Measures, Rule
+from rimewatch.vocabulary import MS_PER_MINUTE, Measures, Rule
 
 DOUBTS: Final = 5
-DOUBTS_APART_MS: Final = 15 * 60_000
+DOUBTS_APART_MS: Final = 15 * MS_PER_MINUTE
 """So many values not believed, none of them longer than this after the one before, are a
 fault of the probe, not of a moment. Common practice, no source."""
 
-JUMP_WITHIN_MS: Final = 10 * 60_000
+JUMP_WITHIN_MS: Final = 10 * MS_PER_MINUTE
 JUMP_AIR_C: Final = 30.0
 """Air in a cold unit takes its temperature from shelves, goods and coil. From a case to a
 hot room it is less than this; only a probe that is carried about sees more within ten
@@ -24,7 +24,7 @@ JUMP_PRODUCT_C: Final = 20.0
 """A fillet 2 cm thick needs more than ten minutes for half the way to a room 40 °C warmer
 (its time constant in air is an hour or so): only a probe that was pulled out is faster."""
 
-QUIET_MS: Final = 15 * 60_000
+QUIET_MS: Final = 15 * MS_PER_MINUTE
 """Believed again after so long without a new sign."""
 
 

@@ -9,16 +9,17 @@ from collections.abc import Sequence
 from typing import Final
 
 from rimewatch.rules.usual import Departure
+from rimewatch.vocabulary import MS_PER_MINUTE
 
 LONG_OPENING_MS: Final = 20_000
 """A door glimpsed open for less than this warms nothing."""
 DOOR_WARMS_TIMES: Final = 4
-DOOR_WARMS_MS: Final = (10 * 60_000, 40 * 60_000)
+DOOR_WARMS_MS: Final = (10 * MS_PER_MINUTE, 40 * MS_PER_MINUTE)
 """A sound unit has made good an opening within four times its length; at least ten
 minutes, at most forty."""
-DEFROST_WARMS_MS: Final = 20 * 60_000
+DEFROST_WARMS_MS: Final = 20 * MS_PER_MINUTE
 """After its defrost a sound unit cools again within this time."""
-NEAR_MS: Final = 5 * 60_000
+NEAR_MS: Final = 5 * MS_PER_MINUTE
 """A rise may be seen this long after what began it, by a probe that is slow."""
 
 

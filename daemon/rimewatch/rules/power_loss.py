@@ -14,16 +14,16 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.rules.usual import Departure
-from rimewatch.vocabulary import UnitId
+from rimewatch.vocabulary import MS_PER_MINUTE, UnitId
 
-TOGETHER_MS: Final = 4 * 60_000
+TOGETHER_MS: Final = 4 * MS_PER_MINUTE
 """How much the air of a unit may lag behind the moment, beyond what its own curve says."""
 
-OUT_FOR_MS: Final = 8 * 60_000
+OUT_FOR_MS: Final = 8 * MS_PER_MINUTE
 """Two units at least must have been out of their band for this long; a door is shut and
 the air falling again by then."""
 
-BACK_BY_ITSELF_MS: Final = 30 * 60_000
+BACK_BY_ITSELF_MS: Final = 30 * MS_PER_MINUTE
 """A unit that was out of its band for a reason of its own is back within this time."""
 
 FEWEST_UNITS: Final = 2

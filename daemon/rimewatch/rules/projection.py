@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from rimewatch.rules.usual import Departure
 from rimewatch.science.approach import FEWEST_READINGS, fit_approach
 from rimewatch.science.time_to_reach import project_lagged
-from rimewatch.vocabulary import MS_PER_S, Priority
+from rimewatch.vocabulary import MS_PER_MINUTE, MS_PER_S, Priority
 
-OUT_FOR_MS: Final = 30 * 60_000
+OUT_FOR_MS: Final = 30 * MS_PER_MINUTE
 """A defrost that no schedule names lasts 20 to 25 minutes in most cases, and the air has
 turned within half an hour (common practice, no source)."""
 

@@ -14,14 +14,16 @@ from itertools import pairwise
 from math import inf
 from typing import Final, NamedTuple
 
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE
+
 FEWEST: Final = 3
 """Two may be chance: a delivery and the one after it."""
-MOST_APART_MS: Final = 2 * 3_600_000
+MOST_APART_MS: Final = 2 * MS_PER_H
 """From one crest to the next: defrosts are three to six hours apart in most units."""
 SLOW_SHARE: Final = 0.25
-SLOWEST_MS: Final = 4 * 3_600_000
+SLOWEST_MS: Final = 4 * MS_PER_H
 """So far apart where each crest lasts for this share of it: a defrost is shorter."""
-SHORTEST_MS: Final = 8 * 60_000
+SHORTEST_MS: Final = 8 * MS_PER_MINUTE
 """A shorter one is a door, or noise at the edge of the band, and no rule asks about it."""
 ALIKE_C: Final = 0.5
 ALIKE_SHARE: Final = 0.25

@@ -17,8 +17,9 @@ from typing import Final, NamedTuple
 
 from rimewatch.rules import swings
 from rimewatch.rules.swings import Crest, Swing
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE
 
-BIN_MS: Final = 5 * 60_000
+BIN_MS: Final = 5 * MS_PER_MINUTE
 """The past is kept in pieces this long, on a fixed grid, so that a fold begun later comes
 to the same band."""
 MOST_BINS: Final = 36
@@ -31,7 +32,7 @@ USUAL_TOP_SHARE: Final = 0.8
 do not lift it."""
 MARGIN_C: Final = 0.5
 """The air has left its band when it is this far above it."""
-ADOPTED_AFTER_MS: Final = 6 * 3_600_000
+ADOPTED_AFTER_MS: Final = 6 * MS_PER_H
 """Out for so long, the air has found another band (a changed set point): it is learned anew."""
 
 
