@@ -13,6 +13,7 @@
 #   make pictures           plays the demo and takes the pictures in docs/pictures
 #   make reference          writes docs/reference from the code
 #   make crash TIMES=300    kills the service so often while a broker feeds it; looks what is lost
+#   make spoil TIMES=100    overwrites places of a journal's file; which look at it finds them?
 #   make standstill         holds the service by SIGSTOP for HELD_S=75 seconds; what is caught up?
 #   make soak               a month at speed and ten minutes of real load: does anything grow?
 #   make audit              what a shop installs, listed and looked up for known faults
@@ -41,7 +42,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash standstill coverage mutants soak docs pictures reference audit \
+.PHONY: demo test api-check simulate bench crash standstill spoil coverage mutants soak docs pictures reference audit \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -79,6 +80,9 @@ reference: $(VENV)/.dev
 crash: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto strace=strace
 	$(BIN)/python tests/faults/crash.py --times $(TIMES) --seed $(SEED)
+
+spoil: $(VENV)/.dev
+	$(BIN)/python tests/faults/spoil.py --times $(TIMES) --seed $(SEED)
 
 standstill: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto

@@ -191,7 +191,9 @@ def _read_through(connection: sqlite3.Connection, path: Path) -> str:
             raise JournalDamaged(
                 f"{path}: {said}; keep this file aside and restore the latest backup", path=path
             )
-        found = [*of_record(connection), *map(str, seal_chain.findings(connection))]
+        found = list(of_record(connection))
+        if not found:  # seals are over what is read: what cannot be read has no seal either
+            found = [str(finding) for finding in seal_chain.findings(connection)]
     if not found:
         return ""
     more = len(found) - FINDINGS_TOLD

@@ -101,8 +101,16 @@ def test_spoiled_page_is_found_and_told_with_its_cure(path: Path, looks: FileLoo
     assert not found.is_sound
 
 
-def test_packed_day_whose_values_are_spoiled_is_found_by_a_look_in_full_alone(path: Path) -> None:
-    """The pages around it are sound, and the quick look reads no values."""
+@pytest.mark.parametrize("is_sealed", [False, True])
+def test_packed_day_whose_values_are_spoiled_is_found_by_a_look_in_full_alone(
+    path: Path,
+    is_sealed: bool,
+) -> None:
+    """The pages around it are sound, so the file is not called damaged; the day is lost."""
+    if is_sealed:
+        with Journal.open(path) as journal:
+            while journal.seal_days("UTC", 3 * MS_PER_DAY):
+                pass
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("UPDATE reading_block SET millis = x'00'")
         connection.commit()
