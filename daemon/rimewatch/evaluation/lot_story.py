@@ -14,6 +14,7 @@ from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
 from rimewatch.lots.hold import (
+    COLD_20_C,
     FROZEN_UNTIL_SOLID,
     NOTHING_PROVEN,
     ColdRecord,
@@ -25,8 +26,9 @@ from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
 from rimewatch.lots.record import Doubt, Overrun, Proof
 from rimewatch.science import spoilage
+from rimewatch.science.time_until_solid import SOLID_C
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, UnitId
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -47,6 +49,9 @@ class LotStory:
     makes no difference."""
     doubts: tuple[Doubt, ...] = ()
     """Why less than the hold may be sure; empty: it is sure as it is."""
+    sure_from_ms: float | None = None
+    """When all will be sure by the estimate for its inside, while that still runs; None: it does
+    not, or there is none."""
     exposure: Mapping[str, Any] = field(default_factory=dict)
     """What it has used of the allowances in the warm, as the ledger tells it."""
 
@@ -72,7 +77,9 @@ class LotStory:
     @property
     def sure_by_ms(self) -> float | None:
         """When all of its hold is sure, if it stays as cold; None: the hold is sure as it is."""
-        return None if self.is_sure or self.sure is None else self.sure.expected_ms
+        if self.is_sure or self.sure is None:
+            return None
+        return self.sure_from_ms if self.sure.started_ms is None else self.sure.expected_ms
 
     @property
     def is_sure(self) -> bool:
@@ -168,6 +175,9 @@ def tell(
         hold=hold,
         sure=sure,
         doubts=doubts,
+        sure_from_ms=_inside_by_ms(shop, store, lot, hold, sure)
+        if doubts == (Doubt.INSIDE,)
+        else None,
         ice_days=ice_days(
             lot,
             to_ms,
@@ -235,6 +245,25 @@ def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
     return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
+
+
+def _inside_by_ms(
+    shop: Shop, store: ReadingStore, lot: LotEntries, hold: Hold | None, sure: Hold | None
+) -> float | None:
+    """Return when a lot's hold will be sure, if its inside is still waited for; None: it is not."""
+    if hold is None or hold.started_ms is None or sure is None or sure.started_ms is not None:
+        return None
+    last = sure.interruptions[-1] if sure.interruptions else None
+    places = lot.hold_placements()
+    if (last is not None and last.end_ms is None) or places[-1].to_ms is not None:
+        return None  # the cold is gone, or the lot is: nothing goes on
+    begins_ms = hold.started_ms  # or since the last break, which a complete hold does not tell
+    if last is not None and last.end_ms is not None:
+        begins_ms = max(begins_ms, last.end_ms)
+    unit = [place.unit for place in places if place.from_ms <= begins_ms][-1]
+    centre_c = COLD_20_C if hold.option is Option.F20C_24H else SOLID_C
+    after_ms = solid_after(shop, store, lot, centre_c=centre_c, surely=True)(unit, begins_ms)
+    return None if after_ms is None else begins_ms + after_ms + hold.required_h * MS_PER_H
 
 
 def hold_of(

@@ -59,14 +59,41 @@ def test_hold_beside_a_product_probe_is_sure_when_the_air_says_so(
     assert (late["sure_h"], late["doubts"]) == (required_h, [])
 
 
-def test_hold_beside_a_product_probe_says_from_when_it_is_sure() -> None:
-    """The very instant that the estimate from the air gives."""
+@pytest.mark.parametrize("hours", [16, 30])
+def test_hold_beside_a_product_probe_says_from_when_it_is_sure(hours: int) -> None:
+    """The very instant that the estimate from the air gives, also while that still runs."""
     by_air = lot(warm_lot(60), freezer("air"))
 
-    (found,) = warm_lot(30).figures(freezer("air", "product"))["lots"]
+    found = lot(warm_lot(hours), freezer("air", "product"))
 
-    assert 0.0 < found["sure_h"] < SOONEST_H
+    assert (found["sure_h"] > 0.0) == (hours == 30)
+    assert found["sure_h"] < SOONEST_H
     assert found["sure_by"] == by_air["completed"]
+
+
+def test_hold_taken_out_before_it_is_sure_names_no_moment_at_which_it_will_be() -> None:
+    """Nothing goes on in the case."""
+    paper = warm_lot(20).do(18 * H, "move-lot", lot="L1", unit="case-1")
+
+    found = lot(paper, freezer("air", "product"))
+
+    assert (found["credited_h"], found["sure_h"], found["sure_by"]) == (15.0, 0.0, None)
+
+
+def test_hold_that_was_lost_after_it_was_credited_waits_anew_to_be_sure() -> None:
+    """An hour of warmth at 17 h is after the credited end, and before the sure one."""
+    paper = Paper(START).receive(0, celsius=4.0, thickness_mm=120.0)
+    paper.do(0, "start-freezing", lot="L1", unit="freezer-1", option="35C-15h")
+    for topic in ("air", "product"):
+        steady(paper, -68.0, 0, 17, topic)
+        steady(paper, -20.0, 17.5, 18, topic)
+        steady(paper, -68.0, 18.5, 24, topic)
+    by_air = lot(warm_lot(60), freezer("air"))
+
+    found = lot(paper, freezer("air", "product"))
+
+    assert (found["credited_h"], found["sure_h"]) == (15.0, 0.0)
+    assert found["sure_by"] > by_air["completed"]
 
 
 def test_hold_behind_a_product_probe_alone_is_never_sure_of_another_lot() -> None:
@@ -123,4 +150,6 @@ def test_morning_says_what_is_not_sure() -> None:
     *_, morning = warm_lot(22).replay(freezer("air", "product")).mornings.values()
 
     said = " ".join(morning.text.split())
-    assert "Sure for this lot itself, in which no probe is known to lie: 0 of 15 h." in said
+    assert (
+        "Sure for this lot itself, in which no probe is known to lie: 0 of 15 h; all from" in said
+    )
