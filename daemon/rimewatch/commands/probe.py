@@ -94,8 +94,8 @@ def _about_checks(
 ) -> list[str]:
     from rimewatch.report.wording import correction
 
-    set_by = [check for check in checks if check.offset_c is not None]
-    offset_c = set_by[-1].offset_c if set_by else probe.offset_c
+    set_by = [check.offset_c for check in checks if check.offset_c is not None]
+    offset_c = set_by[-1] if set_by else probe.offset_c
     parts = [f"offset {correction(offset_c, scale)}{' by its check' if set_by else ''}"]
     if not checks:
         return [*parts, "never checked"]
