@@ -89,6 +89,8 @@ class StartFreezing(_Entry):
     lot: Name
     unit: Name
     option: OptionName
+    probe: Name | None = None
+    """The product probe that was put into this very lot."""
 
 
 class StartThawing(_Entry):

@@ -192,6 +192,11 @@ class LotFacts:
     instead: tuple[Option, UnitId, int] | None = None
     """For a late one, what would have it ready: an option, where, and begun by when."""
 
+    @property
+    def is_sure(self) -> bool:
+        """Whether all that was credited of its hold is sure, or the ledger does not say."""
+        return self.sure_h is None or self.sure_h >= self.credited_h
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeFacts:

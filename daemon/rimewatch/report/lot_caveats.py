@@ -11,7 +11,7 @@ from datetime import tzinfo
 from typing import Final
 
 from rimewatch.evaluation.lot_story import LotStory
-from rimewatch.lots.record import Overrun
+from rimewatch.lots.record import Overrun, Proof
 from rimewatch.report import wording
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Kind
@@ -35,12 +35,18 @@ def caveats(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
 
 
 def unproven_on_display(shop: Shop, story: LotStory) -> str:
-    """Return a warning of a lot for raw service that lies in a display case without its proof."""
+    """Return a warning of a lot for raw service that lies in a display case without its proof.
+
+    Nor is a hold a proof of it that is not sure for this lot. Empty: nothing is to be warned of.
+    """
     unit = None if story.entries.unit is None else shop.unit.get(story.entries.unit)
-    if unit is None or unit.kind is not Kind.DISPLAY_CASE or not story.why_not:
+    if unit is None or unit.kind is not Kind.DISPLAY_CASE:
         return ""
-    name = wording.printable(unit.name)
-    return f"It is in {name} without its proof: keep it off the raw counter."
+    unsure = story.proof is Proof.OWN_FREEZING and not story.is_sure
+    if not story.why_not and not unsure:
+        return ""
+    lacks = "with a hold that is not sure for it" if unsure else "without its proof"
+    return f"It is in {wording.printable(unit.name)} {lacks}: keep it off the raw counter."
 
 
 def warnings_at_the_counter(story: LotStory, zone: tzinfo) -> tuple[str, ...]:

@@ -253,7 +253,7 @@ def _lots(sheet: Sheet, records: Records) -> None:
     for lot in facts.lots:
         for said in warm_caveats(lot.overruns, received_too_warm=lot.received_too_warm):
             sheet.text(f"Lot {lot.lot}: {said}", size_pt=SMALL_PT)
-        if lot.sure_h is not None and lot.sure_h < lot.credited_h:
+        if lot.sure_h is not None and not lot.is_sure:
             by_ms = lot.sure_by_ms
             at = "" if by_ms is None else moment(records, by_ms)
             sure = wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts)

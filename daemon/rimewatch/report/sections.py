@@ -240,7 +240,7 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
     if lot.needs_destruction and lot.option is not None:
         credited = wording.credited_hours(lot.credited_h, lot.required_h)
         lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
-        if lot.sure_h is not None and lot.sure_h < lot.credited_h:
+        if lot.sure_h is not None and not lot.is_sure:
             by_ms = lot.sure_by_ms
             at = "" if by_ms is None else wording.local_moment(by_ms, summary.zone)
             lines.append(wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts))

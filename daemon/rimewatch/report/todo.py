@@ -177,9 +177,11 @@ def _when(item: UnitFacts, found: Findings) -> str:
 def _lots(found: Findings) -> Iterator[Todo]:
     cases = {u.unit.id: u.name for u in found.units if u.unit.kind is Kind.DISPLAY_CASE}
     for lot in found.lots:
-        if lot.unit in cases and lot.why_not and lot.state != "withdrawn":
+        unsure = lot.proof == "own-freezing" and not lot.is_sure
+        if lot.unit in cases and (lot.why_not or unsure) and lot.state != "withdrawn":
+            lacks = "with a hold that is not sure for it" if unsure else "without its proof"
             where = cases[lot.unit]
-            text = f"Lot {lot.lot}: in {where} without its proof; keep it off the raw counter."
+            text = f"Lot {lot.lot}: in {where} {lacks}; keep it off the raw counter."
             yield Todo(text=text, unit=lot.unit)
         if lot.statement_missing and lot.state != "withdrawn":
             yield Todo(text=f"Lot {lot.lot}: record the supplier’s written statement.")

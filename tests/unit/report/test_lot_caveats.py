@@ -111,3 +111,27 @@ def test_fish_on_display_that_lacks_no_proof_is_not_warned_of(keys: dict[str, An
     paper.do(60, "move-lot", lot="L1", unit="case-1").curve([(0, 1.0), (H, 1.0)], "fish")
 
     assert unproven_on_display(SHOP, told(paper)[1]) == ""
+
+
+def test_fish_on_display_whose_hold_is_not_sure_for_it_is_warned_of() -> None:
+    """Counted by a probe in other fish, and in the case before its own inside can be believed."""
+    keys: dict[str, Any] = {"every_s": 600, "stale_s": 1800}
+    place = shop(
+        unit("freezer-1", "ultra-low-freezer"), unit(),
+        probe("product", "freezer-1", "product", **keys), probe("air", "freezer-1", **keys),
+        probe("fish", measures="product", **keys),
+    )  # fmt: skip
+    paper = Paper("2026-02-02T12:00:00Z").receive(0, celsius=4.0, thickness_mm=120.0)
+    paper.freeze(0, "35C-15h").do(16 * H, "move-lot", lot="L1", unit="case-1")
+    for topic, at_c in (("product", -68.0), ("air", -68.0), ("fish", 1.0)):
+        paper.curve([(0, at_c), (30 * H, at_c)], topic, every_s=600)
+    run = run_core(place, paper.read())
+    lot = book(run.evaluator.entries)[LOT]
+    story = tell(place, run.store, run.evaluator.histories(), lot, run.to_ms)
+    *_, morning = paper.replay(place).mornings.values()
+
+    said = "with a hold that is not sure for it"
+    assert (story.proof, story.raw_ready) == ("own-freezing", True)
+    assert said in unproven_on_display(place, story)
+    assert lot_view(place, story)["ready"] is False
+    assert said in " ".join(morning.text.split())
