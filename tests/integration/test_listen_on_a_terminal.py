@@ -11,9 +11,11 @@ from collections.abc import Iterator
 from typing import TextIO
 
 import pytest
+from click.testing import CliRunner
 from paho.mqtt import publish
 
 from mosquitto_broker import Mosquitto
+from rimewatch.cli import rimewatch
 from rimewatch.clock import SystemClock
 from rimewatch.commands import listening
 from rimewatch.shop import Broker
@@ -76,3 +78,18 @@ def test_table_that_grows_fits_the_terminal_and_is_gone_at_the_end(
     assert "…" not in text
     drawn = frames[-1].count("\n")
     assert text.rstrip("\x1b[?25h\r").count(ERASED_LINE) >= drawn, "it was not erased"
+
+
+@pytest.mark.integration
+def test_broker_with_nothing_but_a_resistance_still_gives_the_table_to_add(
+    mosquitto: Mosquitto,
+) -> None:
+    """Nothing looks like a cold unit, and yet the probe is there: what to write is said."""
+    publish.single("shop/freezer-1/core", b"92.16", retain=True, port=mosquitto.port)
+
+    done = CliRunner().invoke(rimewatch, ["listen", "--broker", mosquitto.url, "--seconds", "0.5"])
+
+    assert done.exit_code == 1
+    assert "nothing that looks like a cold unit" in str(done.exception)
+    assert '# "shop/freezer-1/core" sends "92.16"' in done.output
+    assert '#scale = "ohm"' in done.output

@@ -58,7 +58,8 @@ def command(
     from rimewatch.intake.broker_trouble import before_a_file
     from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
     from rimewatch.intake.guest import NotHeard
-    from rimewatch.intake.proposal import propose
+    from rimewatch.intake.heard_besides import besides_lines
+    from rimewatch.intake.proposal import places, propose
     from rimewatch.shop import Broker
 
     address = full_address(broker)
@@ -92,14 +93,14 @@ def command(
         Console().print(guess_table(guesses))
     if survey.left_out:
         click.echo(f"{survey.left_out} messages on further topics were left out.", err=True)
+    if not as_json and not places(guesses):
+        click.echo("\n".join(besides_lines(guesses)))
     password = f"env:{password_env}" if password_env else ""
     _give(propose(guesses, where, password=password, timezone=timezone), write, as_json=as_json)
 
 
 def _give(text: str, write: Path | None, *, as_json: bool) -> None:
     if "\n[[unit]]\n" not in text:
-        if not as_json:
-            click.echo("\n".join(line for line in text.splitlines() if line.startswith("#")))
         raise UserError(
             "nothing that looks like a cold unit was heard; listen for longer with --seconds"
         )

@@ -4,6 +4,7 @@ Looks at modes alone, never into a file. A file that lies in a folder nobody els
 is not exposed, whatever its own mode.
 """
 
+import shlex
 import stat
 import tomllib
 from collections.abc import Iterator
@@ -23,11 +24,12 @@ def exposed_secrets(config: Path) -> list[str]:
         config: The configuration, one that was read without a fault.
     """
     raw = tomllib.loads(config.read_bytes().decode("utf-8-sig"))
-    named = dict(_named(raw, ""))
+    named = {config.parent / file: key for file, key in _named(raw, "")}
     return [
-        f"{key} is kept in {file}, which every user of this machine can read: chmod 600 {file}"
+        f"{key} is kept in {file}, which every user of this machine can read: "
+        f"chmod 600 {shlex.quote(str(file))}"
         for file, key in named.items()
-        if _is_open_to_all(config.parent / file)
+        if _is_open_to_all(file)
     ]
 
 

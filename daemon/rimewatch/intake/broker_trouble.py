@@ -111,7 +111,7 @@ def describe_silence(code: int, address: str) -> str:
     # With TLS 1.3 a client that lacks the certificate it is asked for may learn of it only so,
     # since its own handshake is done by then (RFC 8446, section 4.4.2.4, from memory).
     cure = (
-        "broker.cert_file and broker.key_file, if it asks for a client's certificate"
+        "if it asks for a client's certificate, broker.cert_file and broker.key_file"
         if address.startswith("mqtts:")
         else "mqtts:// in broker.url if it speaks TLS"
     )

@@ -75,8 +75,8 @@ def test_secret_that_everybody_reads_is_named_with_its_cure(
     said = checked(folder)
 
     assert said.count("every user of this machine can read") == 1
-    assert f"Worth a look: {key} is kept in {name}" in said
-    assert f"chmod 600 {name}" in said
+    assert f"Worth a look: {key} is kept in {folder / name}" in said
+    assert f"chmod 600 {folder / name}" in said
     assert "our-secret" not in said
 
 
