@@ -19,6 +19,7 @@ from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.evaluation.nearby import Nearby
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import air_probe
 from rimewatch.journal.journal import Journal
@@ -40,6 +41,8 @@ CURVE_EVERY_S: Final = 600.0
 CURVE_MS: Final = 12 * 3_600_000
 BUCKET_MS: Final = 15 * 60_000
 MOST_SPELLS: Final = 60
+MOST_READINGS: Final = 1_000_000
+"""So many are held for one look at the lots: 16 MB, and a month of twenty probes."""
 
 
 class Publisher:
@@ -239,8 +242,10 @@ class Publisher:
             histories: dict[ProbeId, ChannelHistory] = {
                 probe: track.history() for probe, track in evaluator.tracks.items()
             }
+            # Lots lie in few units: their readings are read once for one look at all of them.
+            store = Nearby(writer.journal, MOST_READINGS)
             self._lots = tuple(
-                tell(writer.shop, writer.journal, histories, lot, evaluator.now_ms)
+                tell(writer.shop, store, histories, lot, evaluator.now_ms)
                 for lot in book(list(evaluator.entries)).values()
                 if lot.withdrawn is None
             )
