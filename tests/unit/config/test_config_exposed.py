@@ -86,3 +86,14 @@ def test_folder_that_nobody_else_may_enter_keeps_its_files(folder: Path) -> None
     folder.chmod(0o700)
 
     assert "every user" not in checked(folder)
+
+
+def test_service_says_so_as_it_starts(folder: Path) -> None:
+    """Whoever never runs the check reads it in the log, before anything else can fail."""
+    (folder / "broker-password").chmod(0o644)
+    words = ["--config", str(folder / "shop.toml"), "--journal", str(folder / "none" / "x.db")]
+
+    done = CliRunner().invoke(rimewatch, ["run", *words])
+
+    assert "cannot be written" in str(done.exception)
+    assert "broker.password is kept in" in done.output.replace("\n", " ")
