@@ -54,7 +54,7 @@ topic = "t"
 def curve(count: int = YEAR, *, restless: bool = False) -> Curve:
     """Return a year of a case with six defrosts a day, jittered by some milliseconds.
 
-    A restless one has defrosts that lift the fish over its early line each time.
+    A restless one has defrosts that lift the fish over its operating limit each time.
     """
     random = np.random.default_rng(7)
     minutes = np.arange(count)

@@ -95,17 +95,17 @@ class TestBesideARunningService:
         at = ("--config", service.config, "--journal", service.journal)
 
         listed = said("alarm", "list", *at)
-        assert "(case-1) holding: high, unacknowledged" in listed
+        assert "fish too warm (case-1 holding): high priority, not acknowledged yet" in listed
         sentence = refused("alarm", "acknowledge", "walk-in", "holding", *at)
         assert "nothing was acknowledged; on now: " in sentence
         assert "case-1 holding" in sentence
-        assert "unacknowledged" in said("alarm", "list", *at)
+        assert "not acknowledged yet" in said("alarm", "list", *at)
 
         assert "Acknowledged: case-1 holding" in said(
             "alarm", "acknowledge", "case-1", "holding", *at
         )
         until(
-            lambda: "holding: high, acknowledged" in said("alarm", "list", *at),
+            lambda: "(case-1 holding): high priority, acknowledged" in said("alarm", "list", *at),
             "the service to take the entry in",
         )
         said("unit", "note", "case-1", "Fish moved to the walk-in.", *at)

@@ -122,7 +122,7 @@ def test_the_warm_spell_its_alarm_and_its_action_are_those_on_the_books(
     connection, page = morning
     sections = {section["title"]: section["items"] for section in page["sections"]}
     _, values = series(connection, "air")
-    (spell,) = sections["Warm spells"]
+    (spell,) = sections["Excursions"]
     text = " ".join([spell["head"], *spell["lines"]])
     assert f"Peak {fahrenheit(values.max())} °F" in text
     assert "Moved the fish to the walk-in (lot L-1, fish kept" in text

@@ -42,13 +42,16 @@ def _shelves(now: Standing) -> dict[AlarmKey, int]:
 
 
 def _long_name(shop: Shop, key: AlarmKey) -> str:
+    """Return an alarm in words, with the names behind it that the commands take."""
+    from rimewatch.report.sections import RULES as said  # noqa: N811 (RULES are a command's choice)
+
     if key.unit is None:
         unit = "several units"
     elif key.unit in shop.unit:
         unit = shop.unit[key.unit].name
     else:
         unit = "a unit no longer in the configuration"
-    return f"{unit} ({key.unit or '-'}) {key.rule.value}"
+    return f"{unit}: {said[key.rule]} ({_name(key)})"
 
 
 @click.group(cls=CommandGroup, epilog="Example:  rimewatch alarm list --config shop.toml")
@@ -63,6 +66,7 @@ def list_alarms(config: Path, journal: Path) -> None:
     """List the alarms that are on, or returned and not yet acknowledged, and what is shelved."""
     from zoneinfo import ZoneInfo
 
+    from rimewatch.report.plain_words import STATES
     from rimewatch.report.wording import local_moment
 
     shop = load(config, sends=False)
@@ -74,8 +78,8 @@ def list_alarms(config: Path, journal: Path) -> None:
         click.echo("No alarm is on.")
     for alarm in alarms:
         click.echo(
-            f"{_long_name(shop, alarm.key)}: {alarm.priority.value}, "
-            f"{alarm.state.value}, raised {local_moment(alarm.raised_ms, zone)}"
+            f"{_long_name(shop, alarm.key)}: {alarm.priority.value} priority, "
+            f"{STATES[alarm.state]}, raised {local_moment(alarm.raised_ms, zone)}"
         )
     for key, until_ms in shelves:
         click.echo(f"{_long_name(shop, key)}: on its shelf until {local_moment(until_ms, zone)}")
@@ -98,8 +102,8 @@ def acknowledge(
 ) -> None:
     """Say that you have seen an alarm and are acting; repeats and escalation stop.
 
-    UNIT and RULE are as rimewatch alarm list shows them; UNIT is - for an alarm over
-    several units.
+    UNIT and RULE are as rimewatch alarm list shows them in brackets; UNIT is - for an alarm
+    over several units.
     """
     shop = load(config, sends=False)
     key = _key(shop, unit, rule)
@@ -161,8 +165,8 @@ def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, wh
 def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> None:
     """Take an alarm from its shelf before the shelf ends; what is still so is told at once.
 
-    UNIT and RULE are as rimewatch alarm list shows them; UNIT is - for an alarm over
-    several units.
+    UNIT and RULE are as rimewatch alarm list shows them in brackets; UNIT is - for an alarm
+    over several units.
     """
     shop = load(config, sends=False)
     key = _key(shop, unit, rule)

@@ -42,12 +42,14 @@ def unit_that(shop: Shop, unit: str, *, freezes: bool) -> UnitId:
     Raises:
         UserError: If there is no such unit, or it is of the other kind.
     """
+    from rimewatch.report.plain_words import KINDS
+
     found = shop.unit[UnitId(known_unit(shop, unit))]
     if found.kind.is_freezer is not freezes:
         others = [u.id for u in shop.units if u.kind.is_freezer is freezes]
         does = "freezes nothing" if freezes else "thaws nothing"
         raise UserError(
-            f"{unit} is a {found.kind.value} and {does}; "
+            f"{unit} is a {KINDS[found.kind]} and {does}; "
             f"expected one of {', '.join(others) or 'none: the shop has no such unit'}"
         )
     return found.id

@@ -86,7 +86,7 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
         )
     parts.extend(f"{said[0].lower()}{said[1:].rstrip('.')}" for said in caveats(story, zone))
     if story.why_not:
-        parts.append(story.why_not.rstrip("."))
+        parts.append(f"{story.why_not[0].lower()}{story.why_not[1:].rstrip('.')}")
     return "; ".join(parts) + "."
 
 

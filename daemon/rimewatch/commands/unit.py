@@ -29,13 +29,14 @@ def command() -> None:
 @journal_option
 def list_units(config: Path, journal: Path) -> None:
     """List each unit's fish temperature, how old it is, and what is wrong."""
+    from rimewatch.report.sections import RULES
     from rimewatch.report.wording import duration, temperature
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
         for unit in shop.units:
             alarms = [
-                alarm.key.rule.value
+                RULES[alarm.key.rule]
                 for alarm in now.evaluator.alarms.alarms.values()
                 if alarm.active and (alarm.key.unit == unit.id or unit.id in alarm.units)
             ]

@@ -51,7 +51,7 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
         yield place.problem(
             "operating_limit_c",
             show(unit.operating_limit_c),
-            f"expected a number below limit_c ({limit_c}): it is the early line inside it",
+            f"expected a number below limit_c ({limit_c}): it is the operating limit inside it",
         )
     if not row.right("limit_c", "kind", "laxer_because"):
         return

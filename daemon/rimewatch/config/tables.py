@@ -145,7 +145,7 @@ class UnitTable(Table):
     ] = ""
     """Written reason for a limit above the published 5.0 °C, in a case or walk-in."""
     operating_limit_c: Annotated[Celsius, Expect("a number in °C below limit_c", 3.3)] | None = None
-    """Early line inside the critical limit, °C. Default: none."""
+    """Operating limit inside the critical limit, °C. Default: none."""
     deadband_c: Annotated[float, Field(ge=0, le=20), Expect("a difference in °C, 0 to 20", 0.5)] = (
         0.5
     )

@@ -109,7 +109,7 @@ class PrioritiesTable(Table):
     holding: RulePriority = None
     """Priority of holding alarms: fish above its critical limit. Usually "high"."""
     operating_limit: Annotated[RulePriority, Field(alias="operating-limit")] = None
-    """Priority of operating-limit alarms: fish above the early line. Usually "medium"."""
+    """Priority of operating-limit alarms: fish above the operating limit. Usually "medium"."""
     freezer: RulePriority = None
     """Priority of freezer alarms: a freezer above its limit. Usually "high"."""
     hold_at_risk: Annotated[RulePriority, Field(alias="hold-at-risk")] = None

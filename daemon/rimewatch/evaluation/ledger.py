@@ -280,7 +280,7 @@ def _excursion(excursion: Excursion) -> dict[str, Any]:
 def _exposure(
     shop: Shop, store: ReadingStore, excursion: Excursion, to_ms: int
 ) -> list[dict[str, Any]]:
-    """Return what an excursion alone used of the allowances; nothing for an early line."""
+    """Return what an excursion alone used of the allowances; nothing for an operating limit."""
     if excursion.rule is Rule.OPERATING_LIMIT:
         return []
     spell, probe = excursion.spell, shop.probe[excursion.probe]

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from rimewatch.alarms import metrics
 from rimewatch.alarms.metrics import Figures
 from rimewatch.report import wording
+from rimewatch.report.sections import RULES
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
 
@@ -41,7 +42,7 @@ def _lines(shop: Shop, figures: Figures) -> Iterator[str]:
     else:
         yield "Nothing is beyond what a control room would accept."
     if figures.chattering:
-        names = [f"{key.unit or 'several units'} {key.rule.value}" for key in figures.chattering]
+        names = [f"{key.unit or 'several units'}: {RULES[key.rule]}" for key in figures.chattering]
         yield f"Chattering: {wording.joined(names)}."
     for flood in figures.floods:
         lasted_ms = (figures.to_ms if flood.ends_ms is None else flood.ends_ms) - flood.begins_ms
@@ -56,7 +57,7 @@ def _lines(shop: Shop, figures: Figures) -> Iterator[str]:
 def _rows(shop: Shop, figures: Figures) -> Iterator[tuple[str, str, str]]:
     yield "raised", str(figures.alarms), ""
     manageable, excessive = metrics.MANAGEABLE_PER_DAY, metrics.EXCESSIVE_PER_DAY
-    bounds = f"manageable up to {manageable:.0f}, to be cut from {excessive:.0f}"
+    bounds = f"control room: up to {manageable:.0f}, to be cut from {excessive:.0f} (IEC 62682)"
     yield "a day, on average", f"{figures.alarms_per_day:.1f}", bounds
     for priority, advised in ((Priority.HIGH, 5), (Priority.MEDIUM, 15), (Priority.LOW, 80)):
         count = figures.by_priority[priority]

@@ -167,6 +167,10 @@ def _draw(
     axes.plot(hours, governing, color=FISH_INK, linewidth=1.7, label="fish", zorder=4)
     lowest, highest = _limits(axes, lines, view, measured, governing)
     _ticks(axes, view, size, points)
+    if view.to_ms - view.from_ms <= 48 * MS_PER_H:  # its ticks are hours: by whose clock
+        zone = wording.zone_name(wording.local(view.to_ms, view.zone))
+        place = 0.1 * size.text_px / size.width, bottom - 0.4 * size.text_px / size.height
+        figure.text(*place, zone, fontsize=points, color=TEXT_INK, verticalalignment="top")
     axes.set_xlim(0.0, (view.to_ms - view.from_ms) / MS_PER_H)
     axes.set_ylim(lowest, highest)
     if size.legend:
@@ -242,7 +246,7 @@ def _limits(
             color=OPERATING_INK,
             linewidth=0.8,
             linestyle=(0, (1, 2)),
-            label="early line",
+            label="operating limit",
             zorder=2,
         )
     for curve in (measured, governing):

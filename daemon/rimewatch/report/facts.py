@@ -92,7 +92,7 @@ class Excursion:
 
     @property
     def concerns_fish(self) -> bool:
-        """Whether it is the critical limit or a hold, and not an early line."""
+        """Whether it is the critical limit or a hold, and not an operating limit."""
         return self.rule in (Rule.HOLDING, Rule.FREEZER, Rule.HOLD_AT_RISK)
 
     @property

@@ -14,7 +14,7 @@ from rimewatch.report.facts import State, Summary, UnitFacts
 from rimewatch.report.sections import Section, sections
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import MS_PER_S, Scale
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
 
 CAUTIONS: Final = (
     "This is a record of what the probes measured; it is not a guarantee of food safety.",
@@ -62,10 +62,17 @@ class Page:
     cautions: tuple[str, ...]
 
 
+def _length(milliseconds: int) -> str:
+    """Return how long a summary's time is: whole hours, or minutes while there is not one."""
+    if milliseconds < MS_PER_H:
+        return wording.duration(milliseconds / MS_PER_S)
+    return wording.whole_hours(milliseconds)
+
+
 def page(summary: Summary) -> Page:
     """Return a summary in sentences."""
     period, zone = summary.period, summary.zone
-    length = wording.whole_hours(period.to_ms - period.from_ms)
+    length = _length(period.to_ms - period.from_ms)
     begins = wording.local_moment(period.from_ms, zone)
     ends = wording.local_moment(period.to_ms, zone)
     return Page(

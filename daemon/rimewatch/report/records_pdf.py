@@ -15,6 +15,7 @@ from rimewatch.report.facts import Excursion
 from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
 from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
 from rimewatch.report.page import CAUTIONS, check_words, limit_reason
+from rimewatch.report.plain_words import KINDS
 from rimewatch.report.records import Records
 from rimewatch.report.records_tables import action_state, interruptions, moment, unit_name
 from rimewatch.report.sections import (
@@ -95,8 +96,8 @@ def _first_page(sheet: Sheet, records: Records) -> None:
         sheet.text("None went beyond a critical limit in this time.")
     if early:
         sheet.text(
-            f"{wording.counted(early, 'spell')} over an early line, within the critical limit; "
-            "they are in the tables that go with this record.",
+            f"{wording.counted(early, 'excursion')} over an operating limit, "
+            "within the critical limit; they are in the tables that go with this record.",
             size_pt=SMALL_PT,
             ink=QUIET_INK,
         )
@@ -151,7 +152,7 @@ def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> No
     sheet.title(found.name)
     measures = "no probe" if log.probe is None else f"{log.probe.measures.value}, {log.probe.id}"
     sheet.text(
-        f"{log.unit.kind.value}; critical limit {wording.temperature(log.unit.limit_c, scale)}; "
+        f"{KINDS[log.unit.kind]}; critical limit {wording.temperature(log.unit.limit_c, scale)}; "
         f"measured: {measures}.",
         ink=QUIET_INK,
     )

@@ -119,8 +119,7 @@ def _as_many_as_fit(texts: Iterable[str], room: int, of_what: str) -> str:
     total = sum(len(line) + 1 for line in lines)
     if total <= room:
         return "".join(f"\n{line}" for line in lines)
-    rest = f"\n… and {{}} more {of_what}"
-    left = room - len(rest.format(len(lines)))
+    left = room - len(_rest(len(lines), of_what))
     if left < 0:
         return ""
     fitting: list[str] = []
@@ -129,7 +128,12 @@ def _as_many_as_fit(texts: Iterable[str], room: int, of_what: str) -> str:
             break
         fitting.append(f"\n{line}")
         left -= len(line) + 1
-    return "".join(fitting) + rest.format(len(lines) - len(fitting))
+    return "".join(fitting) + _rest(len(lines) - len(fitting), of_what)
+
+
+def _rest(count: int, of_what: str) -> str:
+    noun = of_what.removesuffix("s") if count == 1 else of_what
+    return f"\n… and {count} more {noun}"
 
 
 def _wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:

@@ -63,7 +63,7 @@ class Stretch:
     above_limit_s: float
     """Governing temperature above the critical limit."""
     above_operating_s: float
-    """Above the early line; 0 where there is none."""
+    """Above the operating limit; 0 where there is none."""
     unmonitored_s: float
     door_openings: int
     door_open_s: float

@@ -17,7 +17,7 @@ _HEADS: Final = (
     "Mean",
     "Kinetic",
     "Over limit",
-    "Over early line",
+    "Over operating limit",
     "Door open",
     "Cooling",
     "Defrost rise",

@@ -1,4 +1,4 @@
-"""What a summary tells below the units: warm spells, lots, alarms, probes, what was odd.
+"""What a summary tells below the units: excursions, lots, alarms, probes, what was odd.
 
 Sentences only; ``page`` puts them in their place. Pure.
 """
@@ -56,7 +56,7 @@ DISPOSITIONS: Final = {
 }
 _LIMIT_WORDS: Final = {
     "limit_c": "critical limit",
-    "operating_limit_c": "early line",
+    "operating_limit_c": "operating limit",
     "deadband_c": "deadband",
     "on_delay_s": "alarm delay",
     "lag_s": "lag of fish behind air",
@@ -72,7 +72,7 @@ _REASONS: Final = {
 }
 RULES: Final = {
     Rule.HOLDING: "fish too warm",
-    Rule.OPERATING_LIMIT: "over the early line",
+    Rule.OPERATING_LIMIT: "over the operating limit",
     Rule.FREEZER: "freezer too warm",
     Rule.HOLD_AT_RISK: "freezing hold broken",
     Rule.DOOR: "door open",
@@ -111,7 +111,7 @@ def sections(summary: Summary) -> Iterator[Section]:
 
 def _sections(summary: Summary) -> Iterator[Section]:
     yield Section(
-        title="Warm spells",
+        title="Excursions",
         items=tuple(
             _excursion(summary, item)
             for item in summary.excursions
@@ -144,7 +144,7 @@ def _sections(summary: Summary) -> Iterator[Section]:
 
 
 def _is_told(item: Excursion, every: Sequence[Excursion]) -> bool:
-    """Return whether a spell over the early line is part of one that went over the limit."""
+    """Return whether a spell over the operating limit is part of one that went over the limit."""
     return item.rule is Rule.OPERATING_LIMIT and any(
         other.concerns_fish
         and other.unit == item.unit
@@ -165,7 +165,7 @@ def _excursion(summary: Summary, item: Excursion) -> Item:
     if item.limit_c is not None:
         line = wording.temperature(item.limit_c, scale)
     if item.rule is Rule.OPERATING_LIMIT:
-        line = f"its early line {line}"
+        line = f"its operating limit {line}"
     what = f"Peak {wording.temperature(item.peak_c, scale)}"
     if item.fish_c is not None and abs(item.fish_c - item.peak_c) >= 0.05:
         what += f", fish {wording.temperature(item.fish_c, scale)}"

@@ -21,6 +21,7 @@ from rimewatch.report.facts import (
     Todo,
     UnitFacts,
 )
+from rimewatch.report.sections import RULES
 from rimewatch.vocabulary import Kind, Priority, Rule, Scale, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
@@ -99,7 +100,7 @@ def _excursions(found: Findings) -> Iterator[Todo]:
             [item for item in over if item.is_freezer],
         ),
         (
-            "Write down what was done about the warm spell of {}.",
+            "Write down what was done about the excursion of {}.",
             [item for item in fish if item.needs_action],
         ),
         (
@@ -122,7 +123,7 @@ def _awaiting(found: Findings) -> Iterator[Todo]:
         days = dict.fromkeys(
             wording.local_moment(at_ms, found.zone).rsplit(" ", 2)[0] for at_ms in item.awaiting
         )
-        noun = "the warm spell" if len(item.awaiting) == 1 else "the warm spells"
+        noun = "the excursion" if len(item.awaiting) == 1 else "the excursions"
         text = (
             f"Still to be written down: what was done about {noun} of {item.name} on "
             f"{wording.joined(list(days), most=4)}."
@@ -302,6 +303,6 @@ def _alarms(found: Findings) -> Iterator[Todo]:
         where = wording.joined([named.get(unit, str(unit)) for unit in units]) or "The shop"
         weight = " (high)" if alarm.priority is Priority.HIGH else ""
         yield Todo(
-            text=f"{where}: alarm “{alarm.rule.value}”{weight} is still on; see to it.",
+            text=f"{where}: alarm “{RULES[alarm.rule]}”{weight} is still on; see to it.",
             unit=alarm.unit,
         )

@@ -236,7 +236,15 @@ class AcknowledgePages:
             facts=view.facts,
             state=view.state,
             ask=view.ask,
-            promises=PROMISES_MIN,
+            promises=[
+                (
+                    minutes,
+                    self._words["minutes"].format(count=minutes)
+                    if minutes < 60
+                    else duration(minutes * 60.0, self._small),
+                )
+                for minutes in PROMISES_MIN
+            ],
         )
         return HTMLResponse(text, status_code=view.status)
 

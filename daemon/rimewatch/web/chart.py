@@ -211,7 +211,11 @@ def _grid(frame: _Frame, shop: Shop, course: Course) -> Iterator[str]:
         yield f'<path class="grid" d="M{LEFT} {at:.1f}H{RIGHT}"/>'
         yield f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end">{said}°</text>'
         value += step
-    for at_ms, said in _ticks(course, ZoneInfo(shop.timezone), shop.timezone):
+    zone = ZoneInfo(shop.timezone)
+    if course.to_ms - course.from_ms <= MS_PER_DAY:
+        named = wording.zone_name(wording.local(course.to_ms, zone))
+        yield f'<text x="0" y="{BOTTOM + 30}">{named}</text>'
+    for at_ms, said in _ticks(course, zone, shop.timezone):
         x = frame.x(at_ms)
         yield f'<path class="grid" d="M{x:.1f} {TOP}V{BOTTOM}"/>'
         if LEFT + 14 < x < RIGHT - 14:

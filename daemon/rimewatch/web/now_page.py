@@ -11,6 +11,7 @@ import secrets
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 from starlette.requests import Request
@@ -24,7 +25,7 @@ from rimewatch.report import wording
 from rimewatch.report.lot_caveats import unproven_on_display
 from rimewatch.rules.watch import BreakReason
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S, Priority
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Priority
 from rimewatch.web.guard import Visitor
 from rimewatch.web.live import Snapshot
 from rimewatch.web.page import Means, Page
@@ -180,6 +181,7 @@ class NowPage(Page):
             "shape": self._shape(snapshot, views, at_ms),
             "open": [self._alarm(snapshot, alarm, at_ms) for alarm in open_],
             "seen": [self._alarm(snapshot, alarm, at_ms) for alarm in seen],
+            "curve_hours": CURVE_MS // MS_PER_H,
             "todos": [*_lots(self._shop, snapshot.lots), *snapshot.todos],
             "units": [
                 (
@@ -224,7 +226,7 @@ class NowPage(Page):
         }
 
     def _at(self, at_ms: int) -> str:
-        return f"{wording.local_zone(at_ms, self._shop.timezone):%H:%M}"
+        return wording.local_time(at_ms, ZoneInfo(self._shop.timezone))
 
     def _shape(self, snapshot: Snapshot, views: list[UnitView], at_ms: int) -> str:
         """Return a mark of everything on the page but the units' figures."""

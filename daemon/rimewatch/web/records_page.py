@@ -18,7 +18,6 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.journal.errors import JournalError
-from rimewatch.report.page import CAUTIONS
 from rimewatch.web.page import Means, Page
 
 RecordFiles = Callable[[date, date, str, int], Mapping[str, str | bytes]]
@@ -71,7 +70,6 @@ class RecordPages(Page):
             today=today.isoformat(),
             forms=[(form, name) for form, (_, name) in FORMS.items()],
             most_days=MOST_DAYS,
-            cautions=CAUTIONS,
         )
 
     async def download(self, request: Request) -> Response:

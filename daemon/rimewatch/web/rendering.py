@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
+from rimewatch.report import wording
 from rimewatch.shop import Shop
 from rimewatch.web.guard import SignInFirst, Visitor, sign_in_path
 from rimewatch.web.people import PeopleError, Role
@@ -140,10 +141,12 @@ def drawing(svg: str) -> Markup:
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("rimewatch.web"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["minutes"] = lambda minutes: wording.duration(minutes * 60.0)
+    return environment

@@ -10,6 +10,7 @@ from starlette.routing import BaseRoute, Route
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
+from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
@@ -69,6 +70,7 @@ class UnitPage(Page):
             facts=[] if course is None else self._facts(course),
             lots=[str(story.lot) for story in snapshot.lots if story.entries.unit == unit.id],
             dispositions=[word.value for word in Disposition],
+            states=STATES,
             promises=PROMISES_MIN,
             shelf_lengths=SHELVES_MIN,
             is_out=now.out_of_service,
@@ -126,7 +128,7 @@ class UnitPage(Page):
             "start": wording.local_moment(round(spell.start_ms), self._zone),
             "lasted": wording.duration(lasted_s) + (" so far" if end_ms is None else ""),
             "peak": wording.temperature(spell.peak_c, self._shop.display),
-            "over": f"{over} (early line)" if early else over,
+            "over": f"{over} (operating limit)" if early else over,
         }
 
     def _facts(self, course: Course) -> list[str]:

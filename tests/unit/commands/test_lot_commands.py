@@ -215,7 +215,7 @@ def test_only_complete_proofs_are_listed_as_ready(run: Run, now_ms: int) -> None
     assert "parasite proof complete (own freezing)" in lots["long"]
     assert "parasite proof complete (exempt)" in lots["tuna"]
     assert "the supplier's statement on freezing" in lots["bought-frozen"]
-    assert "Its hold is not complete: " in lots["short"]
+    assert "its hold is not complete: " in lots["short"]
     assert "statement on feed and raising is not on file" in lots["farmed"]
     assert "needs a freezing hold" in lots["fresh"]
 
@@ -248,7 +248,7 @@ def test_thawing_reminds_of_the_packaging_and_of_a_missing_proof(run: Run, now_m
     assert "5 °C (41 °F) or below" in said
     assert "out of its packaging before it thaws" in said
     assert "must not be served raw. Its hold is not complete" in said
-    assert "It was put to thaw when" in run("list").output
+    assert "it was put to thaw when" in run("list").output
 
 
 def test_moving_fish_to_where_it_is_served_from_warns_of_a_missing_proof(
@@ -272,7 +272,10 @@ def test_moving_fish_to_where_it_is_served_from_warns_of_a_missing_proof(
     ("words", "sentence"),
     [
         (("thaw", "L-1", "freezer-1"), "freezer-1 is a freezer and thaws nothing"),
-        (("freeze", "L-1", "walk-in", "20C-168h"), "walk-in is a walk-in and freezes nothing"),
+        (
+            ("freeze", "L-1", "walk-in", "20C-168h"),
+            "walk-in is a walk-in cooler and freezes nothing",
+        ),
         (("move", "L-7", "walk-in"), 'there is no lot "L-7"'),
         (
             ("receive", "L-1", "--species", "Salmo salar", "--origin", "wild"),

@@ -55,7 +55,7 @@ def test_shelf_is_listed_and_ended_by_somebody_on_the_record(journal: Journal, s
     """Whoever comes in the morning sees what is silent, and lets it be heard again."""
     say("shelve", "case-1", "door", "--minutes", "30")
     take_in(journal)
-    assert "case-1 (case-1) door: on its shelf until" in say("list")
+    assert "case-1: door open (case-1 door): on its shelf until" in say("list")
 
     told = say("unshelve", "case-1", "door", "--who", "Ines")
     take_in(journal)

@@ -87,13 +87,13 @@ def test_a_summary_asks_again_the_next_morning() -> None:
     paper = Paper("2026-03-02T12:00:00Z")
     for minute in range(60 * 49):
         paper.say(minute * 60, 9.0 if 60 <= minute < 120 else 1.0)
-    asked = "Still to be written down: what was done about the warm spell of case-1 on Mon 2 March."
+    asked = "Still to be written down: what was done about the excursion of case-1 on Mon 2 March."
 
     mornings = paper.replay(SHOP).mornings
 
     texts = {day.isoformat(): " ".join(m.text.split()) for day, m in mornings.items()}
     assert asked not in texts["2026-03-03"]
-    assert "Write down what was done about the warm spell of case-1." in texts["2026-03-03"]
+    assert "Write down what was done about the excursion of case-1." in texts["2026-03-03"]
     assert asked in texts["2026-03-04"]
     noted = paper.do(30 * 3600, "corrective-action", unit="case-1", text="Ice was put on.")
     again = noted.replay(SHOP).mornings

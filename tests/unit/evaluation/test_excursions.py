@@ -82,7 +82,7 @@ def holding(*alarms: Alarm) -> Excursion:
 
 
 def test_excursions_of_both_lines_are_listed_in_order_of_their_start() -> None:
-    """The early line is passed first."""
+    """The operating limit is passed first."""
     assert [e.rule for e in found()] == [Rule.OPERATING_LIMIT, Rule.HOLDING]
     assert [e.alarmed for e in found()] == [False, False]
 

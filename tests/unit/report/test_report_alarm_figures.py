@@ -57,7 +57,9 @@ def test_figures_of_a_calm_month_stand_beside_their_benchmarks() -> None:
     found = lines(alarm(0, acknowledged_s=120), alarm(90_000, acknowledged_s=600), alarm(900_000))
 
     assert found["raised"] == "3"
-    assert found["a day, on average"] == "0.1 manageable up to 150, to be cut from 300"
+    assert found["a day, on average"] == (
+        "0.1 control room: up to 150, to be cut from 300 (IEC 62682)"
+    )
     assert found["of priority high"] == "3 (100%) about 5 %"
     assert found["until acknowledged, median"] == "6 min"
     assert found["until acknowledged, longest"] == "10 min"
@@ -72,7 +74,7 @@ def test_figures_of_a_bad_month_name_what_cries_wolf() -> None:
     text = figures_text(shop(), measure(flicker, FROM_MS, FROM_MS + MS_PER_DAY))
 
     assert "– 1 alarms chatter; none should" in text
-    assert "Chattering: case-1 holding." in text
+    assert "Chattering: case-1: fish too warm." in text
     assert "Flood: 20 alarms from Sun 1 March 00:01 CST" in text
     assert "IEC 62682" in text
 

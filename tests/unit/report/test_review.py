@@ -125,7 +125,7 @@ def test_ice_on_the_coil_shows_in_the_defrosts() -> None:
 
 
 def test_weeks_add_up_to_what_was_put_in() -> None:
-    """Seven openings of two minutes a week, an hour over the early line each night."""
+    """Seven openings of two minutes a week, an hour over the operating limit each night."""
     found = review(edges=LAST_WEEK)
     assert [len(found.units[0].stretches), found.is_month] == [5, False]
     week = found.units[0].stretches[-1]

@@ -31,7 +31,7 @@ def test_limits_that_were_moved_are_one_line() -> None:
 
 
 def test_limits_are_told_in_celsius_and_differences_as_such() -> None:
-    """A deadband of 0.5 °C is no 32.9 °F; an early line that was taken away is none."""
+    """A deadband of 0.5 °C is no 32.9 °F; an operating limit that was taken away is none."""
     ledger = quiet_ledger() | {
         "setting_changes": [
             a_change("unit.case-1.deadband_c", 0.5, 1.0),
@@ -41,7 +41,7 @@ def test_limits_are_told_in_celsius_and_differences_as_such() -> None:
     text = " ".join(file_text(summary_of(ledger, of=shop(display=Scale.CELSIUS))).split())
 
     assert "deadband 0.5 °C → 1.0 °C" in text
-    assert "early line 3.3 °C → none" in text
+    assert "operating limit 3.3 °C → none" in text
 
 
 def test_other_settings_are_left_to_the_record() -> None:

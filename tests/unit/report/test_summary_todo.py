@@ -21,7 +21,7 @@ class TestTodo:
 
         assert texts == [
             "Measure the fish of Front display case with a thermometer before any is sold.",
-            "Write down what was done about the warm spell of Front display case.",
+            "Write down what was done about the excursion of Front display case.",
         ]
 
     def test_entry_before_the_warm_spell_does_not_count_for_it(self) -> None:
@@ -58,7 +58,7 @@ class TestTodo:
         assert texts == [
             f"Measure the fish of {three} with a thermometer before any is sold.",
             "Look in Chest freezer for fish that thawed and froze again.",
-            f"Write down what was done about the warm spell of {four}.",
+            f"Write down what was done about the excursion of {four}.",
             f"Have the cooling of {three} looked at.",
         ]
 
@@ -118,7 +118,7 @@ class TestTodo:
         ]
         texts = [todo.text for todo in summary_of(ledger).todos]
 
-        assert texts == ["Walk-in cooler: alarm “door” is still on; see to it."]
+        assert texts == ["Walk-in cooler: alarm “door open” is still on; see to it."]
 
     def test_a_few_garbled_messages_are_listed_and_no_task(self) -> None:
         """Any radio garbles one now and then."""

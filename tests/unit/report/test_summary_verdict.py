@@ -58,7 +58,7 @@ class TestVerdict:
         summary = summary_of(ledger)
 
         assert summary.verdict[0] == "All cold held."
-        assert "above its early line 37.9 °F for 20 min" in file_text(summary)
+        assert "above its operating limit 37.9 °F for 20 min" in file_text(summary)
 
     def test_early_line_on_the_way_to_the_limit_is_not_told_twice(self) -> None:
         """One warm spell is one paragraph, and one task."""
@@ -81,7 +81,8 @@ class TestVerdict:
         summary = summary_of(ledger)
 
         assert (
-            "early line" not in file_text(summary).partition("WARM SPELLS")[2].partition("LOTS")[0]
+            "operating limit"
+            not in file_text(summary).partition("EXCURSIONS")[2].partition("LOTS")[0]
         )
         assert len(summary.todos) == 2
 

@@ -38,7 +38,7 @@ def test_a_unit_out_of_service_all_night_is_not_said_to_have_got_warm() -> None:
     assert "Front display case was out of service." in said
     assert "Front display case got warm" not in said
     assert "The unit was out of service." in said
-    assert "Write down what was done about the warm spell of Front display case" not in said
+    assert "Write down what was done about the excursion of Front display case" not in said
 
 
 def test_a_unit_taken_out_before_it_warmed_is_out_of_service_too() -> None:
@@ -52,7 +52,7 @@ def test_warmth_in_service_counts_whatever_came_after() -> None:
     """Taking a warm case out of service does not make its fish cold."""
     said = night(warm="air", out_s=900 * 60)
     assert "Front display case: got warm" in said
-    assert "Write down what was done about the warm spell of Front display case." in said
+    assert "Write down what was done about the excursion of Front display case." in said
 
 
 def test_a_unit_back_in_service_is_judged_by_its_readings() -> None:

@@ -57,7 +57,7 @@ def test_comparison_of_the_same_ledger_twice_finds_no_difference() -> None:
 
 
 def test_comparison_that_only_spares_sleep_says_that_nothing_was_missed() -> None:
-    """The early line woke somebody for nothing; without it, the limit is still told."""
+    """The operating limit woke somebody for nothing; without it, the limit is still told."""
     now = ledger([WARM], [alarm("2026-02-02T03:00:00Z", rule="door"), *NOW["alarms"][:1]])
     found = against(ledger([WARM], NOW["alarms"][:1]), now)
 

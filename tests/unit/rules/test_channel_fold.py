@@ -270,7 +270,7 @@ def test_hold_lost_in_a_gap_and_warm_on_return_lasts_until_the_cold_is_back() ->
 
 
 def test_several_watches_are_kept_apart() -> None:
-    """An early line and a limit: each with its own crossings, in order of their end."""
+    """An operating limit and a limit: each with its own crossings, in order of their end."""
     ended, _ = run(
         [(0, 2.0), (60, 8.0), (120, 2.0)],
         excursion(),
