@@ -296,4 +296,8 @@ def session_type(life: Any) -> type[BrokerSession]:
             life.drained(items)
             return items
 
+        def stop(self) -> None:
+            life.drained([])  # a batch that could not be written until now is given up
+            super().stop()
+
     return PlayedSession
