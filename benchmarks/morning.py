@@ -12,6 +12,7 @@ import shutil
 import tempfile
 import threading
 import time
+from functools import partial
 from pathlib import Path
 
 from harness import ROUNDS, Row, Timed, show, take_turns
@@ -96,9 +97,9 @@ def run(rounds: int = ROUNDS, units: tuple[int, ...] = UNITS) -> list[Row]:
             night = Night(Path(name), count)
             turns = take_turns(
                 {
-                    "charts drawn beside the writer": lambda night=night: night.over(apart=True),
-                    "charts drawn within its batch": lambda night=night: night.over(apart=False),
-                },  # type: ignore[misc]
+                    "charts drawn beside the writer": partial(night.over, apart=True),
+                    "charts drawn within its batch": partial(night.over, apart=False),
+                },
                 rounds,
             )
         row = Row(f"Longest turn over a morning, {count} units", "ms", less_is_better=True)
