@@ -8,6 +8,7 @@ References:
     [1] SQLite, "How To Corrupt An SQLite Database File".
     [2] SQLite, "Write-Ahead Logging" and "PRAGMA synchronous".
     [3] SQLite, "STRICT Tables" (needs 3.37.0).
+    [4] SQLite, "In-Memory Databases".
 """
 
 import os
@@ -26,6 +27,9 @@ DEFAULT_BUSY_S: Final = 5.0
 
 WAL_LIMIT_BYTES: Final = 16 * 1024 * 1024
 """A WAL file is cut back to this after a checkpoint (our choice)."""
+
+IN_MEMORY: Final = ":memory:"
+"""SQLite's own name for a database without a file. Source: [4]."""
 
 PRIVATE_MODE: Final = 0o600
 """Read and written by its owner alone."""
@@ -106,6 +110,8 @@ def _make_private(path: Path) -> None:
 
     Made exclusively, it is nobody's yet: closing the handle drops no lock.
     """
+    if str(path) == IN_MEMORY:
+        return  # it is refused, and leaves no file of that name behind
     with suppress(OSError):  # it is there, or SQLite fails in its turn and says why
         os.close(os.open(path.resolve(), os.O_CREAT | os.O_EXCL | os.O_RDWR, PRIVATE_MODE))
 

@@ -193,10 +193,14 @@ class TestRefused:
         with pytest.raises(JournalDamaged):
             Journal.open(journal_path)
 
-    def test_a_journal_in_memory_is_refused(self) -> None:
-        """A record that ends with the process is none."""
+    def test_a_journal_in_memory_is_refused(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A record that ends with the process is none; nor is an empty file of that name."""
+        monkeypatch.chdir(tmp_path)
         with pytest.raises(JournalError, match="journal mode is memory, expected wal"):
             Journal.open(Path(":memory:"))
+        assert list(tmp_path.iterdir()) == []
 
     def test_a_reader_tells_damage_too(self, journal_path: Path) -> None:
         """The page says what to do, as the service does."""
