@@ -149,7 +149,8 @@ def test_everything_is_said_and_entered_without_script(
     """Two seconds, one thumb: what is wrong is at the top, and one tap says it was seen."""
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]  # a literal
     page = first_person(running, context)
-    expect(page.get_by_role("heading", level=1)).to_have_text("One too warm and one not measured")
+    headline = page.get_by_role("heading", level=1)
+    expect(headline).to_have_text("One unit too warm and one not measured")
     button = page.get_by_role("button", name=re.compile("I have seen it.*Front display"))
     box = button.bounding_box()
     assert box is not None

@@ -112,16 +112,6 @@ def described(
     return facts, spell.above_ms / MS_PER_S
 
 
-def warmest_c(tracks: Mapping[ProbeId, Track], unit: UnitId | None) -> float | None:
-    """Return a unit's fish temperature, the warmest of its probes; None: none ever spoke."""
-    known = [
-        track.state.governing_c
-        for track in tracks.values()
-        if track.unit.id == unit and track.state.last_ms is not None
-    ]
-    return max(known, default=None)
-
-
 def _spell(track: Track, condition: Condition) -> Spell:
     """Return the excursion a condition speaks of: the open one, or the last that ended."""
     rule = condition.key.rule

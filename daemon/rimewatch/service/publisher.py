@@ -14,7 +14,7 @@ import numpy as np
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.clock import Clock
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
-from rimewatch.evaluation.describe import described, warmest_c
+from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.lot_book import book
@@ -79,13 +79,14 @@ class Publisher:
         if evaluator is not self._evaluator:
             self._evaluator = evaluator
             self._forget()
-        alarms = self._alarms_now(writer, now_s)
+        units = tuple(self._unit(writer, unit, now_s) for unit in writer.shop.units)
+        alarms = self._alarms_now(writer, units, now_s)
         self._board.publish(
             Snapshot(
                 number=self._board.latest.number + 1,
                 entry_number=evaluator.entries[-1].entry_number if evaluator.entries else 0,
                 at_ms=evaluator.now_ms,
-                units=tuple(self._unit(writer, unit, now_s) for unit in writer.shop.units),
+                units=units,
                 alarms=tuple(alarms),
                 above_s=tuple(
                     (alarm.id, above_s)
@@ -116,28 +117,33 @@ class Publisher:
 
     # --- alarms ---------------------------------------------------------------------------
 
-    def _alarms_now(self, writer: Writer, now_s: float) -> list[Alarm]:
+    def _alarms_now(self, writer: Writer, units: tuple[UnitNow, ...], now_s: float) -> list[Alarm]:
         """Return the alarms with the facts that a message would tell of them now.
 
         Why it is so, and what goes with it, is looked up now and then or when an alarm's own
-        condition changes; how warm its fish is, each time, as for the units.
+        condition changes; how warm its fish and its air are, each time, as for the units.
         """
         evaluator = writer.evaluator
         before = {} if now_s >= self._facts_due_s else self._facts
         if not before:
             self._facts_due_s = now_s + FACTS_EVERY_S
         self._facts = {}
+        measured: dict[UnitId | None, UnitNow] = {now.unit: now for now in units}
         found = []
         for alarm in sorted(evaluator.alarms.alarms.values(), key=lambda a: a.raised_ms):
             known = before.get(alarm.id)
             if known is None or known[0] != alarm.condition:
-                facts = described(
-                    alarm.condition, writer.shop, evaluator.store, evaluator.tracks, evaluator
+                known = (
+                    alarm.condition,
+                    *described(
+                        alarm.condition, writer.shop, evaluator.store, evaluator.tracks, evaluator
+                    ),
                 )
-                known = (alarm.condition, *facts)
             self._facts[alarm.id] = known
-            fish_c = warmest_c(evaluator.tracks, alarm.key.unit)
-            found.append(replace(alarm, condition=replace(known[1], fish_c=fish_c)))
+            facts, of = known[1], measured.get(alarm.key.unit)
+            if of is not None:
+                facts = replace(facts, fish_c=of.fish_c, air_c=of.air_c)
+            found.append(replace(alarm, condition=facts))
         return found
 
     # --- units ----------------------------------------------------------------------------
