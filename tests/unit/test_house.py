@@ -23,6 +23,13 @@ def test_no_module_has_a_name_that_says_nothing() -> None:
     assert [path for path in MODULES if path.stem in SAY_NOTHING] == []
 
 
+def test_each_module_of_tests_has_a_name_of_its_own() -> None:
+    """They are imported by it alone: of two of one name, one would not be run."""
+    names = Counter(path.name for path in (ROOT / "tests").rglob("test_*.py"))
+
+    assert [name for name, times in names.items() if times > 1] == []
+
+
 def test_each_decision_has_a_number_of_its_own() -> None:
     """Pages and code name a decision by its number alone."""
     pages = sorted((ROOT / "docs" / "decisions").glob("*.md"))
