@@ -1,6 +1,6 @@
 """Runs the comparisons, prints a table and writes it as JSON: ``make bench``.
 
-Takes a quarter of an hour, ``--quick`` three minutes (fewer rounds of less work: to see that all
+Takes 17 minutes, ``--quick`` three (fewer rounds of less work: to see that all
 runs, not to publish). Only ratios within one run mean anything: a machine's speed drifts.
 """
 

@@ -3,8 +3,10 @@
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from functools import cache
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -51,6 +53,19 @@ def test_every_test_that_a_page_names_is_there(page: Path) -> None:
     named = set(re.findall(r"`(test_\w+)`", page.read_text(encoding="utf-8")))
 
     assert named - names_of_tests() == set()
+
+
+def test_changelog_has_a_heading_for_the_version_that_is_installed() -> None:
+    """Somebody who reads ``rimewatch --version`` finds what is in it."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+
+    headings = re.findall(
+        r"^## \[(\d+\.\d+\.\d+)\] - \d{4}-\d\d-\d\d$",
+        (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
+
+    assert headings[0] == project["version"] == metadata.version("rimewatch")
 
 
 def test_reference_says_what_the_code_says() -> None:

@@ -31,6 +31,13 @@ class Message:
 
     title: str
     body: str
+    lead: str = ""
+    """Of an alarm, the body's beginning: which unit, what is happening, what to do."""
+
+    @property
+    def rest(self) -> str:
+        """Return what the body says beyond its lead."""
+        return self.body.removeprefix(self.lead).lstrip()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,13 +78,14 @@ def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
     sentences = [
         text for choice in (template["lead"], *tail) if (text := _first_known(choice, known))
     ]
-    return Message(title=wording.clipped(title, LONGEST_TITLE), body=_fitted(sentences))
+    lead = wording.clipped(sentences[0], LONGEST_BODY)
+    body = _fitted(lead, sentences[1:])
+    return Message(title=wording.clipped(title, LONGEST_TITLE), body=body, lead=lead)
 
 
-def _fitted(sentences: Sequence[str]) -> str:
-    """Join what fits, the earlier sentence first; one too long is left out whole."""
-    body = wording.clipped(sentences[0], LONGEST_BODY)
-    for sentence in sentences[1:]:
+def _fitted(body: str, sentences: Sequence[str]) -> str:
+    """Add what fits, the earlier sentence first; one too long is left out whole."""
+    for sentence in sentences:
         if len(body) + 1 + len(sentence) <= LONGEST_BODY:
             body = f"{body} {sentence}"
     return body

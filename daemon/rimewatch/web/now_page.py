@@ -220,7 +220,8 @@ class NowPage(Page):
             "unit": str(alarm.key.unit or ""),
             "priority": alarm.priority.value,
             "title": words.title,
-            "body": words.body,
+            "lead": words.lead,
+            "rest": words.rest,
             "raised": wording.relative(alarm.raised_ms, at_ms),
             "who": who,
         }

@@ -70,15 +70,17 @@ def warm() -> Paper:
 
 
 def test_card_says_what_the_phone_says(journal: Journal) -> None:
-    """One alarm, one figure, one advice, wherever it is read."""
+    """One alarm, one figure, one advice, wherever it is read; a thumb needs no scrolling."""
     paper = Paper().curve([(0, 3.0), (60, 9.0)], "air").curve([(0, 2.0), (60, 8.0)], "fish")
     page = shown(two_cases(), journal, paper, 60).signed_in().get("/").text
     (told,) = journal.outbox_due(paper.at_ms(60))
 
     assert "46.4 °F" in told.title
     assert told.title.replace("<", "&lt;").replace(">", "&gt;") in page
-    assert told.body.replace("<", "&lt;").replace(">", "&gt;") in page
+    said = told.body.replace("<", "&lt;").replace(">", "&gt;").split(". ")
+    assert [sentence for sentence in said if sentence not in page] == []
     assert "Air 48.2 °F." in told.body
+    assert page.index(said[0]) < page.index("I have seen it") < page.index("Air 48.2 °F.")
 
 
 def test_returned_alarm_keeps_its_length(journal: Journal) -> None:
