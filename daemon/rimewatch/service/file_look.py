@@ -203,7 +203,7 @@ def _read_through(connection: sqlite3.Connection, path: Path) -> str:
 
 def _have_it_read_anew(path: Path) -> None:
     """Have the system drop what it holds of the file in memory, by [2]."""
-    with suppress(OSError):  # it is advice only, and not every system takes it
+    with suppress(OSError, AttributeError):  # it is advice only, and not every system has it
         handle = os.open(path, os.O_RDONLY)
         try:
             os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
