@@ -19,6 +19,8 @@ from rimewatch.entries import (
     WithdrawLot,
 )
 from rimewatch.errors import UserError
+from rimewatch.report import wording
+from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Option, Origin, States
 
@@ -101,7 +103,8 @@ def receive(
     need = needs_of(entry, extra_species=own_species(shop.species))
     click.echo(f"{lot} received. {need.why}")
     if need.receipt_too_warm:
-        click.echo("It came in above 5 °C (41 °F): refuse it (FDA Food Code 2022, 3-202.11(A)).")
+        limit = wording.published_limit(RECEIVING_LIMIT_C)
+        click.echo(f"It came in above {limit}: refuse it (FDA Food Code 2022, 3-202.11(A)).")
     for hazard in need.remaining_hazards:
         click.echo(hazard)
     if need.statement_missing:

@@ -19,6 +19,8 @@ from rimewatch.commands.options import (
 from rimewatch.commands.standing import enter, known_lot, standing
 from rimewatch.entries import MoveLot, StartFreezing, StartThawing
 from rimewatch.errors import UserError
+from rimewatch.report import wording
+from rimewatch.rules.provisions import THAWING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
 
@@ -106,7 +108,8 @@ def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
     story = _story(shop, journal, known)
     enter(journal, entry)
     click.echo(
-        f"{lot}: thawing in {unit}, at 5 °C (41 °F) or below (FDA Food Code 2022, 3-501.13)."
+        f"{lot}: thawing in {unit}, at {wording.published_limit(THAWING_LIMIT_C)} or below "
+        "(FDA Food Code 2022, 3-501.13)."
     )
     if story.entries.received is not None and story.entries.received.rop:
         click.echo(ROP_REMINDER)

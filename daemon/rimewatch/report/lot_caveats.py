@@ -13,6 +13,7 @@ from typing import Final
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Overrun, Proof
 from rimewatch.report import wording
+from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Kind
 
@@ -70,8 +71,8 @@ scombrotoxin, fish not previously frozen; the person in charge decides about it.
     """
     if received_too_warm:
         yield (
-            "It came in above 5 °C (41 °F), to be refused (FDA Food Code 2022, 3-202.11(A)); the "
-            "person in charge decides about it."
+            f"It came in above {wording.published_limit(RECEIVING_LIMIT_C)}, to be refused (FDA "
+            "Food Code 2022, 3-202.11(A)); the person in charge decides about it."
         )
     if overruns:
         used = "; ".join(f"{_percent(over.share)} of it for {over.hazard}" for over in overruns)

@@ -100,6 +100,15 @@ def temperature(celsius: float, scale: Scale) -> str:
     return f"{_decimal(in_scale(celsius, scale))} °{scale.value}"
 
 
+def published_limit(celsius: float) -> str:
+    """Return a limit as a provision states it, in both scales.
+
+    >>> published_limit(5.0)
+    '5 °C (41 °F)'
+    """
+    return f"{celsius:g} °C ({in_scale(celsius, Scale.FAHRENHEIT):g} °F)"
+
+
 def temperature_range(low_c: float, high_c: float, scale: Scale) -> str:
     """Return "33.1 to 37.4 °F": the unit is said once.
 

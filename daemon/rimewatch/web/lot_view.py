@@ -8,6 +8,7 @@ from rimewatch.lots.record import Proof
 from rimewatch.report import wording
 from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
 from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats, unproven_on_display
+from rimewatch.rules.provisions import THAWING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Option
 
@@ -46,7 +47,8 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
             lines.append(f"Ready {ready}, if the cold holds.")
     if story.entries.thawing is not None:
         since = wording.local_moment(story.entries.thawing.at_ms, zone)
-        lines.append(f"Thawing since {since}, at 5 °C (41 °F) or below.")
+        limit = wording.published_limit(THAWING_LIMIT_C)
+        lines.append(f"Thawing since {since}, at {limit} or below.")
     if hold is not None and hold.option is Option.F20C_24H:
         lines.append(NO_FOOD_CODE_OPTION)
     if story.need is not None:
