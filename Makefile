@@ -34,6 +34,7 @@ HELD_S ?= 75
 SEED ?= 1
 PACKAGE ?= rules
 SAMPLE ?= 200
+AUDIT_ARGS ?=
 N ?= 1000
 FIRST ?= 0
 JOBS ?= 2
@@ -100,7 +101,7 @@ soak: $(VENV)/.dev
 	$(BIN)/python tests/faults/soak.py --days $(DAYS) --minutes $(MINUTES)
 
 audit: $(VENV)/.dev
-	.ci/audit
+	.ci/audit $(AUDIT_ARGS)
 
 wheel-check: $(VENV)/.dev
 	.ci/wheel-check
