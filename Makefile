@@ -54,7 +54,8 @@ test: $(VENV)/.dev
 		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium \
 		nsenter=util-linux mount=mount
 	@# Many tests start rimewatch: what Python compiles is kept, whatever the environment says.
-	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 2 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+	@# Much of them is waiting, so three at once suit two cores.
+	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 3 --dist worksteal $(PYTEST_ARGS) $(TESTS)
 
 api-check: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto
