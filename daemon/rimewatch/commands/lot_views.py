@@ -17,7 +17,7 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats
+from rimewatch.report.lot_caveats import NOT_SURE, PARASITES_ALONE, caveats
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H
 
@@ -26,7 +26,6 @@ PROVEN = {
     Proof.SUPPLIER_FREEZING: "parasite proof complete (the supplier's statement on freezing)",
     Proof.EXEMPTION: "parasite proof complete (exempt)",
 }
-NOT_SURE = "hold complete by its readings, not sure for this lot yet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +71,7 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
     received = story.entries.received
     species = "unknown" if received is None else wording.printable(received.species)
     verdict = "not raw" if story.proof is None else PROVEN[story.proof]
-    if not story.is_sure and story.proof is Proof.OWN_FREEZING:
+    if story.is_proof_unsure:
         verdict = NOT_SURE
     parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
     hold = story.hold

@@ -112,6 +112,11 @@ class LotStory:
         return None
 
     @property
+    def is_proof_unsure(self) -> bool:
+        """Whether its proof is a hold that is complete by its readings and not sure for it."""
+        return self.proof is Proof.OWN_FREEZING and not self.is_sure
+
+    @property
     def raw_ready(self) -> bool:
         """Whether it is here and its proof is complete."""
         return self.proof is not None and self.entries.withdrawn is None

@@ -11,7 +11,7 @@ from datetime import tzinfo
 from typing import Final
 
 from rimewatch.evaluation.lot_story import LotStory
-from rimewatch.lots.record import Overrun, Proof
+from rimewatch.lots.record import Overrun
 from rimewatch.report import wording
 from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
@@ -21,6 +21,9 @@ PARASITES_ALONE: Final = (
     "A proof speaks of parasites alone. Freezing destroys those; neither it nor an exemption does "
     "anything about bacteria, viruses or histamine."
 )
+
+NOT_SURE: Final = "hold complete by its readings, not sure for this lot yet"
+"""In place of a proof by own freezing."""
 
 
 def caveats(story: LotStory, zone: tzinfo) -> tuple[str, ...]:
@@ -43,11 +46,19 @@ def unproven_on_display(shop: Shop, story: LotStory) -> str:
     unit = None if story.entries.unit is None else shop.unit.get(story.entries.unit)
     if unit is None or unit.kind is not Kind.DISPLAY_CASE:
         return ""
-    unsure = story.proof is Proof.OWN_FREEZING and not story.is_sure
-    if not story.why_not and not unsure:
+    if not story.why_not and not story.is_proof_unsure:
         return ""
-    lacks = "with a hold that is not sure for it" if unsure else "without its proof"
+    lacks = lacks_there(is_unsure=story.is_proof_unsure)
     return f"It is in {wording.printable(unit.name)} {lacks}: keep it off the raw counter."
+
+
+def lacks_there(*, is_unsure: bool) -> str:
+    """Return what a lot in a display case lacks; ``is_unsure``: its hold is not sure for it.
+
+    >>> lacks_there(is_unsure=False)
+    'without its proof'
+    """
+    return "with a hold that is not sure for it" if is_unsure else "without its proof"
 
 
 def warnings_at_the_counter(story: LotStory, zone: tzinfo) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from rimewatch.report.facts import (
     Todo,
     UnitFacts,
 )
+from rimewatch.report.lot_caveats import lacks_there
 from rimewatch.report.sections import RULES
 from rimewatch.vocabulary import Kind, Priority, Rule, Scale, UnitId, Unread
 
@@ -180,7 +181,7 @@ def _lots(found: Findings) -> Iterator[Todo]:
     for lot in found.lots:
         unsure = lot.proof == "own-freezing" and not lot.is_sure
         if lot.unit in cases and (lot.why_not or unsure) and lot.state != "withdrawn":
-            lacks = "with a hold that is not sure for it" if unsure else "without its proof"
+            lacks = lacks_there(is_unsure=unsure)
             where = cases[lot.unit]
             text = f"Lot {lot.lot}: in {where} {lacks}; keep it off the raw counter."
             yield Todo(text=text, unit=lot.unit)

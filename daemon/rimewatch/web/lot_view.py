@@ -7,7 +7,7 @@ from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.lots.record import Proof
 from rimewatch.report import wording
 from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
-from rimewatch.report.lot_caveats import PARASITES_ALONE, caveats, unproven_on_display
+from rimewatch.report.lot_caveats import NOT_SURE, PARASITES_ALONE, caveats, unproven_on_display
 from rimewatch.rules.provisions import THAWING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Option
@@ -68,6 +68,6 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
 def _verdict(story: LotStory) -> str:
     if story.proof is None:
         return "Not for raw service"
-    if story.proof is Proof.OWN_FREEZING and not story.is_sure:
-        return "Hold complete by its readings, not sure for this lot yet"
+    if story.is_proof_unsure:
+        return NOT_SURE.capitalize()
     return PROVEN[story.proof]
