@@ -2,7 +2,6 @@
 
 from pathlib import Path
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 import click
 
@@ -53,7 +52,7 @@ def freeze(
     who: str,
 ) -> None:
     """Start a lot's freezing hold in a unit, by one of the freezing options."""
-    from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
+    from rimewatch.report.lot_standing import NO_FOOD_CODE_OPTION
 
     shop = load(config, sends=False)
     needed_by_ms = None if needed_by is None else instant_ms(needed_by, shop)
@@ -149,7 +148,7 @@ def _story(shop: Shop, journal: Path, lot: LotId) -> "LotStory":
 
 def _warn(shop: Shop, story: "LotStory") -> None:
     """Say what speaks against serving a lot that goes where fish is served from."""
-    from rimewatch.report.lot_caveats import warnings_at_the_counter
+    from rimewatch.report.lot_standing import lot_words
 
-    for said in warnings_at_the_counter(story, ZoneInfo(shop.timezone)):
+    for said in lot_words(shop, story).at_the_counter:
         click.echo(said)

@@ -15,17 +15,10 @@ from rimewatch.entries import AnyEntry
 from rimewatch.errors import UserError
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
-from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import NOT_SURE, PARASITES_ALONE, caveats
+from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H
-
-PROVEN = {
-    Proof.OWN_FREEZING: "parasite proof complete (own freezing)",
-    Proof.SUPPLIER_FREEZING: "parasite proof complete (the supplier's statement on freezing)",
-    Proof.EXEMPTION: "parasite proof complete (exempt)",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +43,11 @@ def _lots(shop: Shop, journal: Path) -> Iterator[_Lots]:
 
 
 @click.command("list", epilog="Example:  rimewatch lot list --config shop.toml --raw-ready")
-@click.option("--raw-ready", is_flag=True, help="Only lots whose proof is complete.")
+@click.option(
+    "--raw-ready",
+    is_flag=True,
+    help="Only lots whose proof is complete and sure, and that nothing speaks against.",
+)
 @config_option
 @journal_option
 def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (a flag)
@@ -58,22 +55,22 @@ def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FB
     shop = load(config, sends=False)
     with _lots(shop, journal) as lots:
         here = [s for s in lots.stories if s.state != "withdrawn"]
-    shown = [s for s in here if not raw_ready or s.raw_ready]
-    for story in shown:
-        click.echo(_line(story, ZoneInfo(shop.timezone)))
+    judged = [(story, lot_words(shop, story)) for story in here]
+    shown = [(story, words) for story, words in judged if words.is_ready or not raw_ready]
+    for story, words in shown:
+        click.echo(_line(story, words, ZoneInfo(shop.timezone)))
     if not shown:
-        click.echo("No lot's proof is complete." if raw_ready else "No lot is on the books.")
+        nothing = "No lot's proof is complete and sure, with nothing against it."
+        click.echo(nothing if raw_ready else "No lot is on the books.")
     click.echo(PARASITES_ALONE)
     click.echo(CAUTION)
 
 
-def _line(story: LotStory, zone: ZoneInfo) -> str:
+def _line(story: LotStory, words: LotWords, zone: ZoneInfo) -> str:
     received = story.entries.received
     species = "unknown" if received is None else wording.printable(received.species)
-    verdict = "not raw" if story.proof is None else PROVEN[story.proof]
-    if story.is_proof_unsure:
-        verdict = NOT_SURE
-    parts = [f"{story.lot} {species}, {story.entries.unit or 'nowhere yet'}: {verdict}"]
+    where = story.entries.unit or "nowhere yet"
+    parts = [f"{story.lot} {species}, {where}: {_within(words.verdict)}"]
     hold = story.hold
     if hold is not None and hold.completed_ms is not None:
         parts.append(f"hold complete {wording.local_moment(round(hold.completed_ms), zone)}")
@@ -83,10 +80,14 @@ def _line(story: LotStory, zone: ZoneInfo) -> str:
             f"{wording.local_moment(round(hold.started_ms + hold.required_h * MS_PER_H), zone)} "
             "if the cold holds"
         )
-    parts.extend(f"{said[0].lower()}{said[1:].rstrip('.')}" for said in caveats(story, zone))
-    if story.why_not:
-        parts.append(f"{story.why_not[0].lower()}{story.why_not[1:].rstrip('.')}")
+    notes = (note for note in words.notes if note != PARASITES_ALONE)  # said once, below
+    parts.extend(_within(said) for said in (*words.caveats, *notes, words.why_not) if said)
     return "; ".join(parts) + "."
+
+
+def _within(said: str) -> str:
+    """Return a sentence as a part of a longer one."""
+    return f"{said[0].lower()}{said[1:].rstrip('.')}"
 
 
 @click.command(epilog="Example:  rimewatch lot plan --config shop.toml")
@@ -161,7 +162,9 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
         told = record_of(
             shop, lots.now.journal, lots.histories, story, lots.entries, lots.now.now_ms
         )
-    files = {s.sha256: found(journal, s.sha256).value for s in told.statements if s.sha256}
+    files = {
+        s.sha256: found(journal, s.sha256).value for s in told.story.entries.statements if s.sha256
+    }
     page = lot_page(shop, told, files)
     content: str | bytes
     if form == "pdf":

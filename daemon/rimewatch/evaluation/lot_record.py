@@ -1,6 +1,7 @@
 """A lot's record, gathered from its entries and the readings. Pure."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -31,8 +32,9 @@ from rimewatch.lots.record import (
     Evidence,
     HoldCurve,
     HoldRecord,
-    LotRecord,
+    Place,
     ProbeUsed,
+    UseBy,
 )
 from rimewatch.lots.retention import keep_until
 from rimewatch.shop import Probe, Shop
@@ -41,6 +43,22 @@ from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option
 SHOWN_BEFORE_MS: Final = 3 * MS_PER_H
 SHOWN_AFTER_MS: Final = 6 * MS_PER_H
 """How much of the curve is shown before a hold began and after it was complete."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotRecord:
+    """Everything on a lot's record. Evidence for the person in charge, no promise of safety."""
+
+    story: LotStory
+    made_ms: int
+    """Nothing later than this is known."""
+    hold: HoldRecord | None
+    path: tuple[Place, ...]
+    use_by: UseBy | None
+    keep_until: str | None
+    """The last local day on which the record must be there, ISO 8601; None: it is not sold."""
+    keep_days: int
+    lines: tuple[EntryLine, ...]
 
 
 def record_of(
@@ -64,22 +82,11 @@ def record_of(
     lot = story.entries
     gone = lot.withdrawn
     return LotRecord(
-        lot=story.lot,
+        story=story,
         made_ms=now_ms,
-        state=story.state,
-        received=lot.received,
-        need=story.need,
-        proof=story.proof,
-        why_not=story.why_not,
         hold=_hold(shop, store, histories, story, _checks(entries, now_ms), now_ms),
-        statements=tuple(lot.statements),
-        thawing=lot.thawing,
         path=path_of(shop, store, lot, now_ms),
-        ice_days=story.ice_days,
-        overruns=story.overruns,
         use_by=use_by_of(shop, store, story, now_ms),
-        withdrawn_ms=None if gone is None else gone.at_ms,
-        withdrawn_because="" if gone is None else gone.reason,
         keep_until=None
         if gone is None
         else keep_until(local_day(gone.at_ms, shop.timezone), keep_days=shop.keep_days).isoformat(),

@@ -17,16 +17,12 @@ from numpy.typing import NDArray
 
 from rimewatch.entries import (
     AnyEntry,
-    AttachStatement,
     CalibrationCheck,
     CancelEntry,
-    ReceiveLot,
-    StartThawing,
 )
 from rimewatch.lots.hold import Break
-from rimewatch.lots.needs import Need
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION
-from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
+from rimewatch.vocabulary import Measures, Option, ProbeId, UnitId
 
 EU_FREEZING: Final = (
     "Regulation (EC) 853/2004, Annex III, Section VIII, Chapter III, D, as replaced by "
@@ -204,30 +200,3 @@ class EntryLine:
     entry: AnyEntry
     corrections: tuple[Correction, ...] = ()
     cancelled_by: CancelEntry | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LotRecord:
-    """Everything on a lot's record. Evidence for the person in charge, no promise of safety."""
-
-    lot: LotId
-    made_ms: int
-    """Nothing later than this is known."""
-    state: str
-    received: ReceiveLot | None
-    need: Need | None
-    proof: Proof | None
-    why_not: str
-    hold: HoldRecord | None
-    statements: tuple[AttachStatement, ...]
-    thawing: StartThawing | None
-    path: tuple[Place, ...]
-    ice_days: float
-    overruns: tuple[Overrun, ...]
-    use_by: UseBy | None
-    withdrawn_ms: int | None
-    withdrawn_because: str
-    keep_until: str | None
-    """The last local day on which the record must be there, ISO 8601; None: it is not sold."""
-    keep_days: int
-    lines: tuple[EntryLine, ...]

@@ -7,13 +7,7 @@ from typing import Final
 from rimewatch.lots.foretell import Advice
 from rimewatch.lots.options import STEADY_H, Outlook, Prospect
 from rimewatch.report import wording
-from rimewatch.report.sections import option_words
 from rimewatch.vocabulary import Option, Scale, UnitId
-
-NO_FOOD_CODE_OPTION: Final = (
-    "This is no option of the FDA Food Code; where that is in force it is not enough."
-)
-"""Of ``20C-24h``, which is of the European Union and of Japan."""
 
 _WHY_NOT: Final = {
     Outlook.TOO_WARM: "not cold enough",
@@ -63,5 +57,5 @@ def advice_line(item: Advice, units: Mapping[UnitId, str], zone: tzinfo, scale: 
     where = units.get(item.unit, item.unit)
     return (
         f"{late} unless moved to {where} before {before}: "
-        f"{option_words(item.option, scale)} ({item.option.value})."
+        f"{wording.option_words(item.option, scale)} ({item.option.value})."
     )

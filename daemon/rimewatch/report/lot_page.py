@@ -11,23 +11,19 @@ from datetime import date, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.lot_record import LotRecord
 from rimewatch.evaluation.solidity import ASSUMED_THICKNESS_MM
 from rimewatch.lots.hold import Break
 from rimewatch.lots.record import (
     PROVISION_OF,
-    STATEMENT_ON_FREEZING,
     Evidence,
     HoldRecord,
-    LotRecord,
     Place,
     ProbeUsed,
-    Proof,
 )
 from rimewatch.report import wording
-from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
-from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
+from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
-from rimewatch.report.sections import option_words
 from rimewatch.rules.watch import BreakReason
 from rimewatch.science.spoilage import root_rate
 from rimewatch.shop import Shop
@@ -105,10 +101,8 @@ def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = No
         shop=wording.printable(shop.name),
         title=_title(record),
         made=f"As of {reader.at(record.made_ms)}",
-        is_proven=record.proof is not None
-        and (record.hold is None or record.hold.is_sure)
-        and not any(_warm(record)),
-        verdict=tuple(_verdict(record, reader)),
+        is_proven=lot_words(shop, record.story).is_proven,
+        verdict=in_full(shop, record.story, reader.at),
         identity=tuple(_identity(record, reader)),
         freezing=() if record.hold is None else tuple(_freezing(record.hold, reader)),
         interruptions=()
@@ -134,51 +128,17 @@ def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = No
 
 
 def _title(record: LotRecord) -> str:
-    species = record.need.species if record.need is not None else None
+    story, received = record.story, record.story.entries.received
+    species = story.need.species if story.need is not None else None
     if species is not None:
         what = species.label
     else:
-        what = "nobody entered what it is" if record.received is None else record.received.species
-    return wording.printable(f"Lot {record.lot}: {what}")
-
-
-def _verdict(record: LotRecord, reader: _Reader) -> Iterator[str]:
-    hold, need = record.hold, record.need
-    if record.proof is Proof.OWN_FREEZING and hold is not None and hold.completed_ms is not None:
-        if hold.is_sure:
-            yield f"Parasite destruction proven by own freezing, {reader.at(hold.completed_ms)}."
-        else:
-            done = reader.at(hold.completed_ms)
-            yield f"Freezing hold complete by its readings, {done}; not sure for this lot yet."
-            yield _sure(hold, reader)
-        yield f"By {PROVISION_OF[hold.option]}: {option_words(hold.option, reader.scale)}."
-        if hold.option is Option.F20C_24H:
-            yield NO_FOOD_CODE_OPTION
-    elif record.proof is Proof.SUPPLIER_FREEZING:
-        yield "Frozen by the supplier, by their written statement; not frozen for this here."
-        yield f"In place of a record of own freezing: {STATEMENT_ON_FREEZING}."
-    elif record.proof is Proof.EXEMPTION:
-        yield "Exempt from parasite destruction."
-    elif record.received is not None and not record.received.serve_raw:
-        yield "Not to be served raw."
-    else:
-        yield "Not proven: not to be served raw."
-        yield record.why_not
-    if need is not None and record.proof is not Proof.SUPPLIER_FREEZING:
-        yield need.why
-    yield from _warm(record)
-    if record.withdrawn_ms is not None:
-        because = f" ({record.withdrawn_because})" if record.withdrawn_because else ""
-        yield wording.printable(f"Withdrawn {reader.at(record.withdrawn_ms)}{because}.")
-
-
-def _warm(record: LotRecord) -> Iterator[str]:
-    too_warm = record.need is not None and bool(record.need.receipt_too_warm)
-    yield from warm_caveats(record.overruns, received_too_warm=too_warm)
+        what = "nobody entered what it is" if received is None else received.species
+    return wording.printable(f"Lot {story.lot}: {what}")
 
 
 def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
-    entry = record.received
+    entry, need = record.story.entries.received, record.story.need
     if entry is None:
         yield "Received", "nobody has entered it"
         return
@@ -194,7 +154,7 @@ def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
     use = "to be served raw" if entry.serve_raw else "not to be served raw"
     yield "Goods and use", f"{weight}, {thick}, {packed}, {use}"
     warm = ""
-    if record.need is not None and record.need.receipt_too_warm:
+    if need is not None and need.receipt_too_warm:
         warm = f"; above {reader.temperature(5.0)} (FDA Food Code 2022, 3-202.11(A))"
     yield "Temperature at receipt", reader.temperature(entry.celsius) + warm
     if entry.statement:
@@ -202,7 +162,10 @@ def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
 
 
 def _freezing(hold: HoldRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
-    yield "Option", f"{option_words(hold.option, reader.scale)} ({PROVISION_OF[hold.option]})"
+    yield (
+        "Option",
+        f"{wording.option_words(hold.option, reader.scale)} ({PROVISION_OF[hold.option]})",
+    )
     yield "Put to freeze", reader.at(hold.begun_ms)
     counted = wording.credited_hours(hold.credited_h, hold.required_h)
     if hold.started_ms is None:
@@ -274,10 +237,10 @@ def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) ->
         "changed": "THE FILE KEPT IS NOT THE ONE THAT WAS ATTACHED",
         "missing": "THE FILE IS MISSING",
     }
-    for item in record.statements:
+    for item in record.story.entries.statements:
         text = f"{item.reference}, {STATES[item.states]}, {reader.at(item.at_ms)}"
         if item.option is not None:
-            text += f": {option_words(item.option, reader.scale)}"
+            text += f": {wording.option_words(item.option, reader.scale)}"
         elif item.states is States.FREEZING:
             text += ": for temperature and time see the statement itself"
         if item.sha256:
@@ -290,18 +253,19 @@ def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) ->
 
 
 def _after(record: LotRecord, reader: _Reader) -> Iterator[str]:
-    if record.thawing is not None:
-        where = reader.units.get(record.thawing.unit, record.thawing.unit)
-        yield f"Put to thaw {reader.at(record.thawing.at_ms)} in {where}."
-    if record.received is not None and record.received.rop:
+    story, entries = record.story, record.story.entries
+    if entries.thawing is not None:
+        where = reader.units.get(entries.thawing.unit, entries.thawing.unit)
+        yield f"Put to thaw {reader.at(entries.thawing.at_ms)} in {where}."
+    if entries.received is not None and entries.received.rop:
         yield ROP_REMINDER
-    if record.ice_days >= 0.05:
-        text = f"Estimated age: as after {record.ice_days:.1f} days on ice."
+    if story.ice_days >= 0.05:
+        text = f"Estimated age: as after {story.ice_days:.1f} days on ice."
         if record.use_by is not None:
             text += _use_by(record, reader)
         yield text
-    if record.need is not None:
-        yield from record.need.remaining_hazards
+    if story.need is not None:
+        yield from story.need.remaining_hazards
     if record.keep_until is not None:
         last = date.fromisoformat(record.keep_until)
         yield (

@@ -7,35 +7,37 @@ import json
 from typing import Any
 
 from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.lot_record import LotRecord
 from rimewatch.journal.entry_codec import entry_to_dict
-from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord, LotRecord, Place
+from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord, Place
 from rimewatch.report.lot_page import CAUTIONS
 
 
 def lot_record_json(record: LotRecord) -> str:
     """Return the record as indented JSON."""
-    need = record.need
+    story, entries = record.story, record.story.entries
+    need = story.need
     species = None if need is None else need.species
     document = {
-        "lot": record.lot,
+        "lot": story.lot,
         "as_of": iso(record.made_ms),
-        "state": record.state,
-        "proof": None if record.proof is None else record.proof.value,
-        "why_not": record.why_not,
-        "received": None if record.received is None else entry_to_dict(record.received),
+        "state": story.state,
+        "proof": None if story.proof is None else story.proof.value,
+        "why_not": story.why_not,
+        "received": None if entries.received is None else entry_to_dict(entries.received),
         "scientific": None if species is None else species.scientific,
         "needs_destruction": True if need is None else need.needs_destruction,
         "why": "" if need is None else need.why,
         "provision": "" if need is None else need.provision,
         "remaining_hazards": [] if need is None else list(need.remaining_hazards),
         "hold": None if record.hold is None else _hold(record.hold),
-        "statements": [entry_to_dict(item) for item in record.statements],
-        "thawing": None if record.thawing is None else iso(record.thawing.at_ms),
+        "statements": [entry_to_dict(item) for item in entries.statements],
+        "thawing": None if entries.thawing is None else iso(entries.thawing.at_ms),
         "path": [_place(place) for place in record.path],
-        "ice_days": figure(record.ice_days, 4),
+        "ice_days": figure(story.ice_days, 4),
         "received_too_warm": None if need is None else need.receipt_too_warm,
         "overruns": [
-            {"hazard": over.hazard, "share": figure(over.share, 4)} for over in record.overruns
+            {"hazard": over.hazard, "share": figure(over.share, 4)} for over in story.overruns
         ],
         "use_by": None
         if record.use_by is None
@@ -44,7 +46,7 @@ def lot_record_json(record: LotRecord) -> str:
             "at_c": figure(record.use_by.at_c, 3),
             "at": iso(record.use_by.use_by_ms),
         },
-        "withdrawn": iso(record.withdrawn_ms),
+        "withdrawn": None if entries.withdrawn is None else iso(entries.withdrawn.at_ms),
         "keep_until": record.keep_until,
         "entries": [_line(line) for line in record.lines],
         "cautions": list(CAUTIONS),

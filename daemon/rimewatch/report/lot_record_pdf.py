@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from rimewatch.lots.record import LotRecord
+from rimewatch.evaluation.lot_record import LotRecord
 from rimewatch.report.hold_chart import RATIO, hold_chart_png
 from rimewatch.report.lot_page import LotPage
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet

@@ -16,7 +16,6 @@ from rimewatch.entries import (
 )
 from rimewatch.lots.record import EntryLine, Evidence, ProbeUsed
 from rimewatch.report import wording
-from rimewatch.report.sections import option_words
 from rimewatch.vocabulary import Origin, Scale, States, UnitId
 
 ORIGINS: Final = {
@@ -113,7 +112,9 @@ def _corrections(line: EntryLine, scale: Scale) -> str:
 
 
 def _freezing(entry: StartFreezing, units: Mapping[UnitId, str], zone: tzinfo, scale: Scale) -> str:
-    said = f"Put to freeze in {_unit(entry.unit, units)}: {option_words(entry.option, scale)}"
+    said = (
+        f"Put to freeze in {_unit(entry.unit, units)}: {wording.option_words(entry.option, scale)}"
+    )
     if entry.probe is not None:
         said += f"; probe {entry.probe} put into this lot"
     if entry.needed_by_ms is None:

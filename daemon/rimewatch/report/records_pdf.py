@@ -12,8 +12,11 @@ from rimewatch.journal.canonical import grouped
 from rimewatch.lots.record import PROVISION_OF
 from rimewatch.report import chart, wording
 from rimewatch.report.facts import Excursion
-from rimewatch.report.freezing_words import NO_FOOD_CODE_OPTION
-from rimewatch.report.lot_caveats import PARASITES_ALONE, warm_caveats
+from rimewatch.report.lot_standing import (
+    NO_FOOD_CODE_OPTION,
+    PARASITES_ALONE,
+    warm_caveats,
+)
 from rimewatch.report.page import CAUTIONS, check_words, limit_reason
 from rimewatch.report.plain_words import KINDS
 from rimewatch.report.records import Records
@@ -24,7 +27,6 @@ from rimewatch.report.sections import (
     DISPOSITIONS,
     RULES,
     TIMERS,
-    option_words,
     sections,
 )
 from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
@@ -245,7 +247,8 @@ def _lots(sheet: Sheet, records: Records) -> None:
     options = dict.fromkeys(lot.option for lot in facts.lots if lot.option is not None)
     for option in options:
         sheet.text(
-            f"{option.value}: {option_words(option, facts.scale)} ({PROVISION_OF[option]}).",
+            f"{option.value}: {wording.option_words(option, facts.scale)} "
+            f"({PROVISION_OF[option]}).",
             size_pt=SMALL_PT,
             ink=QUIET_INK,
         )

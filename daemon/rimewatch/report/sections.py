@@ -19,9 +19,9 @@ from rimewatch.report.facts import (
     QuarantineFacts,
     Summary,
 )
-from rimewatch.report.lot_caveats import warm_caveats
+from rimewatch.report.lot_standing import warm_caveats
 from rimewatch.rules.watch import BreakReason
-from rimewatch.vocabulary import MS_PER_S, Disposition, Option, Rule, Scale, UnitId
+from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
 
 MOST_ALIKE: Final = 3
 """An alarm that came more often than this is chattering (IEC 62682), and told as one.
@@ -239,7 +239,7 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
     lines = [note]
     if lot.needs_destruction and lot.option is not None:
         credited = wording.credited_hours(lot.credited_h, lot.required_h)
-        lines.insert(0, f"{credited}, {option_words(lot.option, summary.scale)}.")
+        lines.insert(0, f"{credited}, {wording.option_words(lot.option, summary.scale)}.")
         if lot.sure_h is not None and not lot.is_sure:
             by_ms = lot.sure_by_ms
             at = "" if by_ms is None else wording.local_moment(by_ms, summary.zone)
@@ -295,21 +295,8 @@ def _late(summary: Summary, lot: LotFacts, needed_by_ms: int) -> str:
     before = wording.local_moment(start_by_ms, summary.zone)
     return (
         f"{late} unless moved to {_name(summary, unit)} before {before}: "
-        f"{option_words(option, summary.scale)}."
+        f"{wording.option_words(option, summary.scale)}."
     )
-
-
-def option_words(option: Option, scale: Scale) -> str:
-    """Return a freezing option as people say it, in the shop's scale."""
-    at_20, at_35 = wording.temperature(-20.0, scale), wording.temperature(-35.0, scale)
-    return {
-        Option.F20C_168H: f"{at_20} or colder for 168 h",
-        Option.F35C_15H: f"{at_35} or colder until solid, then 15 h",
-        Option.F35C_THEN_20C_24H: (
-            f"{at_35} or colder until solid, then 24 h at {at_20} or colder"
-        ),
-        Option.F20C_24H: f"{at_20} or colder in all parts for 24 h",
-    }[option]
 
 
 def _set_back(summary: Summary, lot: LotFacts) -> Iterator[str]:

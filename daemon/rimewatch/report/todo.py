@@ -21,7 +21,7 @@ from rimewatch.report.facts import (
     Todo,
     UnitFacts,
 )
-from rimewatch.report.lot_caveats import lacks_there
+from rimewatch.report.lot_standing import lacks_there
 from rimewatch.report.sections import RULES
 from rimewatch.vocabulary import Kind, Priority, Rule, Scale, UnitId, Unread
 

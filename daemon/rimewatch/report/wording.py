@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.lots.record import Doubt
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Scale
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale
 
 FAHRENHEIT_PER_KELVIN: Final = 1.8
 """[1], exact by definition."""
@@ -170,6 +170,19 @@ def duration(seconds: float) -> str:
         return _two(minutes // 60, "h", minutes % 60, "min")
     hours = round(seconds / 3600)
     return _two(hours // 24, "d", hours % 24, "h")
+
+
+def option_words(option: Option, scale: Scale) -> str:
+    """Return a freezing option as people say it, in the shop's scale."""
+    at_20, at_35 = temperature(-20.0, scale), temperature(-35.0, scale)
+    return {
+        Option.F20C_168H: f"{at_20} or colder for 168 h",
+        Option.F35C_15H: f"{at_35} or colder until solid, then 15 h",
+        Option.F35C_THEN_20C_24H: (
+            f"{at_35} or colder until solid, then 24 h at {at_20} or colder"
+        ),
+        Option.F20C_24H: f"{at_20} or colder in all parts for 24 h",
+    }[option]
 
 
 def credited_hours(credited_h: float, required_h: float) -> str:

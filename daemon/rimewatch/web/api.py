@@ -13,7 +13,8 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.evaluation.lot_story import LotStory
-from rimewatch.shop import Unit
+from rimewatch.report.lot_standing import lot_words
+from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
 from rimewatch.web.api_answers import (
     csv_answer,
@@ -56,7 +57,9 @@ class Api(Page):
     async def lots(self, request: Request) -> Response:
         """Return the lots that are here."""
         await self._guard.let_program_in(request, TokenScope.READ)
-        return json_answer(request, {"lots": [_lot(story) for story in self._board.latest.lots]})
+        return json_answer(
+            request, {"lots": [_lot(self._shop, story) for story in self._board.latest.lots]}
+        )
 
     async def readings(self, request: Request) -> Response:
         """Return a page of a probe's readings."""
@@ -126,15 +129,18 @@ def _unit(unit: Unit, now: UnitNow, at_ms: int) -> dict[str, Any]:
     }
 
 
-def _lot(story: LotStory) -> dict[str, Any]:
-    hold = story.hold
+def _lot(shop: Shop, story: LotStory) -> dict[str, Any]:
+    hold, words = story.hold, lot_words(shop, story)
     return {
         "lot": story.lot,
         "unit": story.entries.unit,
         "state": story.state,
         "needs_destruction": None if story.need is None else story.need.needs_destruction,
         "proof": None if story.proof is None else story.proof.value,
-        "why_not": story.why_not,
+        "verdict": words.verdict,
+        "ready": words.is_ready,
+        "why_not": words.why_not,
+        "caveats": list(words.caveats),
         "option": None if hold is None else hold.option.value,
         "required_h": None if hold is None else hold.required_h,
         "credited_h": None if hold is None else hold.credited_h,

@@ -104,7 +104,17 @@ _SCHEMAS: Final[dict[str, Any]] = {
         state={"type": "string", "enum": ["received", "freezing", "complete", "withdrawn"]},
         needs_destruction={"type": ["boolean", "null"]},
         proof=_one_of(Proof, or_null=True),
-        why_not=_STRING,
+        verdict={**_STRING, "description": "What may be said of it, in a few words."},
+        ready={
+            "type": "boolean",
+            "description": "Whether its proof is complete and sure, and no caveat stands beside.",
+        },
+        why_not={**_STRING, "description": "What its proof lacks; empty: nothing."},
+        caveats={
+            "type": "array",
+            "items": _STRING,
+            "description": "What puts its proof in doubt or speaks against serving it raw.",
+        },
         option=_one_of(Option, or_null=True),
         required_h={"type": ["number", "null"]},
         credited_h={"type": ["number", "null"]},

@@ -22,7 +22,7 @@ from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.lifecycle import State
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.report import wording
-from rimewatch.report.lot_caveats import unproven_on_display
+from rimewatch.report.lot_standing import lot_words
 from rimewatch.rules.watch import BreakReason
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Priority
@@ -254,7 +254,7 @@ def _lots(shop: Shop, lots: tuple[LotStory, ...]) -> list[str]:
     """Return what lots ask for: raw fish on display without its proof, holds that stand still."""
     found = []
     for story in lots:
-        if on_display := unproven_on_display(shop, story):
+        if on_display := lot_words(shop, story).on_display:
             found.append(f"Lot {wording.printable(story.lot)}: {on_display}")
         hold = story.hold
         if story.state != "freezing" or hold is None or not hold.interruptions:

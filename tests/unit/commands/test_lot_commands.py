@@ -213,8 +213,8 @@ def test_only_complete_proofs_are_listed_as_ready(run: Run, now_ms: int) -> None
         "bought-frozen",
     }
     assert "parasite proof complete (own freezing)" in lots["long"]
-    assert "parasite proof complete (exempt)" in lots["tuna"]
-    assert "the supplier's statement on freezing" in lots["bought-frozen"]
+    assert "parasite proof complete (exempt from freezing)" in lots["tuna"]
+    assert "the supplier’s statement on freezing" in lots["bought-frozen"]
     assert "its hold is not complete: " in lots["short"]
     assert "statement on feed and raising is not on file" in lots["farmed"]
     assert "needs a freezing hold" in lots["fresh"]
@@ -320,8 +320,19 @@ def test_list_never_calls_fish_that_came_in_too_warm_fit_to_be_served(run: Run) 
 
     said = run("list").output
 
-    assert "parasite proof complete (exempt); it came in above 5 °C (41 °F), to be refused" in said
+    assert "parasite proof complete (exempt from freezing); it came in above 5 °C (41 °F)" in said
     assert "may be served" not in said
+
+
+def test_list_of_ready_lots_leaves_out_what_the_page_marks(run: Run) -> None:
+    """Exempt, but it came in too warm: the page shows no sign of a proof, nor does the list."""
+    receive(run, "L-1", "--species", "Thunnus albacares", "--celsius", "18")
+    receive(run, "L-2", "--species", "Thunnus albacares", "--celsius", "1")
+
+    ready = run("list", "--raw-ready").output
+
+    assert "L-2 Thunnus albacares" in ready
+    assert "L-1" not in ready
 
 
 def test_option_of_other_countries_is_never_offered_as_one_of_the_food_code(run: Run) -> None:

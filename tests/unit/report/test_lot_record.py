@@ -15,10 +15,10 @@ from core_run import CoreRun, run_core
 from handmade import Paper, probe, shop, unit
 from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.lot_book import book
-from rimewatch.evaluation.lot_record import record_of
+from rimewatch.evaluation.lot_record import LotRecord, record_of
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.intake.trace import read_trace
-from rimewatch.lots.record import LotRecord, UseBy
+from rimewatch.lots.record import UseBy
 from rimewatch.report.hold_chart import hold_chart_png
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json

@@ -8,12 +8,11 @@ import pytest
 from core_run import CoreRun, run_core
 from handmade import Paper, probe, shop, unit
 from rimewatch.evaluation.lot_book import book
-from rimewatch.evaluation.lot_record import record_of
+from rimewatch.evaluation.lot_record import LotRecord, record_of
 from rimewatch.evaluation.lot_story import LotStory, tell
-from rimewatch.lots.record import LotRecord
-from rimewatch.report.lot_caveats import PARASITES_ALONE, unproven_on_display
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
+from rimewatch.report.lot_standing import PARASITES_ALONE, lot_words
 from rimewatch.vocabulary import LotId
 from rimewatch.web.lot_view import lot_view
 
@@ -98,7 +97,7 @@ def test_raw_fish_on_display_without_its_proof_is_warned_of_wherever_it_was_ente
 
     said = "without its proof"
     assert any(said in line for line in lot_view(SHOP, story)["lines"])
-    assert unproven_on_display(SHOP, story)
+    assert said in lot_words(SHOP, story).on_display
     assert f"Lot L1: in case-1 {said}; keep it off the raw counter." in " ".join(
         morning.text.split()
     )
@@ -110,7 +109,7 @@ def test_fish_on_display_that_lacks_no_proof_is_not_warned_of(keys: dict[str, An
     paper = Paper("2026-02-02T12:00:00Z").receive(0, **keys)
     paper.do(60, "move-lot", lot="L1", unit="case-1").curve([(0, 1.0), (H, 1.0)], "fish")
 
-    assert unproven_on_display(SHOP, told(paper)[1]) == ""
+    assert lot_words(SHOP, told(paper)[1]).on_display == ""
 
 
 def test_fish_on_display_whose_hold_is_not_sure_for_it_is_warned_of() -> None:
@@ -132,6 +131,6 @@ def test_fish_on_display_whose_hold_is_not_sure_for_it_is_warned_of() -> None:
 
     said = "with a hold that is not sure for it"
     assert (story.proof, story.raw_ready) == ("own-freezing", True)
-    assert said in unproven_on_display(place, story)
+    assert said in lot_words(place, story).on_display
     assert lot_view(place, story)["ready"] is False
     assert said in " ".join(morning.text.split())
