@@ -125,10 +125,10 @@ engines = st.builds(
         st.sampled_from([None, NIGHT, NIGHT]),
         st.sampled_from([{}, {Rule.DOOR: Priority.HIGH}]),
     ),
-    chatter_window_s=st.sampled_from([0.0, 0.0, 120.0, 5000.0]),
-    off_delay_s=st.sampled_from([0.0, 0.0, 60.0]),
+    chatter_windows_s=st.sampled_from(
+        [{}, {}, dict.fromkeys(Rule, 120.0), dict.fromkeys(Rule, 5000.0)]
+    ),
     recovery_s=st.sampled_from([0.0, 1800.0]),
-    repeat_unheard=st.booleans(),
 )
 starts = st.sampled_from(STARTS_MS)
 
@@ -298,16 +298,15 @@ def test_engine_changes_follow_the_table(
 
 
 @unhurried
-@given(steps, stories, starts, st.booleans())
+@given(steps, stories, starts)
 def test_engine_at_night_only_what_may_wake_is_sent(
     escalation: tuple[EscalationStep, ...],
     story: list[Happening],
     start_ms: int,
-    unheard: bool,
 ) -> None:
     """A phone that rings at night rings for fish at risk; the record says whom it woke."""
     shop = shop_with(escalation, NIGHT)
-    effects, _ = play(Engine(shop, repeat_unheard=unheard), story, start_ms)
+    effects, _ = play(Engine(shop), story, start_ms)
     record = {it.alarm.id: it.alarm for it in effects if isinstance(it, AlarmChanged)}
     woken = set()
     for send in effects:

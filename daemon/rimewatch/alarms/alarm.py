@@ -103,5 +103,3 @@ class AlarmState:
     """What is suppressed by design, and by which causes."""
     lifting: Mapping[AlarmKey, int] = field(default_factory=dict)
     """Causes that have returned, and when they stop suppressing."""
-    clearing: Mapping[AlarmKey, int] = field(default_factory=dict)
-    """Alarms in their off-delay, and when they will have returned."""

@@ -39,7 +39,6 @@ def to_json(state: AlarmState) -> str:
         "out_of_service": sorted(state.out_of_service),
         "suppressed": _pairs(state.suppressed, _keys),
         "lifting": _pairs(state.lifting, int),
-        "clearing": _pairs(state.clearing, int),
     }
     return json.dumps(
         plain, sort_keys=True, allow_nan=False, ensure_ascii=False, separators=(",", ":")
@@ -142,5 +141,4 @@ def _state(plain: Mapping[str, Any]) -> AlarmState:
             for key, causes in plain["suppressed"]
         },
         lifting={_key(key): at_ms for key, at_ms in plain["lifting"]},
-        clearing={_key(key): at_ms for key, at_ms in plain["clearing"]},
     )

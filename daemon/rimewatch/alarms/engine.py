@@ -12,9 +12,9 @@ How it behaves, where the words could be read in more than one way:
   moment of an acknowledgement is not sent, provided the acknowledgement is handed in
   first. Hand in everything that happened at an instant, then advance to it.
 * **Night.** What may not sound is not sent, then or later: the morning summary has it.
-  A step whose time falls into the night does not repeat by day either (nobody was told
-  what would be repeated), unless ``repeat_unheard`` is set. Repeats of an alarm that was
-  told by day keep to their grid, and go on after the night.
+  A step whose time falls into the night does not repeat by day either: nobody was told
+  what would be repeated. Repeats of an alarm that was told by day keep to their grid, and
+  go on after the night.
 * **Returned** goes once to everybody whose last word was that the alarm is active, also
   if it was silenced meanwhile: whoever was told of an alarm is told that it is over.
 * **Silence** (shelved, suppressed by design, out of service) stops steps and repeats.
@@ -49,12 +49,10 @@ class Engine:
 
     Args:
         shop: The shop; only its escalation, rotas, night, time zone and priorities are used.
-        chatter_window_s: An alarm that comes back sooner than this after its return is
-            joined to the one before. 0: every occurrence is an alarm of its own.
-        chatter_windows_s: The same for single rules, in place of the general one.
-        off_delay_s: How long a condition must be gone before its alarm returns.
+        chatter_windows_s: An alarm of these rules that comes back sooner than this after
+            its return is joined to the one before. Of others every occurrence is an alarm
+            of its own.
         recovery_s: How long a cause goes on suppressing after it has returned.
-        repeat_unheard: Whether steps swallowed by the night repeat after it.
 
     Raises:
         ValueError: If an option is negative, or an escalation step cannot be followed.
@@ -64,17 +62,12 @@ class Engine:
         self,
         shop: Shop,
         *,
-        chatter_window_s: float = 0.0,
         chatter_windows_s: Mapping[Rule, float] | None = None,
-        off_delay_s: float = 0.0,
         recovery_s: float = 0.0,
-        repeat_unheard: bool = False,
     ) -> None:
         windows = {} if chatter_windows_s is None else dict(chatter_windows_s)
         for name, value in (
-            ("chatter_window_s", chatter_window_s),
             *((f"chatter_windows_s of {rule}", window_s) for rule, window_s in windows.items()),
-            ("off_delay_s", off_delay_s),
             ("recovery_s", recovery_s),
         ):
             if not value >= 0:
@@ -84,11 +77,8 @@ class Engine:
             steps=steps_of(shop.escalation),
             night=NightPolicy(shop.night, shop.timezone),
             rota=RotaPolicy(shop.shifts, shop.holidays, shop.timezone),
-            chatter_window_ms=milliseconds(chatter_window_s),
             chatter_windows_ms={rule: milliseconds(s) for rule, s in windows.items()},
-            off_delay_ms=milliseconds(off_delay_s),
             recovery_ms=milliseconds(recovery_s),
-            repeat_unheard=repeat_unheard,
         )
 
     # --- conditions -----------------------------------------------------------------------
@@ -100,10 +90,9 @@ class Engine:
         facts; without one, an alarm is raised at ``at_ms`` unless something silences it.
         """
         key = condition.key
-        if state.conditions.get(key) == condition and key not in state.clearing:
+        if state.conditions.get(key) == condition:
             return self.advance(state, at_ms - 1)  # nothing new, as with most readings
         bench = self._begin(state, at_ms)
-        bench.clearing.pop(key, None)
         bench.lifting.pop(key, None)
         bench.conditions[key] = condition
         alarm = bench.alarms.get(key)
@@ -117,12 +106,7 @@ class Engine:
         if key not in state.conditions:
             return self.advance(state, at_ms - 1)
         bench = self._begin(state, at_ms)
-        if key in bench.conditions and key not in bench.clearing:
-            alarm = bench.alarms.get(key)
-            if self._policy.off_delay_ms > 0 and alarm is not None and alarm.active:
-                bench.clearing[key] = at_ms + self._policy.off_delay_ms
-            else:
-                bench.clear(key, at_ms)
+        bench.clear(key, at_ms)
         return bench.result()
 
     # --- people ---------------------------------------------------------------------------
@@ -283,7 +267,6 @@ class Engine:
             alarms=state.alarms,
             shelves=state.shelves,
             lifting=state.lifting,
-            clearing=state.clearing,
         )
         return None if due is None else due.at_ms
 

@@ -53,5 +53,4 @@ def set_back(state: AlarmState, steps: tuple[Step, ...], now_ms: int, by_ms: int
         alarms={key: alarm(one) for key, one in state.alarms.items()},
         shelves=all_earlier(state.shelves),
         lifting=all_earlier(state.lifting),
-        clearing=all_earlier(state.clearing),
     )

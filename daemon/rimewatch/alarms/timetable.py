@@ -2,8 +2,7 @@
 
 Everything that falls due is put into one order: by time, then by kind, then by key and
 step. That order is total, so that many small advances do exactly what a big one does.
-At one instant an alarm returns before anything is announced, and what was silent comes
-back before steps and repeats.
+At one instant what was silent comes back before steps and repeats.
 
 Pure: it looks, and changes nothing.
 """
@@ -26,15 +25,13 @@ LEAST_REPEAT_S: Final = 1.0
 class Kind(IntEnum):
     """What falls due, in the order in which it is done at one instant."""
 
-    RETURN = 0
-    """An off-delay has passed."""
-    LIFT = 1
+    LIFT = 0
     """A cause that has returned stops suppressing."""
-    SHELF_END = 2
-    REOPEN = 3
+    SHELF_END = 1
+    REOPEN = 2
     """The time somebody promised to be back by."""
-    STEP = 4
-    REPEAT = 5
+    STEP = 3
+    REPEAT = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +120,10 @@ def earliest(
     alarms: Mapping[AlarmKey, Alarm],
     shelves: Mapping[AlarmKey, int],
     lifting: Mapping[AlarmKey, int],
-    clearing: Mapping[AlarmKey, int],
 ) -> Due | None:
     """Return the first thing due; None: nothing will happen by itself."""
 
     def everything() -> Iterator[Due]:
-        for key, at_ms in clearing.items():
-            yield Due(at_ms, Kind.RETURN, key)
         for key, at_ms in lifting.items():
             yield Due(at_ms, Kind.LIFT, key)
         for key, at_ms in shelves.items():

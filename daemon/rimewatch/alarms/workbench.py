@@ -29,12 +29,9 @@ class Policy:
     steps: tuple[Step, ...]
     night: NightPolicy
     rota: RotaPolicy
-    chatter_window_ms: int
     chatter_windows_ms: Mapping[Rule, int]
-    """Of single rules, in place of the general one."""
-    off_delay_ms: int
+    """Of the rules whose alarms chatter; of the others each occurrence is an alarm."""
     recovery_ms: int
-    repeat_unheard: bool
 
     def priority(self, condition: Condition) -> Priority:
         """Return how urgent a condition is in this shop."""
@@ -42,7 +39,7 @@ class Policy:
 
     def chatter_ms(self, rule: Rule) -> int:
         """Return how soon after its return an alarm that comes back is the same one."""
-        return self.chatter_windows_ms.get(rule, self.chatter_window_ms)
+        return self.chatter_windows_ms.get(rule, 0)
 
 
 class Workbench:
@@ -57,7 +54,6 @@ class Workbench:
         self.out_of_service = set(state.out_of_service)
         self.suppressed = dict(state.suppressed)
         self.lifting = dict(state.lifting)
-        self.clearing = dict(state.clearing)
         self._effects: list[Effect] = []
 
     def result(self) -> tuple[AlarmState, tuple[Effect, ...]]:
@@ -70,7 +66,6 @@ class Workbench:
             out_of_service=frozenset(self.out_of_service),
             suppressed=self.suppressed,
             lifting=self.lifting,
-            clearing=self.clearing,
         )
         return state, tuple(self._effects)
 
@@ -84,7 +79,6 @@ class Workbench:
                 alarms=self.alarms,
                 shelves=self.shelves,
                 lifting=self.lifting,
-                clearing=self.clearing,
             )
             if due is None or due.at_ms > until_ms:
                 return
@@ -92,8 +86,6 @@ class Workbench:
 
     def _fire(self, due: Due) -> None:
         match due.kind:
-            case Kind.RETURN:
-                self.clear(due.key, due.at_ms)
             case Kind.LIFT:
                 self.lift(due.key, due.at_ms)
             case Kind.SHELF_END:
@@ -112,7 +104,7 @@ class Workbench:
         step = self._policy.steps[index]
         sounds = self._policy.night.may_sound(alarm.priority, at_ms)
         repeats = alarm.repeats
-        if step.repeat_ms is not None and (sounds or self._policy.repeat_unheard):
+        if step.repeat_ms is not None and sounds:
             repeats = (*repeats, Repeat(step=index, nth=1, due_ms=at_ms + step.repeat_ms))
         alarm = replace(alarm, steps_done=index + 1, repeats=repeats)
         self.alarms[alarm.key] = alarm
@@ -369,7 +361,6 @@ class Workbench:
     def clear(self, key: AlarmKey, at_ms: int) -> None:
         """A condition is no longer so: its alarm returns, and what it suppressed comes back."""
         del self.conditions[key]
-        self.clearing.pop(key, None)
         alarm = self.alarms.get(key)
         if alarm is not None and alarm.active:
             self._return(alarm, at_ms)
@@ -409,7 +400,6 @@ class Workbench:
         for key in keys:
             memories: tuple[MutableMapping[AlarmKey, Any], ...] = (
                 self.conditions,
-                self.clearing,
                 self.shelves,
                 self.suppressed,
             )

@@ -43,18 +43,6 @@ def test_night_other_alarm_waits_for_the_morning_summary(
     assert alarm.priority is Priority.MEDIUM
 
 
-def test_night_unheard_steps_repeat_by_day_if_the_shop_wants_it(
-    open_desk: Make, shop_of: Make, step: Make, night_of: Make
-) -> None:
-    """With ``repeat_unheard`` an alarm of the night is named once the night is over."""
-    desk = open_desk(shop_of(step(0, "first", 3600), night=night_of()), repeat_unheard=True)
-
-    desk.wrong("10:30:00", rule=Rule.STALE)
-    desk.until("13:00:00")
-
-    assert desk.messages == ["12:30:00 first repeat"]
-
-
 def test_night_step_that_falls_due_by_day_is_sent_by_day(
     open_desk: Make, shop_of: Make, step: Make, night_of: Make
 ) -> None:

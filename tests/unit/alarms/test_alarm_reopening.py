@@ -162,7 +162,7 @@ def test_chattering_alarm_is_one_alarm_and_one_wake_up(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Within the window it is the same alarm: not raised again, escalated as if unbroken."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 120})
 
     desk.wrong("18:00:00")
     desk.right("18:02:00")
@@ -187,7 +187,7 @@ def test_chattering_alarm_returns_to_those_who_were_told_since(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Each contact hears of the return after the last word that it was active, and once."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 120})
 
     desk.wrong("18:00:00")
     desk.right("18:09:00")
@@ -208,7 +208,7 @@ def test_chattering_alarm_that_was_acknowledged_need_not_be_again(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Seen once is seen, as long as it flutters; a promise made on it still counts."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 120})
 
     desk.wrong("18:00:00")
     desk.acknowledge("18:01:00", back_within_s=3600)
@@ -228,7 +228,7 @@ def test_chattering_alarm_whose_promise_passed_in_its_lull_opens_when_it_is_back
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """The time had passed while it was cold; warm again, it rings at once, not in the past."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=1200)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 1200})
 
     desk.wrong("18:00:00")
     desk.acknowledge("18:01:00", back_within_s=600)
@@ -246,7 +246,7 @@ def test_chattering_alarm_whose_promise_passed_in_its_lull_opens_when_it_is_back
 
 def test_chattering_ends_with_the_window(open_desk: Make, shop_of: Make, escalation: Any) -> None:
     """As long as the window after its return, it is a new alarm."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 120})
 
     desk.wrong("18:00:00")
     desk.right("18:02:00")
@@ -260,7 +260,7 @@ def test_chattering_alarm_escalates_at_once_what_its_lull_had_put_off(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """The owner's step fell into the lull; nobody had acknowledged, so it comes on return."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=600)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 600})
 
     desk.wrong("18:00:00")
     desk.right("18:14:00")
@@ -281,7 +281,7 @@ def test_chattering_alarm_that_comes_back_worse_opens_again(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Joined, but worse than when it was acknowledged: that has to be told."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=600)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 600})
 
     desk.wrong("18:00:00", severity=1)
     desk.acknowledge("18:01:00")
@@ -312,7 +312,7 @@ def test_alarm_that_comes_back_in_the_instant_of_its_return_is_the_same_one(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Two rules may speak in one batch: nobody is told of a second alarm for it."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=120)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 120})
 
     desk.wrong("18:00:00")
     desk.right("18:05:00")
@@ -326,7 +326,7 @@ def test_chattering_after_a_shelf_goes_on_repeating(
     open_desk: Make, shop_of: Make, escalation: Any
 ) -> None:
     """Shelved, over, and back within the window: nobody had seen it, so it is not forgotten."""
-    desk = open_desk(shop_of(*escalation), chatter_window_s=600)
+    desk = open_desk(shop_of(*escalation), chatter_windows_s={Rule.HOLDING: 600})
 
     desk.wrong("18:00:00")
     desk.until("18:15:00")
@@ -338,69 +338,3 @@ def test_chattering_after_a_shelf_goes_on_repeating(
 
     assert desk.messages[-1] == "18:30:00 first repeat"
     assert len(desk.record) == 1
-
-
-# --- off-delay ----------------------------------------------------------------------------
-
-
-def test_off_delay_bridges_a_short_return(open_desk: Make, shop_of: Make, escalation: Any) -> None:
-    """Below the limit for less than the delay: it never returned, and goes on ringing."""
-    desk = open_desk(shop_of(*escalation), off_delay_s=60)
-
-    desk.wrong("18:00:00")
-    desk.right("18:09:30")
-    desk.wrong("18:10:00")
-    desk.right("18:12:00")
-    desk.right("18:12:30")
-    assert desk.engine.next_due_ms(desk.state) == desk.at("18:13:00")
-    desk.until("19:00:00")
-
-    assert desk.messages == [
-        "18:00:00 first raised",
-        "18:10:00 first repeat",
-        "18:13:00 first returned",
-    ]
-    assert desk.alarm().returned_ms == desk.at("18:13:00")
-
-
-def test_off_delay_is_cut_short_by_the_very_same_facts(
-    open_desk: Make, shop_of: Make, escalation: Any
-) -> None:
-    """A rule that says exactly what it said before still says that it is so again."""
-    desk = open_desk(shop_of(*escalation), off_delay_s=60)
-    since_ms = desk.at("18:00:00")
-
-    desk.wrong("18:00:00", since_ms=since_ms)
-    desk.right("18:01:00")
-    desk.wrong("18:01:30", since_ms=since_ms)
-    desk.until("18:09:00")
-
-    assert desk.messages == ["18:00:00 first raised"]
-    assert desk.alarm().active
-
-
-def test_off_delay_that_ends_with_a_repeat_due_goes_first(
-    open_desk: Make, shop_of: Make, escalation: Any
-) -> None:
-    """What has returned at an instant is not repeated at that instant."""
-    desk = open_desk(shop_of(*escalation), off_delay_s=60)
-
-    desk.wrong("18:00:00")
-    desk.right("18:09:00")
-    desk.until("18:10:00")
-
-    assert desk.messages == ["18:00:00 first raised", "18:10:00 first returned"]
-
-
-def test_off_delay_does_not_hold_up_what_was_never_raised(
-    open_desk: Make, shop_of: Make, escalation: Any
-) -> None:
-    """A shelved condition that has gone is gone."""
-    desk = open_desk(shop_of(*escalation), off_delay_s=60)
-
-    desk.shelve("18:00:00", "18:10:00")
-    desk.wrong("18:05:00", rule=Rule.HOLDING)
-    desk.right("18:09:30")
-    desk.until("18:20:00")
-
-    assert desk.messages == []

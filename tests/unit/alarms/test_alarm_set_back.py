@@ -14,7 +14,7 @@ Make = Callable[..., Any]
 @pytest.fixture
 def ahead(open_desk: Make, shop_of: Make, step: Make) -> Any:
     """An alarm raised at 18:00 by a clock that is four hours ahead."""
-    desk = open_desk(shop_of(step(0, "first", 900), step(1800, "owner")), off_delay_s=600)
+    desk = open_desk(shop_of(step(0, "first", 900), step(1800, "owner")))
     desk.wrong("18:00:00")
     return desk
 
@@ -64,22 +64,22 @@ def test_shelf_ends_as_much_sooner_as_the_clock_was_ahead(ahead: Any) -> None:
     assert list(ahead.state.shelves.values()) == [ahead.at("18:00:00")]
 
 
-def test_wait_that_is_over_by_then_ends_at_once(ahead: Any) -> None:
-    """An off-delay of ten minutes: taken back by four hours it lies before now."""
-    ahead.right("18:02:00")
+def test_shelf_that_is_over_by_then_ends_at_once(ahead: Any) -> None:
+    """Meant until 14:04, which is before now."""
+    ahead.shelve("18:01:00", "18:09:00", "walk-in", Rule.DOOR)
     put_right(ahead, "18:05:00")
 
-    assert list(ahead.state.clearing.values()) == [ahead.at("18:05:00")]
+    assert list(ahead.state.shelves.values()) == [ahead.at("18:05:00")]
 
 
 def test_what_was_due_before_now_stays_due_then(ahead: Any) -> None:
     """It is done at its own time, late as it is."""
-    ahead.right("18:02:00")
+    ahead.shelve("18:01:00", "18:12:00", "walk-in", Rule.DOOR)
     put_right(ahead, "18:12:00")
-    assert list(ahead.state.clearing.values()) == [ahead.at("18:12:00")]
+    assert list(ahead.state.shelves.values()) == [ahead.at("18:12:00")]
 
     put_right(ahead, "18:13:00")
-    assert list(ahead.state.clearing.values()) == [ahead.at("18:12:00")]
+    assert list(ahead.state.shelves.values()) == [ahead.at("18:12:00")]
 
 
 def test_promise_to_be_back_is_taken_back_with_the_clock(ahead: Any) -> None:
