@@ -16,7 +16,7 @@ from rimewatch.rules.hazard_limits import (
 )
 from rimewatch.science.exposure import BandLimits, TwoLineLimits, band_exposure, two_line_exposure
 from rimewatch.science.segments import linear_segments, seconds_within
-from rimewatch.science.spoilage import ice_days, ice_days_between
+from rimewatch.science.spoilage import ice_days
 from rimewatch.science.time_control import TimeControlState, time_control
 
 MAX_GAP_MS = 900_000
@@ -138,9 +138,8 @@ def test_ice_days_piece_by_piece_are_those_of_the_whole(curve: Curve) -> None:
     """The live service and a replay add up to one number."""
     times, celsius = curve
     pieces = sum(
-        ice_days_between(celsius[i], celsius[i + 1], (b - a) / 1000.0)
+        ice_days([a, b], celsius[i : i + 2], max_gap_ms=MAX_GAP_MS)
         for i, (a, b) in enumerate(pairwise(times))
-        if b - a <= MAX_GAP_MS
     )
 
     assert ice_days(times, celsius, max_gap_ms=MAX_GAP_MS) == pytest.approx(
@@ -148,21 +147,23 @@ def test_ice_days_piece_by_piece_are_those_of_the_whole(curve: Curve) -> None:
     )
 
 
-@given(st.floats(-40.0, 45.0), st.floats(-40.0, 45.0), st.floats(0.0, 1e6))
-@example(-10.0, -10.0 + 1e-9, 3600.0)
-@example(4.0, math.nextafter(4.0, 5.0), 3600.0)
+@given(st.floats(-40.0, 45.0), st.floats(-40.0, 45.0), st.integers(1, 10**9))
+@example(-10.0, -10.0 + 1e-9, 3_600_000)
+@example(4.0, math.nextafter(4.0, 5.0), 3_600_000)
 def test_ice_days_of_a_piece_lie_between_those_of_its_ends(
-    one_c: float, other_c: float, seconds: float
+    one_c: float, other_c: float, length_ms: int
 ) -> None:
     """No piece spoils faster than its warmest point, nor slower than its coldest."""
     low, high = sorted((one_c, other_c))
 
-    found = ice_days_between(one_c, other_c, seconds)
+    def piece(from_c: float, to_c: float) -> float:
+        return ice_days([0, length_ms], [from_c, to_c], max_gap_ms=length_ms)
 
-    slack = 1e-9 + 1e-9 * seconds
-    assert ice_days_between(low, low, seconds) - slack <= found
-    assert found <= ice_days_between(high, high, seconds) + slack
-    assert found == pytest.approx(ice_days_between(other_c, one_c, seconds), rel=1e-9, abs=1e-12)
+    found = piece(one_c, other_c)
+
+    slack = 1e-9 + 1e-12 * length_ms
+    assert piece(low, low) - slack <= found <= piece(high, high) + slack
+    assert found == pytest.approx(piece(other_c, one_c), rel=1e-9, abs=1e-12)
 
 
 @given(curves(), st.floats(-5.0, 30.0))

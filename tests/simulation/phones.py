@@ -87,10 +87,8 @@ class PlayedWorker(ContactWorker):
             contact=self._contact,
             alive=True,
             waiting=len(self._heap),
-            sending_s=None,
             last_delivered_ms=None,
             last_failed_ms=None,
-            last_error="",
             channels=(),
         )
 

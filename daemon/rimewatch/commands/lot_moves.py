@@ -26,8 +26,6 @@ from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
 if TYPE_CHECKING:
     from rimewatch.evaluation.lot_story import LotStory
 
-THAWING = "FDA Food Code 2022, 3-501.13(A)"
-
 
 @click.command(epilog="Example:  rimewatch lot freeze L-0412 ulf-1 35C-15h --needed-by 2026-03-06")
 @click.argument("lot")

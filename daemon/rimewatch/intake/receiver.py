@@ -309,22 +309,6 @@ class Receiver:
         """Take a probe's last accepted reading from before a restart."""
         self._watched[reading.probe].last = (reading.observed_ms, reading.value)
 
-    def clock_offset_s(self, probe: ProbeId) -> float | None:
-        """Return how far a probe's clock lies behind the arrivals, in seconds.
-
-        Positive for a slow clock, negative for a fast one; None while too few of its
-        messages had a time. For a report only: no reading is corrected by it.
-        """
-        return self._watched[probe].clock.offset_s()
-
-    def times_not_used(self, probe: ProbeId) -> int:
-        """Return how many of a probe's readings got their arrival's time for want of a better.
-
-        Counts only those whose payload should have had a time: without a zone,
-        unreadable, missing, or outside the plausible span. Their time is uncertain.
-        """
-        return self._watched[probe].times_not_used
-
     def _judge(
         self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool
     ) -> Reading | Refusal:

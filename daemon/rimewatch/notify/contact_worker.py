@@ -71,10 +71,8 @@ class ContactWorker:
         self._rows = queue.PriorityQueue()
         self._order = itertools.count()
         self._abandoned = threading.Event()
-        self._began_s: float | None = None
         self._last_delivered_ms: int | None = None
         self._last_failed_ms: int | None = None
-        self._last_error = ""
         self._thread = threading.Thread(
             target=self._run, name=f"rimewatch-contact-{contact.id}", daemon=True
         )
@@ -103,32 +101,27 @@ class ContactWorker:
 
     def health(self) -> ContactHealth:
         """Return how the contact is served. May be called from any thread."""
-        began_s = self._began_s
         return ContactHealth(
             contact=self._contact,
             alive=self._thread.is_alive(),
             waiting=self._rows.qsize(),
-            sending_s=None if began_s is None else MACHINE.monotonic_s() - began_s,
             last_delivered_ms=self._last_delivered_ms,
             last_failed_ms=self._last_failed_ms,
-            last_error=self._last_error,
             channels=tuple(channel.health() for channel in self._channels),
         )
 
     def _run(self) -> None:
         while (handed := self._rows.get()[-1]) is not None:
-            self._began_s = MACHINE.monotonic_s()
             try:
                 result = self._carried(handed)
             except Exception as error:  # noqa: BLE001 - one bad row must not end the thread
                 result = self._failed(
                     handed.row.id, [f"failed unexpectedly ({type(error).__name__})"]
                 )
-            self._began_s = None
             if isinstance(result, Delivered):
-                self._last_delivered_ms, self._last_error = result.at_ms, ""
+                self._last_delivered_ms = result.at_ms
             else:
-                self._last_failed_ms, self._last_error = result.at_ms, result.error
+                self._last_failed_ms = result.at_ms
             self._report(result)
         for channel in self._channels:
             channel.stop()

@@ -77,11 +77,8 @@ class ContactHealth:
     """Whether its thread runs."""
     waiting: int
     """Messages handed over and not yet begun."""
-    sending_s: float | None
-    """How long the message in hand has taken so far; None: none is in hand."""
     last_delivered_ms: int | None
     last_failed_ms: int | None
-    last_error: str
     channels: tuple[ChannelHealth, ...]
 
 

@@ -64,11 +64,8 @@ class DutyCycle:
     cooling_share: float
     """Part of the time in which the air fell, 0…1."""
     cycles_an_hour: float
-    cycles: int
     counted_h: float
     """Hours of the whole, undisturbed cycles."""
-    swing_c: float
-    """The usual swing from a warm turn to a cold one, °C."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +120,7 @@ def duty_cycle(
     return DutyCycle(
         cooling_share=float(cooling_ms.sum() / whole_ms.sum()),
         cycles_an_hour=len(whole_ms) / counted_h,
-        cycles=len(whole_ms),
         counted_h=counted_h,
-        swing_c=float(np.median(rises[usual])),
     )
 
 

@@ -1,102 +1,31 @@
-"""How long fish takes to freeze, by Plank's and by Pham's equations.
+"""How long fish takes to freeze, by Pham's equation.
 
-Plank's gives the time to bring food already at its freezing point to frozen; Pham's
-counts the cooling before and the cooling after as well, to a centre of about −10 °C.
+It counts the cooling before freezing and the cooling after, to a centre of about −10 °C.
 
 Pure: no clock, no I/O. Answers are estimates, good to 10 or 20 % where thickness and
 air speed are known and far worse where they are not. None replaces a probe.
 
 References:
-    [1] Encyclopaedia of Food Sciences, Freezing: Plank's equation, eq. 2; read.
-    [2] Pham, Q. T. (1986). Simplified equation for predicting the freezing time of
+    [1] Pham, Q. T. (1986). Simplified equation for predicting the freezing time of
         foodstuffs. J. Food Technol. 21, 209-219; the form from memory.
-    [3] Singh, R. P. & Heldman, D. R., Introduction to Food Engineering, example 7.1,
-        as worked in a course sheet.
 """
 
 import math
-from enum import Enum
+from enum import IntEnum
 
 from rimewatch.science.fish_properties import FreezingProperties
 
 
-class Shape(Enum):
-    """A shape, with Plank's factors P and R and the number of dimensions cooled.
+class Shape(IntEnum):
+    """A shape, by the number of dimensions in which it is cooled: Pham's shape factor [1].
 
     The size of a slab is its whole thickness, cooled from both faces; of a cylinder or
     a sphere the diameter.
     """
 
-    SLAB = (1 / 2, 1 / 8, 1)
-    CYLINDER = (1 / 4, 1 / 16, 2)
-    SPHERE = (1 / 6, 1 / 24, 3)
-
-    @property
-    def plank_p(self) -> float:
-        """Plank's P [1]."""
-        return self.value[0]
-
-    @property
-    def plank_r(self) -> float:
-        """Plank's R [1]."""
-        return self.value[1]
-
-    @property
-    def dimensions(self) -> int:
-        """Pham's shape factor: 1, 2 or 3 [2]."""
-        return self.value[2]
-
-
-def plank_s(
-    shape: Shape,
-    size_m: float,
-    air_c: float,
-    properties: FreezingProperties,
-    *,
-    surface_w_m2k: float,
-    packaging_m2k_w: float = 0.0,
-) -> float:
-    """Return Plank's freezing time in seconds [1].
-
-    t = ρL/(Tf − Tm) · (P·a/h + R·a²/k), with 1/h + x/k for a wrapped food.
-
-    Args:
-        shape: Slab, cylinder or sphere.
-        size_m: Whole thickness or diameter, m.
-        air_c: Temperature of the freezing air, °C, below the freezing point.
-        properties: The food's.
-        surface_w_m2k: Heat transfer coefficient of its surface, W/(m²·K).
-        packaging_m2k_w: Thermal resistance of the wrapping, thickness over
-            conductivity, m²·K/W.
-
-    Raises:
-        ValueError: If a size, a coefficient or the temperature makes no sense.
-
-    The 7 cm sphere of [3], bare and with a 3 mm wrap:
-
-    >>> ball = FreezingProperties(
-    ...     density_kg_m3=1000.0, heat_above_j_kgk=3600.0, heat_below_j_kgk=1800.0,
-    ...     latent_j_kg=250e3, frozen_conductivity_w_mk=1.2, freezes_c=-1.25,
-    ... )
-    >>> round(plank_s(Shape.SPHERE, 0.07, -40.0, ball, surface_w_m2k=50.0))
-    2603
-    >>> round(
-    ...     plank_s(
-    ...         Shape.SPHERE, 0.07, -40.0, ball, surface_w_m2k=50.0, packaging_m2k_w=0.003 / 0.2
-    ...     )
-    ... )
-    3732
-    """
-    resistance = _resistance(size_m, surface_w_m2k, packaging_m2k_w)
-    difference = properties.freezes_c - air_c
-    if not difference > 0.0:
-        raise ValueError(
-            f"air at {air_c} °C freezes nothing that freezes at {properties.freezes_c} °C; "
-            "expected colder air"
-        )
-    heat = properties.density_kg_m3 * properties.latent_j_kg
-    conduction = shape.plank_r * size_m * size_m / properties.frozen_conductivity_w_mk
-    return heat / difference * (shape.plank_p * size_m * resistance + conduction)
+    SLAB = 1
+    CYLINDER = 2
+    SPHERE = 3
 
 
 def pham_s(
@@ -110,21 +39,22 @@ def pham_s(
     surface_w_m2k: float,
     packaging_m2k_w: float = 0.0,
 ) -> float:
-    """Return Pham's freezing time in seconds, from a start to a centre temperature [2].
+    """Return Pham's freezing time in seconds, from a start to a centre temperature [1].
 
     t = D/(2·Ef·h) · (ΔH1/ΔT1 + ΔH2/ΔT2) · (1 + Bi/2), with the mean freezing
     temperature 1.8 + 0.263·Tc + 0.105·Ta. Made for centres about −10 °C; for colder
     ones see ``time_until_solid_s``.
 
     Args:
-        shape: As for ``plank_s``.
-        size_m: As for ``plank_s``.
-        air_c: As for ``plank_s``; colder than ``centre_c``.
+        shape: Slab, cylinder or sphere.
+        size_m: Whole thickness or diameter, m.
+        air_c: Temperature of the freezing air, °C, colder than ``centre_c``.
         properties: The food's.
         initial_c: Temperature of the food at the start, °C, above freezing.
         centre_c: Temperature of the centre at the end, °C.
-        surface_w_m2k: As for ``plank_s``.
-        packaging_m2k_w: As for ``plank_s``.
+        surface_w_m2k: Heat transfer coefficient of its surface, W/(m²·K).
+        packaging_m2k_w: Thermal resistance of the wrapping, thickness over
+            conductivity, m²·K/W.
 
     Raises:
         ValueError: If a size or a coefficient makes no sense, the air is no colder
@@ -161,7 +91,7 @@ def pham_s(
         size_m
         / 2.0
         * resistance
-        / shape.dimensions
+        / shape
         * (cooling / cooling_difference + freezing / freezing_difference)
         * (1.0 + biot / 2.0)
     )

@@ -9,7 +9,7 @@ References:
         R = 8.3144e-3 kJ/(K·mol).
 """
 
-from math import exp, log
+from math import log
 from typing import Final
 
 import numpy as np
@@ -32,32 +32,10 @@ def reaction_rate(celsius: NDArray[np.float64]) -> NDArray[np.float64]:
 def celsius_of_rate(rate: float) -> float:
     """Return the temperature at which the reaction rate is ``rate``.
 
-    >>> round(celsius_of_rate(exp(-10000 / 278.15)), 6)
+    >>> round(celsius_of_rate(float(reaction_rate(np.array(5.0)))), 6)
     5.0
     """
     return -ACTIVATION_KELVIN / log(rate) - ZERO_CELSIUS_KELVIN
-
-
-def of_holds(holds: list[tuple[float, float]]) -> float:
-    """Return the mean kinetic temperature of stretches of constant temperature.
-
-    Args:
-        holds: Pairs of temperature in °C and its length, in any one unit of time.
-
-    Raises:
-        ValueError: If there is no time in ``holds``.
-
-    >>> round(of_holds([(20.0, 2.0), (2.0, 4.0), (25.0, 1.0)]), 1)
-    15.7
-    """
-    total = sum(length for _, length in holds)
-    if total <= 0.0:
-        raise ValueError("holds has no time in it: a mean needs some")
-    weighted = sum(
-        length * exp(-ACTIVATION_KELVIN / (celsius + ZERO_CELSIUS_KELVIN))
-        for celsius, length in holds
-    )
-    return celsius_of_rate(weighted / total)
 
 
 def of_line(

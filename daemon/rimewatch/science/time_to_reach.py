@@ -44,12 +44,6 @@ class TimeToReach:
     """One chance in twenty that it comes later, or never."""
     chance: float
     """Probability, 0 to 1, that it is reached within the horizon."""
-    horizon_s: float
-
-    @property
-    def never(self) -> bool:
-        """Whether even the early end of the interval lies beyond the horizon."""
-        return self.earliest_s is None
 
 
 def time_to_reach(
@@ -127,9 +121,7 @@ def project_lagged(
     if lag_s == 0.0:
         return time_to_reach(approach, limit_c, from_s=from_s, horizon_s=horizon_s)
     if fish_c >= limit_c:
-        return TimeToReach(
-            earliest_s=0.0, likely_s=0.0, latest_s=0.0, chance=1.0, horizon_s=horizon_s
-        )
+        return TimeToReach(earliest_s=0.0, likely_s=0.0, latest_s=0.0, chance=1.0)
     offset_s = (approach.last_s if from_s is None else from_s) - approach.first_s
     table = _table(approach)
     air_left = np.exp(-offset_s / table.tau)
@@ -224,5 +216,4 @@ def _search(chance: Callable[[float], float], *, rising: bool, horizon_s: float)
         likely_s=quantile(0.5),
         latest_s=quantile(1.0 - tail),
         chance=final if rising else float(chances[0]),
-        horizon_s=horizon_s,
     )

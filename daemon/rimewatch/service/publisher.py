@@ -169,7 +169,6 @@ class Publisher:
             at_ms=warmest.state.last_ms,
             stale_ms=warmest.settings.stale_ms,
             air_c=None if air is None else air[1],
-            air_ms=None if air is None else air[0],
             over=_open(heard, limit),
             early=_open(heard, Rule.OPERATING_LIMIT),
             last_over_ms=max(ended, default=None),
@@ -285,7 +284,6 @@ def _spell(spell: Spell, rule: Rule) -> SpellNow:
         end_ms=spell.end_ms,
         peak_c=spell.peak_c,
         above_s=spell.above_ms / MS_PER_S,
-        sustained=spell.sustained_ms is not None,
     )
 
 

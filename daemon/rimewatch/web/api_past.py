@@ -6,7 +6,7 @@ As the journal keeps it; nothing is worked out again, and nothing here changes a
 import json
 import re
 from datetime import date
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -33,8 +33,6 @@ from rimewatch.web.api_answers import (
 )
 from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
-
-T = TypeVar("T")
 
 EARLIEST_MS: Final = -(10**15)
 LATEST_MS: Final = 10**15

@@ -39,8 +39,6 @@ class SpellNow:
     end_ms: float | None
     peak_c: float
     above_s: float
-    sustained: bool
-    """Whether it lasted the on-delay."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +53,6 @@ class UnitNow:
     """When its last reading was taken."""
     stale_ms: float = float("inf")
     air_c: float | None = None
-    air_ms: int | None = None
     over: SpellNow | None = None
     """The excursion beyond the critical limit that is open."""
     early: SpellNow | None = None
@@ -146,12 +143,6 @@ class Board:
     def latest(self) -> Snapshot:
         """The latest snapshot."""
         return self._latest
-
-    @property
-    def listeners(self) -> int:
-        """How many streams are open."""
-        with self._lock:
-            return len(self._wakers)
 
     @property
     def ended(self) -> bool:

@@ -1,7 +1,7 @@
 """Past mornings: which have a summary, and each as it was sent."""
 
 from datetime import date
-from typing import Final, TypeVar
+from typing import Final
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -11,7 +11,6 @@ from starlette.routing import BaseRoute, Route
 from rimewatch.report import wording
 from rimewatch.web.page import Page
 
-T = TypeVar("T")
 MOST: Final = 400
 
 

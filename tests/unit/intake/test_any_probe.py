@@ -159,7 +159,7 @@ class TestZones:
         (reading,) = take(one, {"t": 2.0, "ts": said}).readings
 
         assert reading.observed_ms == (ARRIVED_MS - MINUTE_MS if used else ARRIVED_MS)
-        assert one.times_not_used(ProbeId("case-1-air")) == (0 if used else 1)
+        assert one.clock_note(ProbeId("case-1-air")).times_not_used == (0 if used else 1)
 
 
 class TestChecks:

@@ -4,6 +4,7 @@ from typing import Any
 import pytest
 from intake_shop import ARRIVED_MS, TOPIC, probe, receiver, shop
 
+from rimewatch.evaluation.clock_note import offset_s_of
 from rimewatch.evaluation.quarantine_tally import MOST_KINDS, QuarantineTally
 from rimewatch.intake.decoders import UnusableProbe
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
@@ -120,13 +121,13 @@ class TestTimes:
         reading = accepted(one.receive(TOPIC, b'{"t": 2.1, "ts": ' + time + b"}", ARRIVED_MS))
 
         assert reading.observed_ms == ARRIVED_MS
-        assert one.times_not_used(AIR) == 1
+        assert one.clock_note(AIR).times_not_used == 1
 
     def test_probe_without_a_time_field_is_dated_by_arrival_and_not_counted(self) -> None:
         """A probe that never had a clock has no uncertain clock."""
         one = receiver(fields={"value": "t"})
         assert accepted(one.receive(TOPIC, b'{"t": 2.1}', ARRIVED_MS)).observed_ms == ARRIVED_MS
-        assert one.times_not_used(AIR) == 0
+        assert one.clock_note(AIR).times_not_used == 0
 
     @pytest.mark.parametrize("payload", [b'{"t": 2.1}', b'{"t": 2.1, "ts": "2026-03-02T08:00"}'])
     def test_retained_message_without_a_time_is_no_reading(self, payload: bytes) -> None:
@@ -162,17 +163,17 @@ class TestClockOffset:
             observed_ms = arrived_ms - (42 + delay_s) * 1000
             accepted(one.receive(TOPIC, b'{"t": 2.1, "ts": %d}' % observed_ms, arrived_ms))
 
-        assert one.clock_offset_s(AIR) == 42.0
+        assert offset_s_of(one.clock_note(AIR).late_ms) == 42.0
 
     def test_clock_years_off_is_reported_though_its_times_are_not_used(self) -> None:
         """A clock set to 2020 is the very one somebody should hear of."""
         one = receiver()
         for n in range(8):
-            assert one.clock_offset_s(AIR) is None
+            assert offset_s_of(one.clock_note(AIR).late_ms) is None
             payload = b'{"t": 2.1, "ts": "2020-01-01T00:00:%02dZ"}' % n
             one.receive(TOPIC, payload, ARRIVED_MS + n * 1000)
 
-        assert one.clock_offset_s(AIR) == (ARRIVED_MS - 1_577_836_800_000) / 1000
+        assert offset_s_of(one.clock_note(AIR).late_ms) == (ARRIVED_MS - 1_577_836_800_000) / 1000
 
 
 class TestQuality:

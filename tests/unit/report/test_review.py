@@ -196,7 +196,7 @@ def with_duty(found: Review, *shares: float | None) -> Review:
 
     def duty(share: float | None) -> DutyCycle | None:
         return None if share is None else DutyCycle(
-            cooling_share=share, cycles_an_hour=4.0, cycles=300, counted_h=75.0, swing_c=1.2
+            cooling_share=share, cycles_an_hour=4.0, counted_h=75.0
         )  # fmt: skip
 
     unit = found.units[0]
