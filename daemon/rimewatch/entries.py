@@ -1,11 +1,17 @@
 """What people enter: lots received, frozen and moved; alarms acknowledged; what was done.
 
-Entries are append-only: a correction is a further entry. Pure values; the
-edge (``rimewatch.intake.entries``) reads and checks them.
+Entries are append-only: a correction is a further entry. Pure values. Here, and nowhere else,
+stands what an entry may hold: its name (``do``), its fields, their kinds and bounds. The models
+that check what comes from outside (``rimewatch.intake.entries``) and the JSON of the journal
+(``rimewatch.journal.entry_codec``) are made from it, by ``rimewatch.entry_keys``.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Annotated, ClassVar, Final, Literal, get_args
 
+from rimewatch.entry_keys import INSTANT, Many, Number, Text
 from rimewatch.vocabulary import (
     CoolingFood,
     Disposition,
@@ -18,14 +24,42 @@ from rimewatch.vocabulary import (
     UnitId,
 )
 
+LONGEST_PROMISE_MINUTES: Final = 24 * 60
+"""Nobody leaves fish for longer than a day and calls it acting (our choice)."""
+
+LONGEST_SHELF_MINUTES: Final = 7 * 24 * 60
+"""An alarm is put aside for a week at most, never for ever (ISA-18.2 asks for a limit and
+leaves the length to the site; the week is ours)."""
+
+_ID: Final = Text(least=1, longest=200)
+Lot = Annotated[LotId, _ID]
+Place = Annotated[UnitId, _ID]
+Sensor = Annotated[ProbeId, _ID]
+Word = Annotated[str, _ID]
+"""A name: never empty."""
+Short = Annotated[str, Text(longest=200)]
+Prose = Annotated[str, Text(longest=4000)]
+Reason = Annotated[str, Text(least=1, longest=4000)]
+Instant = Annotated[int, INSTANT]
+Millimetres = Annotated[float, Number(over=0, most=2000)]
+Kilograms = Annotated[float, Number(over=0, most=100_000)]
+Measured = Annotated[float, Number(least=-100, most=60)]
+"""°C of fish that came in."""
+Degrees = Annotated[float, Number(least=-100, most=100)]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """Something a person did, and when."""
 
+    do: ClassVar[str]
+    """Its name in the contract."""
+    one_of: ClassVar[tuple[str, ...]] = ()
+    """Keys of which exactly one is given; empty: there is no such choice."""
+
     at_ms: int
-    who: str = ""
-    entered_ms: int | None = None
+    who: Short = ""
+    entered_ms: Instant | None = None
     """When it was entered, where that was not at once; None: at ``at_ms``."""
     entry_number: int = field(default=0, compare=False)
     """Which entry it is, counted from 1 in the order they came; 0: not on the books yet.
@@ -36,16 +70,17 @@ class Entry:
 class ReceiveLot(Entry):
     """A lot came in. ``celsius`` is the temperature measured at receipt."""
 
-    lot: LotId
-    species: str
+    do: ClassVar[str] = "receive-lot"
+    lot: Lot
+    species: Word
     origin: Origin
     serve_raw: bool
-    thickness_mm: float | None = None
-    celsius: float | None = None
-    kilograms: float | None = None
-    supplier: str = ""
-    supplier_reference: str = ""
-    statement: str = ""
+    thickness_mm: Millimetres | None = None
+    celsius: Measured | None = None
+    kilograms: Kilograms | None = None
+    supplier: Prose = ""
+    supplier_reference: Prose = ""
+    statement: Prose = ""
     """Reference of the supplier's written statement, where there is one."""
     rop: bool = False
     """Whether it came in reduced oxygen packaging (vacuum-packed)."""
@@ -55,17 +90,18 @@ class ReceiveLot(Entry):
 class CorrectLot(Entry):
     """What was said of a lot at its receipt was wrong. None: that was right, and stays."""
 
-    lot: LotId
-    reason: str
-    species: str | None = None
+    do: ClassVar[str] = "correct-lot"
+    lot: Lot
+    reason: Reason
+    species: Word | None = None
     origin: Origin | None = None
     serve_raw: bool | None = None
-    thickness_mm: float | None = None
-    celsius: float | None = None
-    kilograms: float | None = None
-    supplier: str | None = None
-    supplier_reference: str | None = None
-    statement: str | None = None
+    thickness_mm: Millimetres | None = None
+    celsius: Measured | None = None
+    kilograms: Kilograms | None = None
+    supplier: Prose | None = None
+    supplier_reference: Prose | None = None
+    statement: Prose | None = None
     rop: bool | None = None
 
 
@@ -73,12 +109,13 @@ class CorrectLot(Entry):
 class AttachStatement(Entry):
     """A supplier's written statement was put on file for a lot."""
 
-    lot: LotId
-    reference: str
+    do: ClassVar[str] = "attach-statement"
+    lot: Lot
+    reference: Word
     states: States
-    file: str = ""
+    file: Annotated[str, Text(longest=255)] = ""
     """Name of the file that was attached; empty: it is kept on paper."""
-    sha256: str = ""
+    sha256: Annotated[str, Text(pattern="^([0-9a-f]{64})?$", is_stripped=False)] = ""
     """SHA-256 of the file's bytes, in lower-case hexadecimal: under it the copy is kept."""
     option: Option | None = None
     """The freezing that it states, where it is one of the options."""
@@ -88,12 +125,13 @@ class AttachStatement(Entry):
 class StartFreezing(Entry):
     """A lot was put into a freezer for parasite destruction by an option."""
 
-    lot: LotId
-    unit: UnitId
+    do: ClassVar[str] = "start-freezing"
+    lot: Lot
+    unit: Place
     option: Option
-    needed_by_ms: int | None = None
+    needed_by_ms: Instant | None = None
     """When the shop wants it ready; None: it has no date."""
-    probe: ProbeId | None = None
+    probe: Sensor | None = None
     """The product probe that was put into this very lot; None: none is known to lie in it."""
 
 
@@ -101,45 +139,50 @@ class StartFreezing(Entry):
 class StartThawing(Entry):
     """A lot was put into a refrigerated unit to thaw (Food Code 3-501.13)."""
 
-    lot: LotId
-    unit: UnitId
+    do: ClassVar[str] = "start-thawing"
+    lot: Lot
+    unit: Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoveLot(Entry):
     """A lot was put into another unit."""
 
-    lot: LotId
-    unit: UnitId
+    do: ClassVar[str] = "move-lot"
+    lot: Lot
+    unit: Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WithdrawLot(Entry):
     """A lot left: sold out, used cooked, or discarded."""
 
-    lot: LotId
-    reason: str = ""
+    do: ClassVar[str] = "withdraw-lot"
+    lot: Lot
+    reason: Prose = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CancelEntry(Entry):
     """An entry about a lot should never have been made. It stays on the books, crossed out."""
 
-    number: int
+    do: ClassVar[str] = "cancel-entry"
+    number: Annotated[int, Number(least=1)]
     """The ``entry_number`` of the entry that does not count any more."""
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Acknowledge(Entry):
     """Somebody has seen an alarm and is acting. ``unit`` None: an alarm over several units."""
 
-    unit: UnitId | None
+    do: ClassVar[str] = "acknowledge"
+    unit: Place | None
     rule: Rule
-    back_within_min: float | None = None
+    back_within_min: Annotated[float, Number(over=0, most=LONGEST_PROMISE_MINUTES)] | None = None
     """Minutes within which they promised to see to it; None: they promised nothing. Still so
     after that, the alarm opens again."""
-    alarm: str = ""
+    alarm: Annotated[str, Text(longest=200, is_stripped=False)] = ""
     """The very alarm that they saw, by its id; empty: whatever alarm is on."""
 
 
@@ -147,16 +190,18 @@ class Acknowledge(Entry):
 class Shelve(Entry):
     """An alarm is put aside for some minutes, never for ever."""
 
-    unit: UnitId | None
+    do: ClassVar[str] = "shelve"
+    unit: Place | None
     rule: Rule
-    minutes: float
+    minutes: Annotated[float, Number(over=0, most=LONGEST_SHELF_MINUTES)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unshelve(Entry):
     """An alarm is taken from its shelf before the shelf ends; what is still so is told."""
 
-    unit: UnitId | None
+    do: ClassVar[str] = "unshelve"
+    unit: Place | None
     rule: Rule
 
 
@@ -164,25 +209,28 @@ class Unshelve(Entry):
 class OutOfService(Entry):
     """A unit is being cleaned or is dead: it keeps its record and raises nothing."""
 
-    unit: UnitId
+    do: ClassVar[str] = "out-of-service"
+    unit: Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InService(Entry):
     """A unit is back in service."""
 
-    unit: UnitId
+    do: ClassVar[str] = "in-service"
+    unit: Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectiveAction(Entry):
     """What was done about it, in the person's own words."""
 
-    unit: UnitId
-    text: str
+    do: ClassVar[str] = "corrective-action"
+    unit: Place
+    text: Reason
     disposition: Disposition | None = None
     """What became of the fish; None: nobody said."""
-    lots: tuple[LotId, ...] = ()
+    lots: Annotated[tuple[Lot, ...], Many(most=100)] = ()
     """The lots it was about, where they are known."""
 
 
@@ -190,9 +238,10 @@ class CorrectiveAction(Entry):
 class StartCooling(Entry):
     """A batch of food was put into a unit to cool, with the product probe in it."""
 
-    unit: UnitId
+    do: ClassVar[str] = "start-cooling"
+    unit: Place
     food: CoolingFood = CoolingFood.COOKED
-    lot: LotId | None = None
+    lot: Lot | None = None
     """The lot it was made of, where there is one."""
 
 
@@ -200,18 +249,21 @@ class StartCooling(Entry):
 class EndCooling(Entry):
     """The batch that cooled in a unit was taken out, or the probe was."""
 
-    unit: UnitId
+    do: ClassVar[str] = "end-cooling"
+    unit: Place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StartTimeControl(Entry):
     """Food left temperature control against a timer (3-501.19): a whole unit's, or one lot."""
 
-    hours: int
+    one_of: ClassVar[tuple[str, ...]] = ("unit", "lot")
+    do: ClassVar[str] = "start-time-control"
+    hours: Literal[4, 6]
     """4 or 6, by the paragraph that was chosen."""
-    unit: UnitId | None = None
-    lot: LotId | None = None
-    celsius: float | None = None
+    unit: Place | None = None
+    lot: Lot | None = None
+    celsius: Degrees | None = None
     """Its warmest portion as it left control; None: the unit's reading counts."""
 
 
@@ -219,20 +271,23 @@ class StartTimeControl(Entry):
 class EndTimeControl(Entry):
     """What was under the timer is gone: served, cooked or discarded."""
 
-    unit: UnitId | None = None
-    lot: LotId | None = None
+    one_of: ClassVar[tuple[str, ...]] = ("unit", "lot")
+    do: ClassVar[str] = "end-time-control"
+    unit: Place | None = None
+    lot: Lot | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationCheck(Entry):
     """A probe was checked against a reference, in melting ice or beside a thermometer."""
 
-    probe: ProbeId
-    found_c: float
+    do: ClassVar[str] = "calibration-check"
+    probe: Sensor
+    found_c: Degrees
     """How far off it was, °C: what it said less what was true."""
-    reference: str = ""
+    reference: Prose = ""
     """What it was checked against: the ice bath, a thermometer's name or number."""
-    offset_c: float | None = None
+    offset_c: Degrees | None = None
     """Offset for its readings from now on, °C, in place of any before; None: it stays."""
 
     @property
@@ -245,18 +300,21 @@ class CalibrationCheck(Entry):
 class RetryQuarantine(Entry):
     """The configuration was mended: what is kept in quarantine is to be read once more."""
 
+    do: ClassVar[str] = "retry-quarantine"
+
 
 LotEntry = (
-    ReceiveLot | CorrectLot | AttachStatement | StartFreezing | StartThawing | MoveLot | WithdrawLot
+    ReceiveLot | StartFreezing | MoveLot | WithdrawLot | StartThawing | AttachStatement | CorrectLot
 )
 """The entries that name a lot."""
+
+AlarmEntry = Acknowledge | Shelve | Unshelve
+"""The entries about one alarm."""
 
 AnyEntry = (
     LotEntry
     | CancelEntry
-    | Acknowledge
-    | Shelve
-    | Unshelve
+    | AlarmEntry
     | OutOfService
     | InService
     | CorrectiveAction
@@ -267,3 +325,8 @@ AnyEntry = (
     | CalibrationCheck
     | RetryQuarantine
 )
+
+ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
+    {kind.do: kind for kind in get_args(AnyEntry)}
+)
+"""The class behind each of the contract's names."""

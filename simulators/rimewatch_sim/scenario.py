@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import Field, ValidationError, field_validator, model_validator
 
 from rimewatch_sim import events
-from rimewatch_sim.entries import Acknowledge, AnyEntry, ReceiveLot
+from rimewatch_sim.entries import SaidEntry
 from rimewatch_sim.events import AnyEvent
 from rimewatch_sim.models import DailyDefrost, Duration, Name, Start, Strict
 from rimewatch_sim.plant import PlantSpec
@@ -123,7 +123,7 @@ class Scenario(Strict):
     unit: tuple[UnitModel, ...] = Field(min_length=1)
     probe: tuple[ProbeModel, ...] = Field(min_length=1)
     event: tuple[AnyEvent, ...] = ()
-    entry: tuple[AnyEntry, ...] = ()
+    entry: tuple[SaidEntry, ...] = ()
 
     @field_validator("timezone")
     @classmethod
@@ -153,22 +153,16 @@ class Scenario(Strict):
                 _require(event.probe, set(probes), f"{where}: probe")
                 _refuse_impossible(event, probes[event.probe], where)
         for entry in self.entry:
-            unit_id = getattr(entry, "unit", None)
-            if unit_id is not None:
-                _require(unit_id, units, f"entry {entry.do} at {entry.at}: unit")
-            elif isinstance(entry, Acknowledge) and entry.rule != "power-loss":
-                raise ValueError(
-                    f"entry acknowledge at {entry.at}: unit is missing; only power-loss has none"
-                )
+            if entry.unit is not None:
+                _require(entry.unit, units, f"entry {entry.do} at {entry.at}: unit")
         self._refuse_unknown_lots()
         return self
 
     def _refuse_unknown_lots(self) -> None:
-        received = {entry.lot for entry in self.entry if isinstance(entry, ReceiveLot)}
+        received = {entry.lot or "" for entry in self.entry if entry.do == "receive-lot"}
         for entry in self.entry:
-            lot = getattr(entry, "lot", None)
-            if lot is not None:
-                _require(lot, received, f"entry {entry.do} at {entry.at}: lot")
+            if entry.lot is not None:
+                _require(entry.lot, received, f"entry {entry.do} at {entry.at}: lot")
 
     @model_validator(mode="after")
     def _all_within(self) -> Self:

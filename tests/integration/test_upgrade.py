@@ -11,7 +11,7 @@ from rimewatch.config import load_shop
 from rimewatch.entries import CorrectiveAction, ReceiveLot
 from rimewatch.errors import UserError
 from rimewatch.intake.receiver import refused
-from rimewatch.journal.entry_codec import do_of, entry_to_json
+from rimewatch.journal.entry_codec import entry_to_json
 from rimewatch.journal.errors import JournalVersionError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
@@ -74,7 +74,7 @@ def kept_since_the_first_schema(path: Path) -> None:
         "INSERT INTO entry (at_ms, do, who, unit, lot, source, text) VALUES (?, ?, ?, ?, ?, ?, ?)",
         [
             (
-                *(entry.at_ms, do_of(entry), entry.who, getattr(entry, "unit", None)),
+                *(entry.at_ms, entry.do, entry.who, getattr(entry, "unit", None)),
                 *(getattr(entry, "lot", None), "cli", entry_to_json(entry)),
             )
             for entry in ENTRIES

@@ -17,7 +17,7 @@ import pyarrow.parquet as pq  # type: ignore[import-untyped]
 
 from rimewatch.archive.layout import ArchiveError, Month, entries_file, readings_file, shop_folder
 from rimewatch.intake.past import battery_places
-from rimewatch.journal.entry_codec import do_of, entry_to_json
+from rimewatch.journal.entry_codec import entry_to_json
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.readings import LAST_MS, MILLI, FullSpan
 from rimewatch.vocabulary import ProbeId
@@ -130,8 +130,7 @@ def _entries(journal: JournalReads) -> Any:  # noqa: ANN401 (untyped library)
     while found := journal.entries_after(number, _ENTRIES_AT_ONCE):
         number = found[-1][0]
         rows.extend(
-            {"number": n, "at_ms": e.at_ms, "do": do_of(e), "entry": entry_to_json(e)}
-            for n, e in found
+            {"number": n, "at_ms": e.at_ms, "do": e.do, "entry": entry_to_json(e)} for n, e in found
         )
     return pa.Table.from_pylist(rows, schema=ENTRIES)
 

@@ -7,20 +7,27 @@ unit exists is not checked here. Never reads a clock.
 
 import difflib
 from collections.abc import Callable, Mapping
-from dataclasses import replace
-from typing import Final
+from functools import cache
+from typing import Annotated, Any, Final, Literal, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    create_model,
+)
+from pydantic_core import PydanticCustomError
 
-from rimewatch.entries import AnyEntry
-from rimewatch.intake.entry_models import MODELS, AcknowledgeModel, ShelveModel, UnshelveModel
+from rimewatch.entries import ENTRY_CLASSES, AlarmEntry, AnyEntry
+from rimewatch.entry_keys import Key, Number, Text, keys_of
+from rimewatch.intake.decoders.times import iso_ms
 from rimewatch.vocabulary import Rule
 
 OVER_SEVERAL: Final = (Rule.POWER_LOSS, Rule.STALE)
 """Rules whose alarm may be about several units at once, and then has none of its own."""
-
-OF_AN_ALARM: Final = (AcknowledgeModel, ShelveModel, UnshelveModel)
-"""Entries about one alarm."""
 
 
 class EntryError(ValueError):
@@ -39,32 +46,86 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
             value that is none of those allowed. One sentence, with the cure.
     """
     do = entry.get("do")
-    model = MODELS.get(do) if isinstance(do, str) else None
-    if model is None:
-        expected = ", ".join(MODELS)
+    kind = ENTRY_CLASSES.get(do) if isinstance(do, str) else None
+    if kind is None:
+        expected = ", ".join(ENTRY_CLASSES)
         said = "missing" if do is None else f"{_shown(do)}"
-        raise EntryError(f'"do" is {said}; expected one of {expected}{_guess(do, MODELS)}')
+        raise EntryError(f'"do" is {said}; expected one of {expected}{_guess(do, ENTRY_CLASSES)}')
     given = {key: value for key, value in entry.items() if key != "at"}
-    if model in OF_AN_ALARM and given.get("rule") == Rule.POWER_LOSS:
+    if kind in get_args(AlarmEntry) and given.get("rule") == Rule.POWER_LOSS:
         given.setdefault("unit", None)  # one alarm over several units
+    model = _model(kind.do)
     try:
         checked = model.model_validate(given)
     except ValidationError as err:
         raise EntryError(_sentence(str(do), model, given, err)) from None
-    rule = getattr(checked, "rule", None)
-    if rule is not None and getattr(checked, "unit", "") is None and rule not in OVER_SEVERAL:
+    said_of = {key.field: getattr(checked, key.name) for key in keys_of(kind)}
+    for key in keys_of(kind):
+        if key.many is not None:
+            said_of[key.field] = tuple(said_of[key.field])
+    if kind.one_of and sum(said_of[name] is not None for name in kind.one_of) != 1:
+        choice = " or ".join(f'"{name}"' for name in kind.one_of)
+        raise EntryError(f"{do}: expected {choice}, and not both")
+    rule = said_of.get("rule")
+    if rule is not None and said_of["unit"] is None and rule not in OVER_SEVERAL:
         over = " and ".join(OVER_SEVERAL)
         raise EntryError(f'{do}: "unit" is null; only {over} are alarms over several units')
-    made = checked.made(at_ms)
-    return made if checked.entered is None else replace(made, entered_ms=checked.entered)
+    return kind(at_ms=at_ms, **said_of)
+
+
+_CONFIG: Final = ConfigDict(
+    strict=True, frozen=True, extra="forbid", allow_inf_nan=False, hide_input_in_errors=True
+)
+
+
+@cache
+def _model(do: str) -> type[BaseModel]:
+    """Return what checks a kind of entry, made from its declaration."""
+    kind = ENTRY_CLASSES[do]
+    keys: dict[str, Any] = {
+        key.name: (_annotation(key), ... if key.is_required else key.default)
+        for key in keys_of(kind)
+    }
+    keys["do"] = (Literal[do], ...)
+    return create_model(kind.__name__, __config__=_CONFIG, **keys)
+
+
+def _annotation(key: Key) -> Any:  # noqa: ANN401 (annotations have no type)
+    kind: Any = key.kind
+    if key.is_instant:
+        kind = Annotated[int, BeforeValidator(_instant)]
+    elif key.choice:
+        kind = Literal[key.choice]
+    elif key.words is not None:
+        kind = Annotated[kind, Field(strict=False)]
+    elif isinstance(key.bounds, Text):
+        kind = Annotated[
+            kind,
+            StringConstraints(
+                strip_whitespace=key.bounds.is_stripped,
+                min_length=key.bounds.least,
+                max_length=key.bounds.longest,
+                pattern=key.bounds.pattern,
+            ),
+        ]
+    elif isinstance(key.bounds, Number):
+        kind = Annotated[kind, Field(gt=key.bounds.over, ge=key.bounds.least, le=key.bounds.most)]
+    if key.many is not None:
+        kind = Annotated[list[kind], Field(max_length=key.many.most)]
+    return kind | None if key.may_be_none else kind
+
+
+def _instant(value: object) -> int:
+    at_ms = iso_ms(value) if isinstance(value, str) else None
+    if at_ms is None:
+        raise PydanticCustomError("instant", "not an instant")
+    return at_ms
 
 
 def _sentence(
     do: str, model: type[BaseModel], given: Mapping[str, object], err: ValidationError
 ) -> str:
     first = err.errors(include_url=False, include_context=True, include_input=False)[0]
-    if first["type"] == "one_of_two":
-        return f'{do}: expected "unit" or "lot", and not both'
     key = str(first["loc"][0])
     kind, context = first["type"], first.get("ctx", {})
     allowed = [name for name in model.model_fields if name not in ("do", "entered")]

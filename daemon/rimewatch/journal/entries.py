@@ -9,7 +9,7 @@ import sqlite3
 from dataclasses import dataclass, replace
 
 from rimewatch.entries import AnyEntry
-from rimewatch.journal.entry_codec import do_of, entry_from_json, entry_to_json
+from rimewatch.journal.entry_codec import entry_from_json, entry_to_json
 from rimewatch.vocabulary import LotId
 
 
@@ -37,7 +37,7 @@ def add(connection: sqlite3.Connection, entry: AnyEntry, source: str) -> int:
         "INSERT INTO entry (at_ms, do, who, unit, lot, source, text) VALUES (?, ?, ?, ?, ?, ?, ?)",
         (
             entry.at_ms,
-            do_of(entry),
+            entry.do,
             entry.who,
             getattr(entry, "unit", None),
             getattr(entry, "lot", None),

@@ -12,35 +12,13 @@ References:
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, fields
 from datetime import UTC, datetime, timedelta
+from enum import StrEnum
 from types import MappingProxyType
 from typing import Any, Final
 
-from rimewatch.entries import (
-    Acknowledge,
-    AnyEntry,
-    AttachStatement,
-    CalibrationCheck,
-    CancelEntry,
-    CorrectiveAction,
-    CorrectLot,
-    EndCooling,
-    EndTimeControl,
-    InService,
-    MoveLot,
-    OutOfService,
-    ReceiveLot,
-    RetryQuarantine,
-    Shelve,
-    StartCooling,
-    StartFreezing,
-    StartThawing,
-    StartTimeControl,
-    Unshelve,
-    WithdrawLot,
-)
-from rimewatch.vocabulary import CoolingFood, Disposition, Option, Origin, Rule, States
+from rimewatch.entries import ENTRY_CLASSES, AnyEntry
+from rimewatch.entry_keys import Key, keys_of
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS: Final = timedelta(milliseconds=1)
@@ -48,58 +26,6 @@ _MS: Final = timedelta(milliseconds=1)
 
 class EntryCodecError(ValueError):
     """The dictionary or text is not an entry; the message names the key and the cure."""
-
-
-def do_of(entry: AnyEntry) -> str:
-    """Return the contract's name for what an entry does.
-
-    >>> do_of(InService(at_ms=0, unit="case-1"))
-    'in-service'
-    """
-    return _NAMES[type(entry)]
-
-
-ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(
-    {
-        "receive-lot": ReceiveLot,
-        "start-freezing": StartFreezing,
-        "move-lot": MoveLot,
-        "withdraw-lot": WithdrawLot,
-        "start-thawing": StartThawing,
-        "attach-statement": AttachStatement,
-        "correct-lot": CorrectLot,
-        "cancel-entry": CancelEntry,
-        "acknowledge": Acknowledge,
-        "shelve": Shelve,
-        "unshelve": Unshelve,
-        "out-of-service": OutOfService,
-        "in-service": InService,
-        "corrective-action": CorrectiveAction,
-        "start-cooling": StartCooling,
-        "end-cooling": EndCooling,
-        "start-time-control": StartTimeControl,
-        "end-time-control": EndTimeControl,
-        "calibration-check": CalibrationCheck,
-        "retry-quarantine": RetryQuarantine,
-    }
-)
-"""The class behind each of the contract's names."""
-
-_NAMES: Final[Mapping[type[AnyEntry], str]] = MappingProxyType(
-    {kind: do for do, kind in ENTRY_CLASSES.items()}
-)
-
-_INSTANTS: Final[Mapping[str, str]] = MappingProxyType(
-    {"entered_ms": "entered", "needed_by_ms": "needed_by"}
-)
-"""Fields that hold an instant, and the keys under which it is written as a text."""
-
-_NOT_SAID: Final = frozenset({"at_ms", "entry_number"})
-"""Fields that are no keys of their own: ``at`` stands for the first, and who keeps the books
-gives the second."""
-
-_MAY_BE_NONE: Final = frozenset({"unit"})
-"""Keys without a default that None leaves out: an alarm over several units has no unit."""
 
 
 def format_instant(at_ms: int) -> str:
@@ -134,24 +60,23 @@ def parse_instant(text: str) -> int:
 
 def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
     """Return an entry as a dictionary that JSON can hold, by the contract's keys."""
-    document: dict[str, Any] = {"at": format_instant(entry.at_ms), "do": do_of(entry)}
-    for field in fields(entry):
-        if field.name in _NOT_SAID:
+    document: dict[str, Any] = {"at": format_instant(entry.at_ms), "do": entry.do}
+    for key in keys_of(type(entry)):
+        value = getattr(entry, key.field)
+        if value is None or (key.default in _UNSAID and value == key.default):
             continue
-        value = getattr(entry, field.name)
-        if value is None or (field.default in {"", ()} and value == field.default):
-            continue
-        if value is False and field.default is False:
-            continue
-        if field.name in _INSTANTS:
-            document[_INSTANTS[field.name]] = format_instant(value)
-            continue
-        if isinstance(value, tuple):
-            document[field.name] = list(value)
-            continue
-        is_word = isinstance(value, CoolingFood | Disposition | Option | Origin | Rule | States)
-        document[field.name] = value.value if is_word else value
+        if key.is_instant:
+            value = format_instant(value)
+        elif key.many is not None:
+            value = list(value)
+        elif key.words is not None:
+            value = value.value
+        document[key.name] = value
     return document
+
+
+_UNSAID: Final = ("", (), False)
+"""Defaults that go without saying: they are left out."""
 
 
 def entry_from_dict(document: Mapping[str, Any]) -> AnyEntry:
@@ -169,24 +94,30 @@ def entry_from_dict(document: Mapping[str, Any]) -> AnyEntry:
         known = ", ".join(ENTRY_CLASSES)
         raise EntryCodecError(f"do is {do!r}; expected one of {known}")
     arguments: dict[str, Any] = {"at_ms": parse_instant(_text("at", document.get("at")))}
-    wanted = {
-        _INSTANTS.get(field.name, field.name): field
-        for field in fields(kind)
-        if field.name not in _NOT_SAID
-    }
-    unknown = sorted(set(document) - {"at", "do"} - set(wanted))
+    keys = keys_of(kind)
+    unknown = sorted(set(document) - {"at", "do", *(key.name for key in keys)})
     if unknown:
-        names = ", ".join(key for key in wanted if key != "entered")
+        names = ", ".join(key.name for key in keys if key.name != "entered")
         raise EntryCodecError(f"{do}: unknown key {unknown[0]!r}; expected at, do, {names}")
-    for key, field in wanted.items():
-        value = document.get(key)
+    for key in keys:
+        value = document.get(key.name)
         if value is not None:
-            arguments[field.name] = _READ[key](key, value)
-        elif field.default is MISSING:
-            if not (field.name in _MAY_BE_NONE and kind in (Acknowledge, Shelve, Unshelve)):
-                raise EntryCodecError(f"{do}: {field.name} is missing; expected a value")
-            arguments[field.name] = None
+            arguments[key.field] = _read(key, value)
+        elif key.is_required:
+            if not key.may_be_none:
+                raise EntryCodecError(f"{do}: {key.field} is missing; expected a value")
+            arguments[key.field] = None
     return kind(**arguments)
+
+
+def _read(key: Key, value: object) -> object:
+    if key.many is not None:
+        return _texts(key.name, value)
+    if key.is_instant:
+        return parse_instant(_text(key.name, value))
+    if key.words is not None:
+        return _one_of(key.words, key.name, value)
+    return _PLAIN[key.kind](key.name, value)
 
 
 def _text(name: str, value: object) -> str:
@@ -213,65 +144,21 @@ def _whole(name: str, value: object) -> int:
     return value
 
 
-def _instant(name: str, value: object) -> int:
-    return parse_instant(_text(name, value))
-
-
 def _texts(name: str, value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
         raise EntryCodecError(f"{name} is {value!r}; expected a list of texts")
     return tuple(value)
 
 
-def _one_of(
-    words: type[CoolingFood | Disposition | Option | Origin | Rule | States],
-) -> Callable[[str, object], object]:
-    def read(name: str, value: object) -> object:
-        if isinstance(value, str) and value in {word.value for word in words}:
-            return words(value)
-        known = ", ".join(word.value for word in words)
-        raise EntryCodecError(f"{name} is {value!r}; expected one of {known}")
-
-    return read
+def _one_of(words: type[StrEnum], name: str, value: object) -> StrEnum:
+    if isinstance(value, str) and value in {word.value for word in words}:
+        return words(value)
+    known = ", ".join(word.value for word in words)
+    raise EntryCodecError(f"{name} is {value!r}; expected one of {known}")
 
 
-_READ: Final[Mapping[str, Callable[[str, object], object]]] = MappingProxyType(
-    {
-        "who": _text,
-        "entered": _instant,
-        "needed_by": _instant,
-        "number": _whole,
-        "rop": _truth,
-        "reference": _text,
-        "states": _one_of(States),
-        "file": _text,
-        "sha256": _text,
-        "lot": _text,
-        "species": _text,
-        "origin": _one_of(Origin),
-        "serve_raw": _truth,
-        "thickness_mm": _number,
-        "celsius": _number,
-        "kilograms": _number,
-        "supplier": _text,
-        "supplier_reference": _text,
-        "statement": _text,
-        "unit": _text,
-        "option": _one_of(Option),
-        "reason": _text,
-        "rule": _one_of(Rule),
-        "minutes": _number,
-        "back_within_min": _number,
-        "alarm": _text,
-        "text": _text,
-        "disposition": _one_of(Disposition),
-        "lots": _texts,
-        "food": _one_of(CoolingFood),
-        "hours": _whole,
-        "probe": _text,
-        "found_c": _number,
-        "offset_c": _number,
-    }
+_PLAIN: Final[Mapping[type, Callable[[str, object], object]]] = MappingProxyType(
+    {str: _text, bool: _truth, int: _whole, float: _number}
 )
 
 
@@ -292,7 +179,7 @@ def entry_to_json(entry: AnyEntry) -> str:
         text.encode()
     except ValueError as error:  # UnicodeEncodeError is one
         raise EntryCodecError(
-            f"{do_of(entry)}: cannot be written down ({error}); "
+            f"{entry.do}: cannot be written down ({error}); "
             "expected finite numbers and readable text"
         ) from error
     return text

@@ -13,7 +13,7 @@ from enum import Enum
 from typing import Any, Final
 
 from rimewatch.alarms.lifecycle import State
-from rimewatch.journal.entry_codec import ENTRY_CLASSES
+from rimewatch.entries import ENTRY_CLASSES
 from rimewatch.lots.record import Proof
 from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule
 from rimewatch.web.metrics import CONTENT_TYPE
