@@ -15,7 +15,7 @@ from rimewatch.journal.errors import (
     JournalVersionError,
 )
 from rimewatch.journal.events import EventRow, SummaryRow
-from rimewatch.journal.journal import Journal, WalCheckpoint
+from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import Backlog, OutboxRow
 from rimewatch.journal.quarantine import QuarantineCounts
 from rimewatch.journal.reader import JournalReader, JournalReads, JournalSize
@@ -42,6 +42,5 @@ __all__ = [
     "OutboxRow",
     "QuarantineCounts",
     "SummaryRow",
-    "WalCheckpoint",
     "backup_journal",
 ]

@@ -38,10 +38,28 @@ class MessageRow:
     alarm_id: str | None
 
 
-def put(connection: sqlite3.Connection, alarm: AlarmRow) -> None:
+def put(
+    connection: sqlite3.Connection,
+    alarm_id: str,
+    *,
+    unit: UnitId | None,
+    rule: Rule,
+    raised_ms: int,
+    returned_ms: int | None,
+    text: str,
+) -> None:
     """Write an alarm, in place of its former state; must be called inside a transaction.
 
     Each state stays in the table of changes as well, which only ever grows.
+
+    Args:
+        connection: A writer's connection.
+        alarm_id: The same for all states of one alarm.
+        unit: None for a cause common to several units.
+        rule: What was found wrong.
+        raised_ms: When it was raised.
+        returned_ms: When all was normal again; None while it stands.
+        text: The alarm's whole value, as JSON.
     """
     connection.execute(
         "INSERT INTO alarm (id, unit, rule, raised_ms, returned_ms, text)"
@@ -49,18 +67,9 @@ def put(connection: sqlite3.Connection, alarm: AlarmRow) -> None:
         " ON CONFLICT (id) DO UPDATE SET unit = excluded.unit, rule = excluded.rule,"
         " raised_ms = excluded.raised_ms, returned_ms = excluded.returned_ms,"
         " text = excluded.text",
-        (
-            alarm.id,
-            alarm.unit,
-            str(alarm.rule),
-            alarm.raised_ms,
-            alarm.returned_ms,
-            alarm.text,
-        ),
+        (alarm_id, unit, str(rule), raised_ms, returned_ms, text),
     )
-    connection.execute(
-        "INSERT INTO alarm_change (alarm_id, text) VALUES (?, ?)", (alarm.id, alarm.text)
-    )
+    connection.execute("INSERT INTO alarm_change (alarm_id, text) VALUES (?, ?)", (alarm_id, text))
 
 
 _ALARM = "SELECT id, unit, rule, raised_ms, returned_ms, text FROM alarm"
@@ -108,15 +117,16 @@ def page(
 
 def add_message(
     connection: sqlite3.Connection,
-    *,
     at_ms: int,
     contact: ContactId,
     unit: UnitId | None,
     rule: Rule | None,
     about: About,
-    alarm_id: str | None,
+    alarm_id: str | None = None,
 ) -> int:
     """Note a message to a contact; must be called inside a transaction.
+
+    Unit and rule are None for a summary.
 
     Returns:
         Its number.

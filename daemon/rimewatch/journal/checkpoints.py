@@ -51,7 +51,7 @@ def save(connection: sqlite3.Connection, name: str, at_ms: int, text: str) -> No
 
 
 def latest(
-    connection: sqlite3.Connection, name: str, before_ms: int | None
+    connection: sqlite3.Connection, name: str, before_ms: int | None = None
 ) -> tuple[int, str] | None:
     """Return instant and text of the newest checkpoint with ``at < before_ms``, if any.
 

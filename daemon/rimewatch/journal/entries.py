@@ -32,6 +32,9 @@ def add(connection: sqlite3.Connection, entry: AnyEntry, source: str) -> int:
 
     Returns:
         Its number; later entries have larger ones.
+
+    Raises:
+        EntryCodecError: If it holds what cannot be written down.
     """
     number = connection.execute(
         "INSERT INTO entry (at_ms, do, who, unit, lot, source, text) VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -49,7 +52,9 @@ def add(connection: sqlite3.Connection, entry: AnyEntry, source: str) -> int:
     return number
 
 
-def after(connection: sqlite3.Connection, number: int, limit: int) -> list[tuple[int, AnyEntry]]:
+def after(
+    connection: sqlite3.Connection, number: int, limit: int = 10_000
+) -> list[tuple[int, AnyEntry]]:
     """Return the entries with larger numbers, in the order they came.
 
     Args:

@@ -30,7 +30,7 @@ class SummaryRow:
     """Its sentences as JSON; empty where an older version made it."""
 
 
-def add(connection: sqlite3.Connection, at_ms: int, what: str, detail: str) -> int:
+def add(connection: sqlite3.Connection, at_ms: int, what: str, detail: str = "") -> int:
     """Append an event; must be called inside a transaction.
 
     Args:
@@ -62,7 +62,7 @@ def between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[Ev
 
 
 def put_summary(
-    connection: sqlite3.Connection, date: Date, text: str, html: str, page: str
+    connection: sqlite3.Connection, date: Date, text: str, html: str, page: str = ""
 ) -> bool:
     """Keep a morning's summary, once; must be called inside a transaction.
 
@@ -96,7 +96,7 @@ def summary_of(connection: sqlite3.Connection, date: Date) -> SummaryRow | None:
 
 
 def summary_dates(
-    connection: sqlite3.Connection, limit: int, before: Date | None = None
+    connection: sqlite3.Connection, limit: int = 400, before: Date | None = None
 ) -> list[Date]:
     """Return the mornings that have a summary, the latest first; None: up to the last."""
     return [

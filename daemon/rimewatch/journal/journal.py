@@ -7,14 +7,12 @@ the service may open its own to add an entry. Tells no time: instants are argume
 """
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
-from datetime import date as Date  # noqa: N812 - the plain name is a parameter's
+from functools import wraps
 from pathlib import Path
-from typing import Self
+from typing import Concatenate, ParamSpec, Self, TypeVar
 
-from rimewatch.entries import AnyEntry
 from rimewatch.journal import (
     alarms,
     checkpoints,
@@ -32,18 +30,27 @@ from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plai
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.reading_writer import ReadingWriter
 from rimewatch.journal.schema import migrate
-from rimewatch.readings import Quarantined, Reading
-from rimewatch.vocabulary import About, ContactId, ProbeId, Rule, UnitId
+from rimewatch.readings import Reading
+from rimewatch.vocabulary import ProbeId
+
+P = ParamSpec("P")
+Done = TypeVar("Done")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WalCheckpoint:
-    """What came of moving the WAL into the file."""
+def writes(
+    change: Callable[Concatenate[sqlite3.Connection, P], Done],
+) -> Callable[Concatenate["Journal", P], Done]:
+    """Return a change of the tables as the journal's method, made in the batch or one of its own.
 
-    complete: bool
-    """False: a reader or another writer stood in the way; the WAL stays for now."""
-    wal_pages: int
-    """Pages in the WAL before it was cut back, where SQLite tells them; else 0."""
+    Each is declared once, beside its tables, with what it means and takes.
+    """
+
+    @wraps(change)
+    def method(self: "Journal", /, *args: P.args, **kwargs: P.kwargs) -> Done:
+        with self._writing() as connection:
+            return change(connection, *args, **kwargs)
+
+    return method
 
 
 class Journal(JournalReads):
@@ -264,174 +271,29 @@ class Journal(JournalReads):
                 self._readings.forget()
         return most_days
 
-    def add_quarantined(self, items: Sequence[Quarantined]) -> None:
-        """Keep what was not believed: the newest in full, all in the counts."""
-        with self._writing() as connection:
-            quarantine.add(connection, items)
-
-    def drop_quarantined(self, numbers: Sequence[int]) -> None:
-        """Take out rows that have become readings; the counts stay."""
-        with self._writing() as connection:
-            quarantine.drop(connection, numbers)
+    add_quarantined = writes(quarantine.add)
+    drop_quarantined = writes(quarantine.drop)
 
     # --- entries, alarms, messages ---
 
-    def add_entry(self, entry: AnyEntry, source: str) -> int:
-        """Append what somebody did; any process may.
-
-        Args:
-            entry: What was done.
-            source: By what way it came, such as ``cli``, ``page`` or ``trace``.
-
-        Returns:
-            Its number; ``entries_after`` goes by it.
-
-        Raises:
-            EntryCodecError: If it holds what cannot be written down.
-        """
-        with self._writing() as connection:
-            return entries.add(connection, entry, source)
-
-    def put_alarm(
-        self,
-        alarm_id: str,
-        *,
-        unit: UnitId | None,
-        rule: Rule,
-        raised_ms: int,
-        returned_ms: int | None,
-        text: str,
-    ) -> None:
-        """Write an alarm, in place of its former state.
-
-        Args:
-            alarm_id: The same for all states of one alarm.
-            unit: None for a cause common to several units.
-            rule: What was found wrong.
-            raised_ms: When it was raised.
-            returned_ms: When all was normal again; None while it stands.
-            text: The alarm's whole value, as JSON.
-        """
-        row = alarms.AlarmRow(
-            id=alarm_id,
-            unit=unit,
-            rule=rule,
-            raised_ms=raised_ms,
-            returned_ms=returned_ms,
-            text=text,
-        )
-        with self._writing() as connection:
-            alarms.put(connection, row)
-
-    def add_message(
-        self,
-        at_ms: int,
-        contact: ContactId,
-        unit: UnitId | None,
-        rule: Rule | None,
-        about: About,
-        alarm_id: str | None = None,
-    ) -> int:
-        """Note that a message was made for a contact; unit and rule None for a summary."""
-        with self._writing() as connection:
-            return alarms.add_message(
-                connection,
-                at_ms=at_ms,
-                contact=contact,
-                unit=unit,
-                rule=rule,
-                about=about,
-                alarm_id=alarm_id,
-            )
-
-    def outbox_add(
-        self,
-        *,
-        at_ms: int,
-        contact: ContactId,
-        alarm_id: str | None,
-        about: About,
-        title: str,
-        body: str,
-        idempotency_key: str,
-        not_before_ms: int,
-        urgent: bool,
-    ) -> int | None:
-        """Put a message for one contact into the outbox.
-
-        Returns:
-            Its number; None when one with this key is there already, sent or not.
-        """
-        with self._writing() as connection:
-            return outbox.add(
-                connection,
-                at_ms=at_ms,
-                contact=contact,
-                alarm_id=alarm_id,
-                about=about,
-                title=title,
-                body=body,
-                idempotency_key=idempotency_key,
-                not_before_ms=not_before_ms,
-                urgent=urgent,
-            )
-
-    def outbox_supersede(self, contact: ContactId, alarm_id: str, key: str, at_ms: int) -> int:
-        """Give up what waits for a contact about an alarm: a later message is being made."""
-        with self._writing() as connection:
-            return outbox.supersede(connection, contact, alarm_id, key, at_ms)
-
-    def outbox_sent(self, number: int, at_ms: int) -> bool:
-        """Mark a message as sent; False when it was before, or there is none."""
-        with self._writing() as connection:
-            return outbox.sent(connection, number, at_ms)
-
-    def outbox_failed(self, number: int, at_ms: int, next_ms: int | None, error_text: str) -> bool:
-        """Note a try in vain and when to try again; ``next_ms`` None gives it up."""
-        with self._writing() as connection:
-            return outbox.failed(connection, number, at_ms, next_ms, error_text)
-
-    def outbox_bring_forward(self, now_ms: int) -> int:
-        """Let nothing wait beyond now, since the clock it waits for was set back."""
-        with self._writing() as connection:
-            return outbox.bring_forward(connection, now_ms)
-
-    def outbox_prune(self, before_ms: int) -> int:
-        """Drop what was sent or given up before an instant; see :func:`.outbox.prune`."""
-        with self._writing() as connection:
-            return outbox.prune(connection, before_ms)
+    add_entry = writes(entries.add)
+    put_alarm = writes(alarms.put)
+    add_message = writes(alarms.add_message)
+    outbox_add = writes(outbox.add)
+    outbox_supersede = writes(outbox.supersede)
+    outbox_sent = writes(outbox.sent)
+    outbox_failed = writes(outbox.failed)
+    outbox_bring_forward = writes(outbox.bring_forward)
+    outbox_prune = writes(outbox.prune)
 
     # --- the service's own memory ---
 
-    def save_checkpoint(self, name: str, at_ms: int, text: str) -> None:
-        """Save a state that holds all readings up to ``at_ms``; old ones are thinned out."""
-        with self._writing() as connection:
-            checkpoints.save(connection, name, at_ms, text)
-
-    def drop_checkpoints(self, name: str, from_ms: int) -> int:
-        """Drop the checkpoints with ``at >= from_ms``, which a late reading made void."""
-        with self._writing() as connection:
-            return checkpoints.drop(connection, name, from_ms)
-
-    def save_state(self, name: str, text: str) -> None:
-        """Save a state in place of the former one of that name."""
-        with self._writing() as connection:
-            checkpoints.save_state(connection, name, text)
-
-    def drop_state(self, name: str) -> None:
-        """Drop a state that nobody goes on from any more."""
-        with self._writing() as connection:
-            checkpoints.drop_state(connection, name)
-
-    def add_event(self, at_ms: int, what: str, detail: str = "") -> int:
-        """Append what happened to the service itself."""
-        with self._writing() as connection:
-            return events.add(connection, at_ms, what, detail)
-
-    def put_summary(self, date: Date, text: str, html: str, page: str = "") -> bool:
-        """Keep a morning's summary, once; False when that local date was done before."""
-        with self._writing() as connection:
-            return events.put_summary(connection, date, text, html, page)
+    save_checkpoint = writes(checkpoints.save)
+    drop_checkpoints = writes(checkpoints.drop)
+    save_state = writes(checkpoints.save_state)
+    drop_state = writes(checkpoints.drop_state)
+    add_event = writes(events.add)
+    put_summary = writes(events.put_summary)
 
     def seal_days(self, timezone: str, now_ms: int, most: int = 1) -> int:
         """Seal local days that are over, each in a transaction of its own.
@@ -454,20 +316,23 @@ class Journal(JournalReads):
 
     # --- the file ---
 
-    def checkpoint_wal(self, *, wait_s: float = 0.5) -> WalCheckpoint:
+    def checkpoint_wal(self, *, wait_s: float = 0.5) -> bool:
         """Move the WAL into the file and cut it back to nothing, if nobody stands in the way.
 
         Args:
             wait_s: How long to wait for readers, in seconds; batches wait as long.
+
+        Returns:
+            False: a reader or another writer stood in the way; the WAL stays for now.
         """
         assert not self._in_batch, "the WAL is moved outside a batch"
         with speaking_plainly(self.path):
             usual_ms = self._connection.execute("PRAGMA busy_timeout").fetchone()[0]
             self._connection.execute(f"PRAGMA busy_timeout = {round(wait_s * 1000)}")
             try:
-                blocked, pages, _ = self._connection.execute(
+                blocked, _, _ = self._connection.execute(
                     "PRAGMA wal_checkpoint(TRUNCATE)"
                 ).fetchone()
             finally:
                 self._connection.execute(f"PRAGMA busy_timeout = {usual_ms}")
-        return WalCheckpoint(complete=not blocked, wal_pages=max(pages, 0))
+        return not blocked

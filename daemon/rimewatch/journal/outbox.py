@@ -100,7 +100,7 @@ def add(
     return cursor.lastrowid if cursor.rowcount else None
 
 
-def due(connection: sqlite3.Connection, now_ms: int, limit: int) -> list[OutboxRow]:
+def due(connection: sqlite3.Connection, now_ms: int, limit: int = 100) -> list[OutboxRow]:
     """Return what may be sent by now: the urgent first, then in the order it was added."""
     return [
         OutboxRow(

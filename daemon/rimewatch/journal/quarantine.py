@@ -226,12 +226,12 @@ def drop(connection: sqlite3.Connection, numbers: Sequence[int]) -> None:
     _drop_orphans(connection, gone)
 
 
-def latest(connection: sqlite3.Connection, limit: int) -> list[Quarantined]:
+def latest(connection: sqlite3.Connection, limit: int = 100) -> list[Quarantined]:
     """Return the newest that are kept, newest first, by the starts of their payloads."""
     return [kept for _, kept in numbered(connection, limit)]
 
 
-def numbered(connection: sqlite3.Connection, limit: int) -> list[tuple[int, Quarantined]]:
+def numbered(connection: sqlite3.Connection, limit: int = 100) -> list[tuple[int, Quarantined]]:
     """Return the same with the number of each row; :func:`whole` gives its payload."""
     return [
         (
@@ -283,7 +283,7 @@ def room(connection: sqlite3.Connection) -> QuarantineRoom:
 
 
 def counts(
-    connection: sqlite3.Connection, from_ms: int | None, to_ms: int | None
+    connection: sqlite3.Connection, from_ms: int | None = None, to_ms: int | None = None
 ) -> QuarantineCounts:
     """Return how much came, by reason, in the hours that hold the two instants and between."""
     by_reason = {
@@ -301,7 +301,7 @@ def counts(
     return QuarantineCounts(total=sum(by_reason.values()), by_reason=by_reason)
 
 
-def topics(connection: sqlite3.Connection, limit: int) -> list[tuple[str, int, int]]:
+def topics(connection: sqlite3.Connection, limit: int = 100) -> list[tuple[str, int, int]]:
     """Return topic, count and latest arrival, the largest counts first.
 
     The topic :data:`OTHER_TOPICS` stands for all that are no longer counted apart.

@@ -142,9 +142,19 @@ def _bounds(from_ms: int | None, to_ms: int | None) -> tuple[int, int]:
 
 
 def span(
-    connection: sqlite3.Connection, probe: ProbeId, from_ms: int | None, to_ms: int | None
+    connection: sqlite3.Connection,
+    probe: ProbeId,
+    from_ms: int | None = None,
+    to_ms: int | None = None,
 ) -> Span:
-    """Return a probe's readings; see :class:`rimewatch.evaluation.store.ReadingStore`."""
+    """Return the readings with ``from_ms <= time <= to_ms``; None leaves that side open.
+
+    Args:
+        connection: Any connection.
+        probe: The probe; one never heard of has no readings.
+        from_ms: First instant, milliseconds since the epoch.
+        to_ms: Last instant, milliseconds since the epoch.
+    """
     number = probe_number(connection, probe)
     if number is None:
         return Span(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float64))
@@ -181,7 +191,10 @@ def last_before(
 
 
 def full_span(
-    connection: sqlite3.Connection, probe: ProbeId, from_ms: int | None, to_ms: int | None
+    connection: sqlite3.Connection,
+    probe: ProbeId,
+    from_ms: int | None = None,
+    to_ms: int | None = None,
 ) -> FullSpan:
     """Return a probe's readings with raw values and arrivals, for records and the mirror."""
     number = probe_number(connection, probe)
@@ -250,7 +263,10 @@ def raw_value(milli: int, raw: float | None) -> float:
 
 
 def battery_levels(
-    connection: sqlite3.Connection, probe: ProbeId, from_ms: int | None, to_ms: int | None
+    connection: sqlite3.Connection,
+    probe: ProbeId,
+    from_ms: int | None = None,
+    to_ms: int | None = None,
 ) -> list[tuple[int, float]]:
     """Return the lowest battery level of each hour in which the probe sent one.
 
@@ -296,7 +312,9 @@ def conflicts(connection: sqlite3.Connection, probe: ProbeId) -> list[Conflict]:
     ]
 
 
-def changed_hours(connection: sqlite3.Connection, after_seq: int, limit: int) -> list[ChangedHour]:
+def changed_hours(
+    connection: sqlite3.Connection, after_seq: int, limit: int = 1000
+) -> list[ChangedHour]:
     """Return the hours changed after a cursor, in the order of their last change.
 
     An hour that changes again comes again, with a larger number: who follows writes all

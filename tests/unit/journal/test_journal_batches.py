@@ -199,7 +199,7 @@ class TestWal:
         journal.add_readings(some_readings(0, 500))
         assert journal.size().wal_bytes > 0
 
-        assert journal.checkpoint_wal().complete
+        assert journal.checkpoint_wal()
         assert journal.size().wal_bytes == 0
         assert journal.size().file_bytes > 0
 
@@ -210,5 +210,5 @@ class TestWal:
             connection.execute("SELECT count(*) FROM reading").fetchone()
             journal.add_readings(some_readings(10, 10))
 
-            assert not journal.checkpoint_wal(wait_s=0.01).complete
-        assert journal.checkpoint_wal().complete
+            assert not journal.checkpoint_wal(wait_s=0.01)
+        assert journal.checkpoint_wal()
