@@ -50,12 +50,16 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.journal.errors import JournalError
     from rimewatch.service.file_look import FileLook
+    from rimewatch.service.handles import raise_handle_limit
+    from rimewatch.service.library_log import bound_library_logs
     from rimewatch.service.lock import Locked, only_one
     from rimewatch.service.service import Service
     from rimewatch.service.signals import heed
     from rimewatch.service.stand_in import StandIn
     from rimewatch.service.surroundings import Surroundings
 
+    raise_handle_limit()
+    bound_library_logs(tell, SystemClock())
     shop = load(config)
     for sentence in exposed_secrets(config):
         tell(f"Worth a look: {sentence}")

@@ -6,6 +6,7 @@ wherever the page came over TLS.
 """
 
 import hmac
+import secrets
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -26,8 +27,13 @@ SECURE_COOKIE: Final = "__Host-rimewatch"
 """Over TLS; a browser takes it for this host alone, and only for all of it."""
 SECURE_COOKIE_BELOW: Final = "__Secure-rimewatch"
 """Over TLS and below a path: a browser takes the other name for the path "/" alone."""
+BROWSER_COOKIE: Final = "rimewatch-browser"
+"""Says that somebody has signed in with this browser before; it opens nothing."""
+BROWSER_LASTS_S: Final = 400 * 86_400
+"""The longest that browsers keep one (RFC 6265bis, section 5.5)."""
 LARGEST_FORM_BYTES: Final = 20_000
 MOST_FIELDS: Final = 60
+LONGEST_ADDRESS: Final = 100
 
 
 class SignInFirst(Exception):  # noqa: N818 (it is no fault: whoever asks is sent to sign in)
@@ -154,13 +160,49 @@ class Guard:
         host = urlsplit(f"//{request.headers.get('host', '')}").hostname
         return self._url.scheme == "https" and host == self._url.hostname
 
-    def let_in(self, request: Request, response: Response, secret: str) -> None:
-        """Give a visitor the cookie of their session."""
+    def address_of(self, request: Request) -> str:
+        """Return where a request comes from; empty: from a proxy that does not say.
+
+        Pages over TLS come through a proxy, since nothing here speaks it; one without TLS is on
+        this machine. What it forwards for is the last address it names: those before are what
+        the visitor claims.
+        """
+        peer = request.client.host if request.client is not None else ""
+        behind = self._url.scheme == "https"
+        forwarded = request.headers.getlist("x-forwarded-for")
+        if forwarded and (behind or peer in ("127.0.0.1", "::1")):
+            return forwarded[-1].rpartition(",")[2].strip()[:LONGEST_ADDRESS]
+        return "" if behind else peer
+
+    async def browser_of(self, request: Request, name: str) -> str:
+        """Return the number of a browser that a name has signed in with before; else empty."""
+        number, _, proof = request.cookies.get(BROWSER_COOKIE, "").partition(".")
+        if not (number and proof):
+            return ""
+        right = await run_in_threadpool(self.people.browser_proof, name, number)
+        is_known = bool(right) and hmac.compare_digest(right.encode(), proof.encode())
+        return number if is_known else ""
+
+    async def let_in(
+        self, request: Request, response: Response, person: Person, secret: str
+    ) -> None:
+        """Give a visitor the cookie of their session, and the one that knows their browser."""
+        number = secrets.token_urlsafe(16)
+        proof = await run_in_threadpool(self.people.browser_proof, person.name, number)
         secure = self.is_secure(request)
         response.set_cookie(
             self._secure_cookie if secure else COOKIE,
             secret,
             max_age=LONGEST_MS // 1000,
+            path=self._cookie_path,
+            httponly=True,
+            samesite="strict",
+            secure=secure,
+        )
+        response.set_cookie(
+            BROWSER_COOKIE,
+            f"{number}.{proof}",
+            max_age=BROWSER_LASTS_S,
             path=self._cookie_path,
             httponly=True,
             samesite="strict",

@@ -11,6 +11,7 @@ References:
 """
 
 import hashlib
+import hmac
 import os
 import secrets
 import sqlite3
@@ -313,6 +314,23 @@ class People:
             except (VerificationError, InvalidHashError):
                 return None
         return None if row is None else Person(row[0], Role(row[1]))
+
+    def browser_proof(self, name: str, number: str) -> str:
+        """Return what proves that somebody has signed in with a browser; empty: no such person.
+
+        It hangs on their password's hash, so it is void with a new password, and nothing is kept.
+
+        Args:
+            name: Who.
+            number: The browser's number, drawn at random when they signed in.
+        """
+        with self._connection() as connection:
+            row = connection.execute(
+                "SELECT password FROM person WHERE name = ?", (name.strip(),)
+            ).fetchone()
+        if row is None:
+            return ""
+        return hmac.digest(row[0].encode(), f"browser {number}".encode(), "sha256").hex()
 
     # --- sessions -------------------------------------------------------------------------
 

@@ -6,16 +6,25 @@ its reason and not a thread that ends in silence. Signals stay with the main thr
 
 import socket
 import threading
+from functools import partial
 from typing import Final
 
+import anyio.to_thread
 import uvicorn
 from starlette.types import ASGIApp
+
+from rimewatch.web.connections import BoundedProtocol, Crowd
 
 STARTS_WITHIN_S: Final = 10.0
 ENDS_WITHIN_S: Final = 5.0
 KEEPS_OPEN_S: Final = 75
 """How long an idle connection stays open: longer than the minute after which proxies usually let
 it go (common practice, no source). Whoever closes first, the other's next request is lost."""
+MOST_WAITING: Final = 32
+"""How many connections the system holds that are not taken yet, and how many are taken at a time:
+taken in hundreds, they would have all handles before the first of them could be closed."""
+MOST_READERS: Final = 12
+"""Threads that read for the pages at once; each may have the journal's files open."""
 _LOOK_S: Final = 0.02
 
 
@@ -31,7 +40,7 @@ def bound(host: str, port: int) -> socket.socket:
     """
     try:
         family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        listening = socket.create_server((host, port), family=family)
+        listening = socket.create_server((host, port), family=family, backlog=MOST_WAITING)
         # Those it accepts inherit this. Without it an answer's second part waits for the
         # other side's delayed acknowledgement of the first: 40 ms a page.
         listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -43,6 +52,14 @@ def bound(host: str, port: int) -> socket.socket:
     return listening
 
 
+class _Server(uvicorn.Server):
+    """The server, with few threads for what waits."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        anyio.to_thread.current_default_thread_limiter().total_tokens = MOST_READERS
+        await super().startup(sockets)
+
+
 class PageServer:
     """Serves one application on one address.
 
@@ -50,16 +67,19 @@ class PageServer:
         app: The application.
         host: Where to listen, such as ``127.0.0.1``.
         port: 0 takes any that is free; see :attr:`port`.
+        crowd: Bounds its connections; None: as a shop's are.
     """
 
-    def __init__(self, app: ASGIApp, host: str, port: int) -> None:
+    def __init__(self, app: ASGIApp, host: str, port: int, crowd: Crowd | None = None) -> None:
         self._host = host
         self.port = port
-        self._server = uvicorn.Server(
+        crowd = Crowd() if crowd is None else crowd
+        self._server = _Server(
             uvicorn.Config(
                 app,
                 access_log=False,
-                http="h11",
+                backlog=MOST_WAITING,
+                http=partial(BoundedProtocol, crowd=crowd),  # type: ignore[arg-type]
                 lifespan="off",
                 log_config=None,
                 loop="asyncio",

@@ -17,6 +17,9 @@ from rimewatch.web.people import SHORTEST_PASSWORD, PeopleError
 from rimewatch.web.rendering import go_to
 
 SET_UP_PATH: Final = "/set-up/{secret}"
+MOST_CHECKED: Final = 4
+"""Passwords that wait to be checked at once, each in a thread of the pages (our choice). Browsers
+that are known wait in a line of their own."""
 
 
 class SignInPages(Page):
@@ -25,6 +28,8 @@ class SignInPages(Page):
     def __init__(self, means: Means) -> None:
         super().__init__(means)
         self._attempts = Attempts()
+        self._checking = {False: 0, True: 0}
+        """Passwords being checked: those of browsers that nobody knows, and of those known."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of signing in."""
@@ -42,19 +47,31 @@ class SignInPages(Page):
         refuse_other_origins(request)
         fields = await read_form(request)
         name, password = fields.get("name", ""), fields.get("password", "")
-        address = request.client.host if request.client is not None else ""
-        wait_s = self._attempts.wait_s(name, address, self._clock.monotonic_s())
+        address = self._guard.address_of(request)
+        browser = await self._guard.browser_of(request, name)
+        wait_s = self._attempts.wait_s(name, address, self._clock.monotonic_s(), browser)
         if wait_s > 0:
             said = f"Too many tries. Wait {wording.duration(wait_s)}, then try again."
             page = self._ask(back, said, HTTPStatus.TOO_MANY_REQUESTS)
             page.headers["Retry-After"] = str(round(wait_s) + 1)
             return page
+        is_known = bool(browser)
+        if self._checking[is_known] >= MOST_CHECKED:
+            page = self._ask(
+                back, "Many sign in at once. Try again in a moment.", HTTPStatus.SERVICE_UNAVAILABLE
+            )
+            page.headers["Retry-After"] = "5"
+            return page
         # Counted before it is checked: many at once are many tries.
-        self._attempts.failed(name, address, self._clock.monotonic_s())
-        person = await run_in_threadpool(self._guard.people.checked, name, password)
+        self._attempts.failed(name, address, self._clock.monotonic_s(), browser)
+        self._checking[is_known] += 1
+        try:
+            person = await run_in_threadpool(self._guard.people.checked, name, password)
+        finally:
+            self._checking[is_known] -= 1
         if person is None:
             return self._ask(back, "Name and password do not fit.", HTTPStatus.UNAUTHORIZED)
-        self._attempts.succeeded(name)
+        self._attempts.succeeded(name, browser)
         # A session that was there before is ended, whoever brought it: none is taken over.
         before = self._guard.secret_of(request)
         if before:
@@ -63,7 +80,7 @@ class SignInPages(Page):
             self._guard.people.begin_session, person, self._clock.now_ms()
         )
         answer = go_to(safe_back(fields.get("back", "/")))
-        self._guard.let_in(request, answer, secret)
+        await self._guard.let_in(request, answer, person, secret)
         return answer
 
     async def sign_out(self, request: Request) -> Response:
@@ -101,7 +118,7 @@ class SignInPages(Page):
                     raise HTTPException(410, "This link was used meanwhile; ask for a new one.")
                 session = await run_in_threadpool(people.begin_session, person, now_ms)
                 answer = go_to("/")
-                self._guard.let_in(request, answer, session)
+                await self._guard.let_in(request, answer, person, session)
                 return answer
         return self._renderer.page(
             "set_up.html",

@@ -177,7 +177,9 @@ def test_stranger_is_led_to_sign_in_and_back_below_the_path(pages: Pages, proxy:
 def test_cookie_is_sent_to_nothing_else_on_the_host(pages: Pages) -> None:
     """The other programs there never see it."""
     client = browser(pages, passing_on)
-    (cookie,) = client.cookies.jar
+    cookies = {cookie.name: cookie for cookie in client.cookies.jar}
+    cookie, browsers = cookies["__Secure-rimewatch"], cookies["rimewatch-browser"]
+    assert (browsers.path, browsers.secure) == (BELOW, True)
 
     assert (cookie.name, cookie.path, cookie.secure) == ("__Secure-rimewatch", BELOW, True)
 

@@ -5,13 +5,14 @@ import stat
 from pathlib import Path
 
 import pytest
+from starlette.requests import Request
 
 from handmade import probe, shop, unit
 from page_visitor import PASSWORD, Pages, form_token, pages_of
 from rimewatch.clock import SteppedClock
 from rimewatch.journal.journal import Journal
 from rimewatch.web.attempts import OF_A_NAME, OF_AN_ADDRESS, WITHIN_S, Attempts
-from rimewatch.web.guard import safe_back
+from rimewatch.web.guard import Guard, safe_back
 from rimewatch.web.people import (
     IDLE_MS,
     LINK_LASTS_MS,
@@ -288,3 +289,86 @@ def test_way_back_never_leads_to_another_site(back: str) -> None:
 def test_way_back_leads_where_somebody_wanted() -> None:
     """To a unit's page, for one."""
     assert safe_back("/unit/case-1") == "/unit/case-1"
+
+
+def test_failures_of_others_keep_no_browser_waiting_that_is_known(pages: Pages) -> None:
+    """Whoever fails for Ana's name on purpose keeps strangers out, and not her."""
+    ana, stranger = pages.signed_in(name="Ana"), pages.client()
+    for _ in range(OF_A_NAME):
+        stranger.post("/sign-in", data={"name": "Ana", "password": "wrong wrong"})
+    right = {"name": "Ana", "password": PASSWORD}
+
+    assert stranger.post("/sign-in", data=right).status_code == 429
+    assert ana.post("/sign-in", data=right).status_code == 303
+
+
+def test_known_browser_is_known_for_its_own_name_alone(pages: Pages) -> None:
+    """A cook's browser does not let a cook guess the owner's password for longer."""
+    pages.signed_in(name="Ben").close()
+    ana = pages.signed_in(name="Ana")
+    tries = [
+        ana.post("/sign-in", data={"name": "Ben", "password": "wrong wrong"}).status_code
+        for _ in range(OF_A_NAME + 1)
+    ]
+
+    assert tries == [401] * OF_A_NAME + [429]
+
+
+def test_known_browser_has_its_own_ten_tries(pages: Pages) -> None:
+    """Whoever finds the phone cannot guess for ever."""
+    ana = pages.signed_in(name="Ana")
+    tries = [
+        ana.post("/sign-in", data={"name": "Ana", "password": "wrong wrong"}).status_code
+        for _ in range(OF_A_NAME + 1)
+    ]
+
+    assert tries == [401] * OF_A_NAME + [429]
+
+
+def test_browser_that_was_known_is_a_stranger_after_a_new_password(pages: Pages) -> None:
+    """What it bears hangs on the password."""
+    ana = pages.signed_in(name="Ana")
+    number, _, proof = ana.cookies["rimewatch-browser"].partition(".")
+    assert pages.people.browser_proof("Ana", number) == proof
+
+    pages.people.accept(pages.people.invite("Ana", Role.ACT, NOW_MS), "", "another one", NOW_MS)
+    assert pages.people.browser_proof("Ana", number) != proof
+    assert pages.people.browser_proof("Nobody", number) == ""
+
+
+@pytest.mark.parametrize(
+    ("url", "forwarded", "address"),
+    [
+        ("http://127.0.0.1:8080", None, "testclient"),
+        ("https://fish.example", None, ""),
+        ("https://fish.example", "10.0.0.9", "10.0.0.9"),
+        ("https://fish.example", "claimed, 10.0.0.9", "10.0.0.9"),
+        ("http://shop.example", "10.0.0.9", "testclient"),
+    ],
+)
+def test_address_of_a_visitor_is_the_one_that_the_proxy_names(
+    tmp_path: Path, url: str, forwarded: str | None, address: str
+) -> None:
+    """And never what the visitor claims before it, or where there is no proxy."""
+    people = People(people_path(tmp_path / "rimewatch.db"))
+    guard = Guard(people, SteppedClock(NOW_MS), url)
+    headers = [] if forwarded is None else [(b"x-forwarded-for", forwarded.encode())]
+    request = Request({"type": "http", "headers": headers, "client": ("testclient", 5000)})
+
+    assert guard.address_of(request) == address
+
+
+def test_failures_behind_a_proxy_that_does_not_say_lock_nobody_else_out(tmp_path: Path) -> None:
+    """Everybody comes from its address: only names are counted."""
+    path = tmp_path / "rimewatch.db"
+    Journal.open(path).close()
+    proxied = '[web]\nlisten = "127.0.0.1:8080"\nurl = "https://127.0.0.1"\n'
+    pages = pages_of(shop(unit(), probe(), proxied), path, SteppedClock(NOW_MS))
+    secret = pages.people.invite("Ana", Role.LOOK, NOW_MS)
+    pages.people.accept(secret, "", PASSWORD, NOW_MS)
+    client = pages.client()
+    for n in range(OF_AN_ADDRESS):
+        client.post("/sign-in", data={"name": f"name {n}", "password": "wrong wrong"})
+
+    answer = client.post("/sign-in", data={"name": "Ana", "password": PASSWORD})
+    assert answer.status_code == 303
