@@ -156,8 +156,10 @@ def test_an_excursion_without_an_action_is_told_as_open(
     path = tmp_path / "journal.db"
     with sqlite3.connect(folder / "journal.db") as source, sqlite3.connect(path) as copy:
         source.backup(copy)
+        (kept,) = copy.execute("SELECT sql FROM sqlite_schema WHERE name = 'entry_kept'").fetchone()
         copy.execute("DROP TRIGGER entry_kept")
         copy.execute("DELETE FROM entry WHERE do = 'corrective-action'")
+        copy.execute(kept)
         copy.execute("PRAGMA journal_mode = WAL")
     source.close()
     copy.close()

@@ -29,7 +29,7 @@ from rimewatch.journal.connection import DEFAULT_BUSY_S, check_soundness, connec
 from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plainly
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.reading_writer import ReadingWriter
-from rimewatch.journal.schema import migrate
+from rimewatch.journal.schema import migrate, refuse_changed
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import ProbeId
 
@@ -65,6 +65,7 @@ class Journal(JournalReads):
         self._in_batch = False
         self._spoiled = False
         self._seen_version: int | None = None
+        self._seen_schema: int | None = None
         self._unrolled: list[int] | None = None
         """Probes whose packed days an older version may have left without a roll-up."""
 
@@ -98,6 +99,7 @@ class Journal(JournalReads):
             if check:
                 check_soundness(connection, path)
             migrate(connection, path)
+            refuse_changed(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -141,6 +143,14 @@ class Journal(JournalReads):
         if version != self._seen_version:
             self._readings.forget()
             self._seen_version = version
+            self._notice_changed_schema()
+
+    def _notice_changed_schema(self) -> None:
+        """Refuse to write past a trigger or table that somebody has put into the file meanwhile."""
+        schema = self._connection.execute("PRAGMA schema_version").fetchone()[0]
+        if schema != self._seen_schema:
+            refuse_changed(self._connection, self.path)
+            self._seen_schema = schema
 
     def _check_whole(self) -> None:
         # After an error SQLite may have undone one statement or the whole transaction (a

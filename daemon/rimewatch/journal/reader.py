@@ -30,7 +30,7 @@ from rimewatch.journal import (
 from rimewatch.journal.backup import backup_journal
 from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader
 from rimewatch.journal.errors import speaking_plainly
-from rimewatch.journal.schema import refuse_foreign, refuse_older
+from rimewatch.journal.schema import refuse_changed, refuse_foreign, refuse_older
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,6 +207,7 @@ class JournalReader(JournalReads):
         try:
             refuse_foreign(connection, path)
             refuse_older(connection, path)
+            refuse_changed(connection, path)
         except BaseException:
             connection.close()
             raise

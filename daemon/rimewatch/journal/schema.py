@@ -7,10 +7,11 @@ Every table is STRICT, so that text never passes for a number.
 
 import sqlite3
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Final
 
-from rimewatch.journal.errors import JournalVersionError, speaking_plainly
+from rimewatch.journal.errors import JournalDamaged, JournalVersionError, speaking_plainly
 
 APPLICATION_ID: Final = 0x52494D45
 """Marks the file as a journal of ours: the letters RIME (our choice)."""
@@ -23,6 +24,8 @@ LOWEST_MILLI: Final = -273_150
 
 HIGHEST_MILLI: Final = 1_000_000
 """Far above any probe's range; a bound against nonsense (our choice)."""
+
+_FINDINGS_TOLD: Final = 3
 
 _TIME: Final = f"INTEGER NOT NULL CHECK ({{0}} BETWEEN 0 AND {_LAST_MS})"
 
@@ -306,6 +309,11 @@ def schema_version(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
+def is_newest(connection: sqlite3.Connection) -> bool:
+    """Return whether a file has the newest schema that this version knows."""
+    return schema_version(connection) == len(MIGRATIONS)
+
+
 def migrate(
     connection: sqlite3.Connection,
     path: Path,
@@ -347,6 +355,77 @@ def migrate(
                     connection.execute("ROLLBACK")
                 raise
     return taken
+
+
+def schema_findings(connection: sqlite3.Connection) -> list[str]:
+    """Return what in a file's schema is not as this version's steps make it, in words.
+
+    A trigger that somebody has put into the file can swallow every alarm, a view can stand in a
+    table's place; neither harms a page or a seal. Every table, index, trigger and view is held
+    against those that the steps make in an empty file.
+
+    Args:
+        connection: Any connection to a file with the newest schema.
+    """
+    found, expected = _objects(connection), _expected_objects()
+    return [
+        *(f"the {kind} {name} is missing" for kind, name in sorted(expected.keys() - found.keys())),
+        *(
+            f"the {kind} {name} on {found[kind, name][0]} is none of the journal's"
+            for kind, name in sorted(found.keys() - expected.keys())
+        ),
+        *(
+            f"the {kind} {name} was changed"
+            for kind, name in sorted(expected.keys() & found.keys())
+            if found[kind, name] != expected[kind, name]
+        ),
+    ]
+
+
+def refuse_changed(connection: sqlite3.Connection, path: Path) -> None:
+    """Refuse a file whose schema is not as this version's steps make it.
+
+    Args:
+        connection: Any connection to a file with the newest schema.
+        path: The file, for messages.
+
+    Raises:
+        JournalDamaged: If anything in it is missing, changed, or not the journal's.
+        JournalError: If the file cannot be read.
+    """
+    with speaking_plainly(path):
+        wrong = schema_findings(connection)
+    if wrong:
+        told = "; ".join(wrong[:_FINDINGS_TOLD])
+        more = len(wrong) - _FINDINGS_TOLD
+        told += f"; and {more} more" if more > 0 else ""
+        raise JournalDamaged(
+            f"{path}: {told}; what is written to it may be lost or changed on the way. "
+            "Keep this file aside and restore the latest backup",
+            path=path,
+        )
+
+
+def _objects(connection: sqlite3.Connection) -> dict[tuple[str, str], tuple[str, str]]:
+    """Return table and text of each object, by kind and name."""
+    return {
+        (kind, name): (table, " ".join((text or "").split()))
+        for kind, name, table, text in connection.execute(
+            "SELECT type, name, tbl_name, sql FROM sqlite_schema"
+        )
+    }
+
+
+@cache
+def _expected_objects() -> dict[tuple[str, str], tuple[str, str]]:
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        for steps in MIGRATIONS:
+            for step in steps:
+                connection.execute(step)
+        return _objects(connection)
+    finally:
+        connection.close()
 
 
 def refuse_foreign(

@@ -16,6 +16,7 @@ from rimewatch.journal.blocks import BlockDamagedError, unpack_integers, unpack_
 from rimewatch.journal.day_rollup import DayRollup, roll_up
 from rimewatch.journal.entry_codec import EntryCodecError, entry_from_json
 from rimewatch.journal.readings import MILLI
+from rimewatch.journal.schema import is_newest, schema_findings
 from rimewatch.vocabulary import MS_PER_DAY
 
 FINDINGS_TOLD: Final = 20
@@ -43,7 +44,9 @@ def of_record(connection: sqlite3.Connection) -> Iterator[str]:
 
 
 def of_pages(connection: sqlite3.Connection) -> Iterator[str]:
-    """Yield what SQLite finds wrong with the file's pages and indexes."""
+    """Yield what is wrong with the file's schema, and what SQLite finds of pages and indexes."""
+    if is_newest(connection):
+        yield from schema_findings(connection)
     for (said,) in connection.execute(f"PRAGMA integrity_check({FINDINGS_TOLD})"):
         if said != "ok":
             yield f"integrity_check: {said}"

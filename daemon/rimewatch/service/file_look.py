@@ -28,6 +28,7 @@ from rimewatch.clock import Clock
 from rimewatch.journal import seal_chain
 from rimewatch.journal.connection import check_soundness, connect_reader
 from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plainly
+from rimewatch.journal.schema import is_newest, refuse_changed, refuse_foreign
 from rimewatch.journal.verification import of_pages, of_record
 
 EVERY_S: Final = 3600.0
@@ -180,6 +181,9 @@ def look(path: Path, *, in_full: bool = False) -> str:
         check_soundness(connection, path)
         if path.stat().st_size == 0:  # which SQLite takes for a file that is just begun
             raise JournalDamaged(f"{path}: is empty; restore the latest backup", path=path)
+        refuse_foreign(connection, path)
+        if is_newest(connection):  # a program installed meanwhile may know a further step
+            refuse_changed(connection, path)
         return _read_through(connection, path) if in_full else ""
 
 

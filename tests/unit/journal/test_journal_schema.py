@@ -11,10 +11,12 @@ from rimewatch.journal import (
     JournalError,
     JournalReader,
     JournalVersionError,
+    damage,
 )
 from rimewatch.journal.connection import check_sqlite_version, connect_writer
 from rimewatch.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, schema_version
 from rimewatch.readings import Reading
+from rimewatch.service.file_look import look
 from rimewatch.vocabulary import ProbeId
 
 AIR = ProbeId("case-1-air")
@@ -219,3 +221,78 @@ class TestRefused:
         with pytest.raises(JournalError, match="cannot be opened"):
             JournalReader.open(journal_path)
         assert not journal_path.exists()
+
+
+SWALLOWS = "CREATE TRIGGER quiet BEFORE INSERT ON outbox BEGIN SELECT RAISE(IGNORE); END"
+CHANGES: dict[str, tuple[str, ...]] = {
+    "the trigger quiet on outbox is none of the journal's": (SWALLOWS,),
+    "the view calm on calm is none of the journal's": (
+        "CREATE VIEW calm AS SELECT * FROM alarm WHERE 0",
+    ),
+    "the table event_2 on event_2 is none of the journal's": ("CREATE TABLE event_2 (n INTEGER)",),
+    "the index entry_by_hand on entry is none of the journal's": (
+        "CREATE INDEX entry_by_hand ON entry (who)",
+    ),
+    "the trigger seal_kept is missing": ("DROP TRIGGER seal_kept",),
+    "the index alarm_raised is missing": ("DROP INDEX alarm_raised",),
+    "the trigger entry_kept was changed": (
+        "DROP TRIGGER entry_kept",
+        "CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT 1; END",
+    ),
+    "the table summary was changed": ("ALTER TABLE summary ADD COLUMN more TEXT",),
+}
+"""What somebody could do to a schema by plain SQL, by what is said of it."""
+
+
+def change_schema(path: Path, statements: tuple[str, ...]) -> None:
+    """Change a file as somebody with access to it could."""
+    outside = sqlite3.connect(path)
+    for statement in statements:
+        outside.execute(statement)
+    outside.commit()
+    outside.close()
+
+
+class TestChanged:
+    """A schema that is not as the journal's steps make it."""
+
+    @pytest.mark.parametrize("said", CHANGES)
+    def test_changed_schema_is_refused_at_each_door(
+        self, journal_path: Path, tmp_path: Path, said: str
+    ) -> None:
+        """By whoever opens it, whoever has it open, the check, the copy and the look."""
+        with Journal.open(journal_path) as journal:
+            change_schema(journal_path, CHANGES[said])
+
+            assert said in journal.verify()
+            with pytest.raises(JournalDamaged, match=said):
+                journal.add_readings([READING])
+            with pytest.raises(JournalDamaged, match=said):
+                journal.backup(tmp_path / "copy.db")
+        damage.forget(journal_path)
+        for opener in (Journal.open, JournalReader.open):
+            with pytest.raises(JournalDamaged, match=f"{said}; what is written"):
+                opener(journal_path)
+        damage.forget(journal_path)
+        with pytest.raises(JournalDamaged, match=said):
+            Journal.open(journal_path, check=False)
+        with pytest.raises(JournalDamaged, match=said):
+            look(journal_path)
+        assert not (tmp_path / "copy.db").exists()
+
+    def test_schema_of_each_earlier_version_comes_to_the_same(self, journal_path: Path) -> None:
+        """A journal that was brought forward in steps is not taken for a changed one."""
+        for newest in range(1, len(MIGRATIONS) + 1):
+            connection = connect_writer(journal_path)
+            migrate(connection, journal_path, MIGRATIONS[:newest])
+            connection.close()
+
+        Journal.open(journal_path).close()
+
+    def test_many_changes_are_counted(self, journal_path: Path) -> None:
+        """The sentence stays one that is read."""
+        Journal.open(journal_path).close()
+        change_schema(journal_path, tuple(f"CREATE TABLE t{n} (n INTEGER)" for n in range(9)))
+
+        with pytest.raises(JournalDamaged, match="t2 on t2 is none of the journal's; and 6 more;"):
+            Journal.open(journal_path)

@@ -76,12 +76,15 @@ def tamper(journal: Journal, *statements: str) -> list[str]:
     """Change the file by plain SQL, as somebody with access to it could; return what is said."""
     outside = sqlite3.connect(journal.path)
     outside.execute("PRAGMA foreign_keys = OFF")
-    for (trigger,) in outside.execute(
-        "SELECT name FROM sqlite_schema WHERE type = 'trigger'"
-    ).fetchall():
+    triggers = outside.execute(
+        "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+    ).fetchall()
+    for trigger, _ in triggers:
         outside.execute(f"DROP TRIGGER {trigger}")
     for statement in statements:
         assert outside.execute(statement).rowcount != 0, statement
+    for _, text in triggers:  # whoever does it covers their tracks
+        outside.execute(text)
     outside.commit()
     outside.close()
     return said(journal)
