@@ -1,7 +1,8 @@
 """A shop as the service knows it: units, probes, contacts, the night.
 
 These are plain, already-true values. ``rimewatch.config`` reads the TOML file,
-refuses what is wrong, fills the defaults in, and makes these.
+refuses what is wrong, fills the defaults in, and makes these: a number that stands for
+a key left out is declared there, and only there.
 Pure: no I/O, no clock. Temperatures °C, durations seconds, unless the name says otherwise.
 """
 
@@ -45,9 +46,9 @@ class Unit:
     deadband_c: float
     on_delay_s: float
     lag_s: float
-    defrost: tuple[DefrostWindow, ...] = ()
-    door_open_s: float = 300.0
+    door_open_s: float
     """How long a door may stand open before the ``door`` alarm (common practice, no source)."""
+    defrost: tuple[DefrostWindow, ...] = ()
     laxer_because: str = ""
     """Written reason for a limit above the published one; empty: there is none."""
 
@@ -83,6 +84,8 @@ class Probe:
     offset_c: float
     slope: float
     plausible_c: tuple[float, float]
+    check_every_days: float
+    """How often it is to be checked in ice (common practice, no source)."""
     battery_low: float | None = None
     humidity_high_percent: float | None = None
     """Relative humidity above which air is too damp; None: nobody asks."""
@@ -90,8 +93,6 @@ class Probe:
     """None: every message on the topic is its own."""
     time_zone: str = ""
     """Zone of payload times that name none; empty: such a time is not used."""
-    check_every_days: float = 180.0
-    """How often it is to be checked in ice (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,10 +146,10 @@ class Shift:
 class Web:
     """Where the service's own pages are found."""
 
+    host: str
+    port: int
     url: str = ""
     """The address under which a phone reaches them; empty: messages hold no link."""
-    host: str = "127.0.0.1"
-    port: int = 8080
     path: str = ""
     """Below which path a proxy serves them, such as ``/rimewatch``; empty: at the root."""
 
@@ -158,7 +159,7 @@ class Web:
         Args:
             port: Where they are served; None: where they were to be.
 
-        >>> Web(path="/rimewatch").reached_at()
+        >>> Web(host="127.0.0.1", port=8080, path="/rimewatch").reached_at()
         'http://127.0.0.1:8080/rimewatch'
         """
         host = f"[{self.host}]" if ":" in self.host else self.host
@@ -169,11 +170,11 @@ class Web:
 class SelfWatch:
     """How somebody outside learns that the watch itself is well."""
 
+    heartbeat_s: float
+    least_free_mb: float
+    """Less free room on the journal's disk than this is told."""
     heartbeat_url: str = field(default="", repr=False)
     """Called while all is well; empty: nobody is. Secret: whoever knows it can fake it."""
-    heartbeat_s: float = 60.0
-    least_free_mb: float = 500.0
-    """Less free room on the journal's disk than this is told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +191,7 @@ class AtStake:
 class MessageTexts:
     """In which words alarms are told."""
 
-    language: str = "en"
+    language: str
     overrides: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     """The shop's own sentences, by the keys of the shipped ones."""
     source: str = ""
@@ -257,35 +258,45 @@ class Shop:
     broker: Broker
     units: tuple[Unit, ...]
     probes: tuple[Probe, ...]
+    paper: Paper
+    """What records are printed on."""
+    keep_chilled_days: int
+    """How long readings of cases and walk-ins are kept whole."""
+    keep_frozen_days: int
+    """How long readings of freezers are kept whole."""
+    keep_days: int
+    """Calendar days for which a lot's record is kept beyond its last sale, at least 90
+    (FDA Food Code 2022, 3-402.12(A))."""
+    self_watch: SelfWatch
+    messages: MessageTexts
     contacts: tuple[Contact, ...] = ()
     night: Night | None = None
     escalation: tuple[EscalationStep, ...] = ()
     priorities: Mapping[Rule, Priority] = field(default_factory=dict)
     """The shop's own priorities, where they differ from the usual ones."""
-    paper: Paper = Paper.LETTER
-    """What records are printed on."""
-    keep_chilled_days: int = 731
-    """How long readings of cases and walk-ins are kept whole."""
-    keep_frozen_days: int = 731
-    """How long readings of freezers are kept whole."""
     species: tuple[ShopSpecies, ...] = ()
     """The shop's own species, beside the catalogue's."""
     use_by_ice_days: float | None = None
     """The shop's own limit of days on ice, a matter of quality and not of safety."""
-    keep_days: int = 90
-    """Calendar days for which a lot's record is kept beyond its last sale, at least 90
-    (FDA Food Code 2022, 3-402.12(A))."""
     shifts: tuple[Shift, ...] = ()
     """Who is on call when, over all rotas, in the order of the configuration."""
     holidays: frozenset[date] = frozenset()
     """Local dates on which the shifts for holidays hold."""
     web: Web | None = None
     """None: the service has no pages."""
-    self_watch: SelfWatch = SelfWatch()
     at_stake: AtStake = AtStake()
-    messages: MessageTexts = MessageTexts()
     mirror: MirrorTo | None = None
     """Where the journal is mirrored to; None: nowhere."""
+
+    @property
+    def pages_url(self) -> str:
+        """The address under which a phone reaches the pages; empty: there is none."""
+        return self.web.url if self.web else ""
+
+    @property
+    def pages_path(self) -> str:
+        """The path below which a proxy serves the pages; empty: at the root."""
+        return self.web.path if self.web else ""
 
     @cached_property
     def unit(self) -> Mapping[UnitId, Unit]:

@@ -9,6 +9,7 @@ from typing import get_type_hints
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plain_shop import plain_shop
 from rimewatch.alarms import (
     Alarm,
     AlarmChanged,
@@ -103,7 +104,7 @@ def shop_with(
     priorities: dict[Rule, Priority] | None = None,
 ) -> Shop:
     """Return a shop with only what alarms need."""
-    return Shop(
+    return plain_shop(
         name="Saltmarsh Row Fish",
         timezone="America/Chicago",
         display=Scale.FAHRENHEIT,

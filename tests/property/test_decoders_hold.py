@@ -10,6 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from plain_shop import plain_shop
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Decoder, Draft, Undecodable, make_decoder
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
@@ -17,7 +18,7 @@ from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.topics import is_filter
 from rimewatch.intake.trace import TraceError, read_trace
 from rimewatch.readings import PAYLOAD_START_BYTES
-from rimewatch.shop import Broker, Probe, Shop
+from rimewatch.shop import Broker, Probe
 from rimewatch.vocabulary import Measures, ProbeId, Scale, UnitId
 
 ARRIVED_MS = 1_772_438_400_000
@@ -39,6 +40,7 @@ def probe(**changes: Any) -> Probe:
         "uncertainty_c": 0.3,
         "offset_c": 0.0,
         "slope": 1.0,
+        "check_every_days": 180.0,
         "plausible_c": (-90.0, 60.0),
     }
     return Probe(**{**usual, **changes})
@@ -156,7 +158,7 @@ def test_decoder_nasty_bytes_give_drafts_or_its_own_error(payload: bytes) -> Non
 TEMPERATURES = {f"p{n}" for n, one in enumerate(PROBES) if one.measures is Measures.AIR}
 
 RECEIVER = Receiver(
-    Shop(
+    plain_shop(
         name="Saltmarsh Row Fish",
         timezone="America/Chicago",
         display=Scale.CELSIUS,

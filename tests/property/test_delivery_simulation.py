@@ -17,6 +17,7 @@ from typing import Final
 
 import pytest
 
+from plain_shop import plain_shop
 from rimewatch.alarms import AlarmState, Engine, Send
 from rimewatch.alarms.effects import Effect
 from rimewatch.journal import outbox
@@ -129,7 +130,7 @@ class NightRun:
             EscalationStep(after_s=1200.0, contacts=(self.contacts[1],), repeat_s=repeat_s),
             EscalationStep(after_s=2400.0, contacts=tuple(self.contacts[1:]), repeat_s=None),
         ]
-        return Shop(
+        return plain_shop(
             name="Saltmarsh Row Fish",
             timezone="America/Chicago",
             display=Scale.FAHRENHEIT,

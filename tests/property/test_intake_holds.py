@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_decoders_hold import ARRIVED_MS, NASTY, payloads, probe
 
+from plain_shop import plain_shop
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.survey import Survey
-from rimewatch.shop import Broker, Mark, Probe, Shop
+from rimewatch.shop import Broker, Mark, Probe
 from rimewatch.vocabulary import ProbeId
 
 NODE = "spBv1.0/fish/{}/node-1"
@@ -33,7 +34,7 @@ def receiver() -> Receiver:
     from rimewatch.vocabulary import Scale
 
     return Receiver(
-        Shop(
+        plain_shop(
             name="Saltmarsh Row Fish",
             timezone="America/Chicago",
             display=Scale.CELSIUS,

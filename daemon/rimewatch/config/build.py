@@ -1,7 +1,6 @@
 """From the file's tables to the values the service works with, defaults filled in."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
@@ -21,6 +20,7 @@ from rimewatch.config.destinations import (
 from rimewatch.config.mirror import mirror_to
 from rimewatch.config.notation import environment_name, file_name
 from rimewatch.config.problems import Problem
+from rimewatch.config.table import taken
 from rimewatch.config.tables import (
     DEFAULT_EVERY_S,
     DEFAULT_LIMIT_C,
@@ -46,34 +46,12 @@ from rimewatch.config.tables_alarms import (
     PrioritiesTable,
     RotaTable,
 )
-from rimewatch.config.translate import Row
+from rimewatch.config.translate import Row, Rows
 from rimewatch.shop import Broker, Contact, EscalationStep, Mark, Night, Probe, Shop, Unit
-from rimewatch.vocabulary import ContactId, Priority, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import Priority, Rule
 
 DEFAULT_REPEAT_S: Final = 900.0
 """How often everybody is told again where no [[escalation]] says (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
-    """Every table of the file, as read."""
-
-    shop: Row[ShopTable] | None
-    broker: Row[BrokerTable]
-    units: list[Row[UnitTable]]
-    probes: list[Row[ProbeTable]]
-    contacts: list[Row[ContactTable]]
-    night: Row[NightTable] | None
-    escalation: list[Row[EscalationTable]]
-    priorities: Row[PrioritiesTable]
-    records: Row[RecordsTable]
-    species: list[Row[SpeciesTable]]
-    rotas: list[Row[RotaTable]]
-    at_stake: Row[AtStakeTable]
-    messages: Row[MessagesTable]
-    web: Row[WebTable] | None
-    watch: Row[WatchTable]
-    mirror: Row[MirrorTable] | None
 
 
 def build_shop(
@@ -88,89 +66,63 @@ def build_shop(
             address can't be used.
         folder: Where relative paths start; None: the working folder.
     """
-    contacts = [contact for row in rows.contacts if (contact := _contact(row, secrets, problems))]
-    broker = _broker(rows.broker, secrets, problems)
-    watch = self_watch(rows.watch, secrets, problems)
-    texts = message_texts(rows.messages, folder, problems)
-    shop = rows.shop.table if rows.shop else None
-    mirror = mirror_to(rows.mirror, shop, secrets, problems)
-    records = rows.records.table
-    if problems or shop is None or broker is None or records is None:
+    contacts = [
+        contact for row in rows.every(ContactTable) if (contact := _contact(row, secrets, problems))
+    ]
+    broker = _broker(rows.the(BrokerTable), secrets, problems)
+    watch = self_watch(rows.the(WatchTable), secrets, problems)
+    texts = message_texts(rows.the(MessagesTable), folder, problems)
+    shop = next(iter(rows.tables(ShopTable)), None)
+    mirror = mirror_to(rows.one(MirrorTable), shop, secrets, problems)
+    if problems or not (shop and broker and watch and texts):
         return None
-    return Shop(
-        name=shop.name,
-        timezone=shop.timezone,
-        display=shop.display,
-        summary_at=shop.summary_at,
-        broker=broker,
-        units=tuple(_unit(row.table) for row in rows.units if row.table),
-        probes=tuple(_probe(row.table) for row in rows.probes if row.table),
-        contacts=tuple(contacts),
-        night=_night(rows.night),
-        escalation=_escalation(rows.escalation, contacts),
-        priorities=_priorities(rows.priorities),
-        paper=records.paper,
-        keep_chilled_days=records.keep_chilled_days,
-        keep_frozen_days=records.keep_frozen_days,
-        keep_days=records.keep_days,
-        species=tuple(species_of(row.table) for row in rows.species if row.table),
-        use_by_ice_days=shop.use_by_ice_days,
-        shifts=tuple(shift_of(row.table) for row in rows.rotas if row.table),
+    return taken(
+        Shop,
+        shop,
+        *rows.tables(RecordsTable),
         holidays=frozenset(shop.holidays),
-        web=web(rows.web),
+        broker=broker,
+        units=tuple(_unit(table) for table in rows.tables(UnitTable)),
+        probes=tuple(_probe(table) for table in rows.tables(ProbeTable)),
+        contacts=tuple(contacts),
+        night=_night(rows.one(NightTable)),
+        escalation=_escalation(rows.every(EscalationTable), contacts),
+        priorities=_priorities(rows.the(PrioritiesTable)),
+        species=tuple(species_of(table) for table in rows.tables(SpeciesTable)),
+        shifts=tuple(shift_of(table) for table in rows.tables(RotaTable)),
+        web=web(rows.one(WebTable)),
         self_watch=watch,
-        at_stake=at_stake(rows.at_stake),
+        at_stake=at_stake(rows.the(AtStakeTable)),
         messages=texts,
         mirror=mirror,
     )
 
 
 def _unit(table: UnitTable) -> Unit:
-    return Unit(
-        id=UnitId(table.id),
-        name=table.name,
-        kind=table.kind,
+    return taken(
+        Unit,
+        table,
         limit_c=DEFAULT_LIMIT_C[table.kind] if table.limit_c is None else table.limit_c,
-        operating_limit_c=table.operating_limit_c,
-        deadband_c=table.deadband_c,
-        on_delay_s=table.on_delay_s,
-        lag_s=table.lag_s,
-        defrost=tuple(table.defrost),
-        door_open_s=table.door_open_s,
         laxer_because=table.laxer_because.strip(),
     )
 
 
 def _probe(table: ProbeTable) -> Probe:
-    every_s, stale_s = table.every_s, table.stale_s
+    every_s, stale_s, match = table.every_s, table.stale_s, table.match
     if every_s is None and not table.measures.is_contact:
         every_s = DEFAULT_EVERY_S
     if stale_s is None and every_s is not None:
         stale_s = STALE_INTERVALS * every_s
-    low, high = table.plausible_c or DEFAULT_PLAUSIBLE[table.measures]
-    return Probe(
-        id=ProbeId(table.id),
-        unit=UnitId(table.unit),
-        measures=table.measures,
-        topic=table.topic,
+    return taken(
+        Probe,
+        table,
         format=effective_format(table),
         fields=MappingProxyType(_fields(table)),
-        scale=table.scale,
         every_s=every_s,
         stale_s=stale_s,
-        uncertainty_c=table.uncertainty_c,
-        offset_c=table.offset_c,
-        slope=table.slope,
-        plausible_c=(low, high),
-        battery_low=table.battery_low,
-        humidity_high_percent=table.humidity_high_percent,
-        match=None
-        if table.match is None
-        else Mark(
-            field=table.match.field or "", level=table.match.level, equals=table.match.equals
-        ),
+        plausible_c=tuple(table.plausible_c or DEFAULT_PLAUSIBLE[table.measures]),
+        match=None if match is None else taken(Mark, match, field=match.field or ""),
         time_zone=table.time_zone or "",
-        check_every_days=table.check_every_days,
     )
 
 
@@ -207,7 +159,7 @@ def _contact(
             found.append(address)
     if table is None or len(problems) > before:
         return None
-    return Contact(id=ContactId(table.id), name=table.name, urls=tuple(found))
+    return taken(Contact, table, urls=tuple(found))
 
 
 def _address(url: str, secrets: Secrets | None) -> str | Fault | None:
@@ -236,28 +188,24 @@ def _broker(
     address = full_address(table.url) if table else None
     if table is None or address is None:
         return None
-    return Broker(
+    return taken(
+        Broker,
+        table,
         url=address,
-        client_id=table.client_id,
-        username=table.username,
         password=password,
-        ca_file=files["ca_file"],
-        cert_file=files["cert_file"],
-        key_file=files["key_file"],
-        entries=table.entries,
         sparkplug_host=table.sparkplug_host or "",
+        **files,
     )
 
 
 def _night(row: Row[NightTable] | None) -> Night | None:
     if row is None or row.table is None:
         return None
-    table = row.table
-    return Night(begins=table.begins, ends=table.ends, wake_for=frozenset(table.wake_for))
+    return taken(Night, row.table, wake_for=frozenset(row.table.wake_for))
 
 
 def _escalation(
-    rows: list[Row[EscalationTable]], contacts: list[Contact]
+    rows: Sequence[Row[EscalationTable]], contacts: list[Contact]
 ) -> tuple[EscalationStep, ...]:
     """Return the steps; contacts without any step are all told at once, again and again.
 
@@ -267,15 +215,7 @@ def _escalation(
     if not rows and contacts:
         everybody = tuple(contact.id for contact in contacts)
         return (EscalationStep(after_s=0.0, contacts=everybody, repeat_s=DEFAULT_REPEAT_S),)
-    return tuple(
-        EscalationStep(
-            after_s=row.table.after_s,
-            contacts=tuple(ContactId(contact) for contact in row.table.contacts),
-            repeat_s=row.table.repeat_s,
-        )
-        for row in rows
-        if row.table
-    )
+    return tuple(taken(EscalationStep, row.table) for row in rows if row.table)
 
 
 def _priorities(row: Row[PrioritiesTable]) -> Mapping[Rule, Priority]:

@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from rimewatch.config.destinations import Fault, Secrets, is_reference
 from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import NOT_SHOWN, Problem, show
+from rimewatch.config.table import taken
 from rimewatch.config.tables import WatchTable, WebTable
 from rimewatch.config.tables_alarms import AtStakeTable, MessagesTable
 from rimewatch.config.translate import Row
@@ -28,21 +29,21 @@ def web(row: Row[WebTable] | None) -> Web | None:
     host, port = listen
     url = (row.table.url or "").rstrip("/")
     path = urlsplit(url).path if row.table.path is None else row.table.path
-    return Web(url=url, host=host, port=port, path=path.rstrip("/"))
+    return Web(host=host, port=port, url=url, path=path.rstrip("/"))
 
 
 def at_stake(row: Row[AtStakeTable]) -> AtStake:
     """Return from when on what a unit holds makes its alarms more urgent."""
-    if row.table is None:
-        return AtStake()
-    return AtStake(kilograms=row.table.kilograms, hold_h=row.table.hold_h)
+    return AtStake() if row.table is None else taken(AtStake, row.table)
 
 
-def self_watch(row: Row[WatchTable], secrets: Secrets | None, problems: list[Problem]) -> SelfWatch:
+def self_watch(
+    row: Row[WatchTable], secrets: Secrets | None, problems: list[Problem]
+) -> SelfWatch | None:
     """Return how somebody outside learns that all is well; the address resolved."""
     table = row.table
     if table is None:
-        return SelfWatch()
+        return None  # refused already
     url = table.heartbeat_url or ""
     if url and is_reference(url):
         resolved = secrets.resolve(url) if secrets is not None else ""
@@ -64,14 +65,12 @@ def self_watch(row: Row[WatchTable], secrets: Secrets | None, problems: list[Pro
                 "is no address that can be called",
             )
         )
-    return SelfWatch(
-        heartbeat_url=url, heartbeat_s=table.heartbeat_s, least_free_mb=table.least_free_mb
-    )
+    return taken(SelfWatch, table, heartbeat_url=url)
 
 
 def message_texts(
     row: Row[MessagesTable], folder: Path | None, problems: list[Problem]
-) -> MessageTexts:
+) -> MessageTexts | None:
     """Return the language and the shop's own sentences, read as they stand in their file.
 
     Whether they fit the shipped ones is checked where those are known
@@ -79,9 +78,9 @@ def message_texts(
     """
     table = row.table
     if table is None:
-        return MessageTexts()
+        return None  # refused already
     if table.folder is None:
-        return MessageTexts(language=table.language)
+        return taken(MessageTexts, table)
     file = (Path(table.folder) if folder is None else folder / table.folder) / TEXTS_FILE
     try:
         if file.stat().st_size > LARGEST_TEXTS_BYTES:
@@ -97,7 +96,5 @@ def message_texts(
                 f"is {show(table.folder)} and its {TEXTS_FILE} can't be read ({reason})",
             )
         )
-        return MessageTexts(language=table.language)
-    return MessageTexts(
-        language=table.language, overrides=MappingProxyType(overrides), source=str(file)
-    )
+        return None
+    return taken(MessageTexts, table, overrides=MappingProxyType(overrides), source=str(file))

@@ -13,12 +13,12 @@ from rimewatch.alarms.rota import gaps
 from rimewatch.config.checks import check_known
 from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import Problem, show
+from rimewatch.config.table import taken
 from rimewatch.config.tables import ShopTable, WebTable
 from rimewatch.config.tables_alarms import DAYS, HOLIDAY, RotaTable
 from rimewatch.config.translate import Row
 from rimewatch.config.web_address import is_web_address
 from rimewatch.shop import Shift
-from rimewatch.vocabulary import ContactId
 
 MOST_GAPS_TOLD: Final = 6
 """Enough to see the pattern; the rest follows from mending these."""
@@ -59,13 +59,12 @@ _PATH_EXPECTED: Final = (
 
 def shift_of(table: RotaTable) -> Shift:
     """Return a shift as the service knows it."""
-    return Shift(
-        rota=ContactId(table.id),
+    return taken(
+        Shift,
+        table,
+        rota=table.id,
         days=frozenset(DAYS.index(day) for day in table.days if day != HOLIDAY),
         on_holidays=HOLIDAY in table.days,
-        begins=table.begins,
-        ends=table.ends,
-        contacts=tuple(ContactId(contact) for contact in table.contacts),
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from rimewatch.config.problems import Problem, show
+from rimewatch.config.table import taken
 from rimewatch.config.tables import SpeciesTable
 from rimewatch.config.translate import Row
 from rimewatch.lots.catalogue import catalogue_with, key_of
@@ -35,14 +36,7 @@ def check_species(rows: Sequence[Row[SpeciesTable]]) -> Iterator[Problem]:
 
 def species_of(table: SpeciesTable) -> ShopSpecies:
     """Return the values of a table."""
-    return ShopSpecies(
-        common=table.common,
-        scientific=table.scientific,
-        other_names=tuple(table.other_names),
-        group=table.group.value,
-        forms_scombrotoxin=table.forms_scombrotoxin,
-        use_by_ice_days=table.use_by_ice_days,
-    )
+    return taken(ShopSpecies, table, group=table.group.value)
 
 
 def _taken(row: Row[SpeciesTable], species: Species, kept: Sequence[Species]) -> Iterator[Problem]:

@@ -78,7 +78,7 @@ def toml_text(value: Any) -> str:  # noqa: ANN401 - whatever a TOML file may hol
     >>> print(toml_text(["a", {"b": 'said "so"'}]))
     ["a", { b = "said \"so\"" }]
     """
-    if isinstance(value, str):
+    if isinstance(value, str | bool):
         return json.dumps(value, ensure_ascii=False)  # JSON's strings are TOML's basic strings
     if isinstance(value, list):
         return "[" + ", ".join(toml_text(item) for item in value) + "]"

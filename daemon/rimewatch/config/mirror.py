@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rimewatch.config.destinations import Fault, Secrets, is_reference
 from rimewatch.config.problems import NOT_SHOWN, Problem, show
+from rimewatch.config.table import taken
 from rimewatch.config.tables import MirrorTable, ShopTable
 from rimewatch.config.translate import Row
 from rimewatch.config.web_address import is_web_address
@@ -68,10 +69,10 @@ def mirror_to(
             problems.append(row.place.problem("token", found.shown, found.expected, found.verdict))
         else:
             token = found
-    return MirrorTo(
+    return taken(
+        MirrorTo,
+        table,
         url=table.url.rstrip("/"),
-        org=table.org,
-        bucket=table.bucket,
         shop=table.shop or shop.name,
         token=token,
         ca_file=_certificate(row, table, secrets, problems),

@@ -5,12 +5,15 @@ Reads the given file and what it refers to; connects to nothing and sends nothin
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from types import NoneType
+from typing import Any, Final, get_args, get_origin
+
+from pydantic.fields import FieldInfo
 
 from rimewatch.config.broker import check_broker
-from rimewatch.config.build import Rows, build_shop
+from rimewatch.config.build import build_shop
 from rimewatch.config.checks import (
     check_escalation,
     check_ids,
@@ -24,28 +27,27 @@ from rimewatch.config.checks_species import check_species
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
+from rimewatch.config.table import Table
 from rimewatch.config.tables import (
     BrokerTable,
     File,
     MirrorTable,
     ProbeTable,
-    RecordsTable,
     ShopTable,
     SpeciesTable,
     UnitTable,
-    WatchTable,
     WebTable,
 )
-from rimewatch.config.tables_alarms import (
-    AtStakeTable,
-    ContactTable,
-    EscalationTable,
-    MessagesTable,
-    NightTable,
-    PrioritiesTable,
-    RotaTable,
+from rimewatch.config.tables_alarms import ContactTable, EscalationTable, NightTable, RotaTable
+from rimewatch.config.translate import (
+    AnyTable,
+    Place,
+    Row,
+    Rows,
+    keys_of,
+    read_table,
+    unknown_key,
 )
-from rimewatch.config.translate import AnyTable, Place, Row, keys_of, read_table, unknown_key
 from rimewatch.shop import Shop
 
 LARGEST_FILE_BYTES: Final = 4_000_000
@@ -133,25 +135,28 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
     known = keys_of(File)
     problems.extend(unknown_key(top, key, known) for key in raw if key not in known)
 
-    def one(key: str, model: type[AnyTable], raw_table: object) -> Row[AnyTable]:
-        return read_table(model, raw_table, Place(source, key, f"[{key}]"), problems)
-
-    def many(key: str, model: type[AnyTable]) -> list[Row[AnyTable]]:
+    def of(key: str, info: FieldInfo) -> tuple[type[Table], list[Row[Any]]]:
+        model, is_list = _model_of(info)
+        if not is_list:
+            if key not in raw and not isinstance(info.default, Table):
+                return model, []
+            place = Place(source, key, f"[{key}]")
+            return model, [read_table(model, raw.get(key, {}), place, problems)]
         tables = raw.get(key, [])
-        if not isinstance(tables, list):
-            problems.append(
-                top.problem(
-                    key,
-                    show(tables),
-                    f"expected [[{key}]] in double brackets for each",
-                    "is written once for all",
-                )
+        if isinstance(tables, list):
+            return model, [
+                read_table(model, table, _place(source, key, index, table), problems)
+                for index, table in enumerate(tables)
+            ]
+        problems.append(
+            top.problem(
+                key,
+                show(tables),
+                f"expected [[{key}]] in double brackets for each",
+                "is written once for all",
             )
-            return []
-        return [
-            read_table(model, table, _place(source, key, index, table), problems)
-            for index, table in enumerate(tables)
-        ]
+        )
+        return model, []
 
     if "shop" not in raw:
         problems.append(
@@ -159,24 +164,7 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
                 "shop", "missing", "expected a [shop] table with name and timezone", "is missing"
             )
         )
-    rows = Rows(
-        shop=one("shop", ShopTable, raw["shop"]) if "shop" in raw else None,
-        broker=one("broker", BrokerTable, raw.get("broker", {})),
-        units=many("unit", UnitTable),
-        probes=many("probe", ProbeTable),
-        contacts=many("contact", ContactTable),
-        night=one("night", NightTable, raw["night"]) if "night" in raw else None,
-        escalation=many("escalation", EscalationTable),
-        priorities=one("priorities", PrioritiesTable, raw.get("priorities", {})),
-        records=one("records", RecordsTable, raw.get("records", {})),
-        species=many("species", SpeciesTable),
-        rotas=many("rota", RotaTable),
-        at_stake=one("at_stake", AtStakeTable, raw.get("at_stake", {})),
-        messages=one("messages", MessagesTable, raw.get("messages", {})),
-        web=one("web", WebTable, raw["web"]) if "web" in raw else None,
-        watch=one("watch", WatchTable, raw.get("watch", {})),
-        mirror=one("mirror", MirrorTable, raw["mirror"]) if "mirror" in raw else None,
-    )
+    rows = Rows(dict(of(key, info) for key, info in File.model_fields.items()))
     if not raw.get("unit"):
         problems.append(
             top.problem(
@@ -186,32 +174,41 @@ def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> R
     return rows
 
 
+def _model_of(info: FieldInfo) -> tuple[type[Table], bool]:
+    """Return what one of the file's tables may hold, and whether there may be several."""
+    is_list = get_origin(info.annotation) is list
+    model = next((one for one in get_args(info.annotation) if one is not NoneType), info.annotation)
+    assert isinstance(model, type), f"{info.annotation} is no table"
+    assert issubclass(model, Table), f"{info.annotation} is no table"
+    return model, is_list
+
+
 def _check(rows: Rows) -> list[Problem]:
-    units, contacts = _ids(rows.units), _ids(rows.contacts)
+    units, contacts = _ids(rows.every(UnitTable)), _ids(rows.every(ContactTable))
     found: list[Problem] = [
-        *check_broker(rows.broker),
-        *check_ids(rows.units),
-        *check_ids(rows.probes),
-        *check_ids(rows.contacts),
-        *check_topics(rows.probes),
-        *check_species(rows.species),
-        *check_escalation(rows.escalation, contacts, _ids(rows.rotas)),
-        *check_rotas(rows.rotas, rows.shop, contacts),
+        *check_broker(rows.the(BrokerTable)),
+        *check_ids(rows.every(UnitTable)),
+        *check_ids(rows.every(ProbeTable)),
+        *check_ids(rows.every(ContactTable)),
+        *check_topics(rows.every(ProbeTable)),
+        *check_species(rows.every(SpeciesTable)),
+        *check_escalation(rows.every(EscalationTable), contacts, _ids(rows.every(RotaTable))),
+        *check_rotas(rows.every(RotaTable), rows.one(ShopTable), contacts),
     ]
-    for unit in rows.units:
+    for unit in rows.every(UnitTable):
         found.extend(check_unit(unit))
-    for probe in rows.probes:
+    for probe in rows.every(ProbeTable):
         found.extend(check_probe(probe, units))
-    if rows.night is not None:
-        found.extend(check_night(rows.night))
-    if rows.web is not None:
-        found.extend(check_web(rows.web))
-    if rows.mirror is not None:
-        found.extend(check_mirror(rows.mirror))
+    for night in rows.every(NightTable):
+        found.extend(check_night(night))
+    for web in rows.every(WebTable):
+        found.extend(check_web(web))
+    for mirror in rows.every(MirrorTable):
+        found.extend(check_mirror(mirror))
     return found
 
 
-def _ids(rows: list[Row[AnyTable]]) -> list[str] | None:
+def _ids(rows: Sequence[Row[AnyTable]]) -> list[str] | None:
     """Return every id given, also of tables refused for another reason.
 
     None if an id itself was refused: what refers to it can't be judged, and is not

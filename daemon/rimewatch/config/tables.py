@@ -79,9 +79,9 @@ class ShopTable(Table):
     ]
     """Time zone of the shop (IANA name). Night, defrosts and the summary follow its clock."""
     display: Annotated[PeoplesScale, word_of(("C", "F"), "F")] = Scale.CELSIUS
-    """Scale that people read, "C" or "F". Limits in this file stay in °C. Default "C"."""
+    """Scale that people read, "C" or "F". Limits in this file stay in °C. Default {}."""
     summary_at: Annotated[LocalTime, CLOCK] = time(6, 30)
-    """Local time of the morning summary, HH:MM. Default "06:30"."""
+    """Local time of the morning summary, HH:MM. Default {}."""
     holidays: Annotated[
         list[Annotated[Holiday, Expect("a local date", "2026-12-25")]],
         Expect("a list of local dates", ["2026-12-25"]),
@@ -119,7 +119,7 @@ class BrokerTable(Table):
     """Key of our own certificate (PEM); with cert_file."""
     entries: Annotated[bool, Expect("true or false", example=True)] = False
     """Whether operators' entries are taken from the topic rimewatch/CLIENT_ID/entry. Whoever may
-    publish there is believed: leave it to the broker's access control. Default false."""
+    publish there is believed: leave it to the broker's access control. Default {}."""
     sparkplug_host: Annotated[Id, Expect(ID.what, "rimewatch")] | None = None
     """Name under which Sparkplug nodes may wait for this service (their primary host): its state
     is kept on spBv1.0/STATE/NAME. Default: none, no node is to wait for it."""
@@ -231,9 +231,9 @@ class ProbeTable(Table):
     check_every_days: Annotated[float, Field(gt=0, le=3660), Expect("days, more than 0", 180)] = (
         180.0
     )
-    """How often the probe is to be checked in melting ice, d. Default 180."""
+    """How often the probe is to be checked in melting ice, d. Default {}."""
     scale: Annotated[Scale, Word, word_of(Scale, "C")] = Scale.CELSIUS
-    """What the probe sends: "C", "F", "K", or "ohm" (a Pt100's resistance). Default "C"."""
+    """What the probe sends: "C", "F", "K", or "ohm" (a Pt100's resistance). Default {}."""
     every_s: Annotated[Interval, Expect("seconds, more than 0", 60)] | None = None
     """Expected interval, s. Default 60; a door or water contact without it is never stale."""
     stale_s: Annotated[Interval, Expect("seconds, not less than every_s", 180)] | None = None
@@ -245,7 +245,7 @@ class ProbeTable(Table):
     offset_c: Annotated[float, Field(ge=-100, le=100), Expect("a difference in °C", 0.0)] = 0.0
     """Added to what the probe sends, °C (after scale and slope); see the last calibration."""
     slope: Annotated[float, Field(ge=-10, le=10), Expect("a factor above 0", 1.0)] = 1.0
-    """Factor for what the probe sends, once in °C (no unit); for temperatures. Default 1."""
+    """Factor for what the probe sends, once in °C (no unit); for temperatures. Default {}."""
     plausible_c: (
         Annotated[
             list[float],
@@ -279,7 +279,7 @@ class WebTable(Table):
     listen: Annotated[str, Field(min_length=1), Expect("an address and port", "127.0.0.1:8080")] = (
         "127.0.0.1:8080"
     )
-    """Address and port the pages are served on. Default "127.0.0.1:8080": this machine alone."""
+    """Address and port the pages are served on. Default {}: this machine alone."""
     path: (
         Annotated[str, Field(min_length=1), Expect("a path below a proxy's root", "/rimewatch")]
         | None
@@ -296,11 +296,11 @@ class WatchTable(Table):
     ) = None
     """Address called while all is well, or "env:NAME", "file:PATH". Secret. Default: none."""
     heartbeat_s: Annotated[Interval, Expect("seconds, more than 0", 60)] = 60.0
-    """How often it is called, s. Default 60."""
+    """How often it is called, s. Default {}."""
     least_free_mb: Annotated[float, Field(ge=0, le=1e9), Expect("megabytes, 0 or more", 500)] = (
         500.0
     )
-    """Free room on the journal's disk, MB, below which the summary tells of it. Default 500."""
+    """Free room on the journal's disk, MB, below which the summary tells of it. Default {}."""
 
 
 class MirrorTable(Table):
@@ -348,7 +348,7 @@ class RecordsTable(Table):
     """How records are printed, and how long they and readings are kept."""
 
     paper: Annotated[Paper, Word, word_of(Paper, "letter")] = Paper.LETTER
-    """Paper of summaries and records as PDF, "letter" or "a4". Default "letter"."""
+    """Paper of summaries and records as PDF, "letter" or "a4". Default {}."""
     keep_chilled_days: Annotated[
         int, Field(ge=366, le=36_600), Expect("whole days, 366 or more", 731)
     ] = 731

@@ -62,7 +62,7 @@ class NightTable(Table):
     wake_for: Annotated[
         list[Annotated[Priority, Word, PRIORITY]], Expect("a list of priorities", ["high"])
     ] = [Priority.HIGH]
-    """Priorities that may sound at night; the rest waits for the morning. Default ["high"]."""
+    """Priorities that may sound at night; the rest waits for the morning. Default {}."""
 
 
 class EscalationTable(Table):
@@ -92,9 +92,9 @@ class RotaTable(Table):
     ] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
     """Days on which the shift begins: "mon" to "sun", "holiday". Default: every weekday."""
     begins: Annotated[LocalTime, Field(alias="from"), CLOCK] = time(0, 0)
-    """Local time of the hand-over to this shift, HH:MM. Default "00:00"."""
+    """Local time of the hand-over to this shift, HH:MM. Default {}."""
     ends: Annotated[LocalTime, Field(alias="to"), CLOCK] = time(0, 0)
-    """Local time at which it ends, HH:MM; not after from: on the next day. Default "00:00"."""
+    """Local time at which it ends, HH:MM; not after from: on the next day. Default {}."""
     contacts: Annotated[
         list[Annotated[str, Expect("the id of a [[contact]]", "first")]],
         Field(min_length=1),
@@ -151,6 +151,6 @@ class MessagesTable(Table):
     """In which words alarms are told."""
 
     language: Annotated[Language, word_of(get_args(Language), "en")] = "en"
-    """Language of the messages about alarms, "en" or "es". Default "en"."""
+    """Language of the messages about alarms, "en" or "es". Default {}."""
     folder: Annotated[str, Field(min_length=1), Expect("a folder's path", "texts")] | None = None
     """Folder with a messages.toml: the shop's own sentences, by the keys of the shipped ones."""

@@ -4,7 +4,7 @@ A table with a wrong key is read again without it, so that the other keys can st
 be checked against each other and everything is reported at once.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Generic, TypeVar, get_args, get_origin
 
@@ -59,6 +59,30 @@ class Row(Generic[AnyTable]):
     def right(self, *keys: str) -> bool:
         """Return whether none of these keys has been refused already."""
         return self.wrong.isdisjoint(keys)
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Every table of the file, as read, by its model."""
+
+    read: Mapping[type[Table], Sequence[Row[Any]]]
+
+    def every(self, model: type[AnyTable]) -> Sequence[Row[AnyTable]]:
+        """Return the tables of a kind, in the order of the file."""
+        return self.read[model]
+
+    def tables(self, model: type[AnyTable]) -> list[AnyTable]:
+        """Return those of a kind that could be read."""
+        return [row.table for row in self.every(model) if row.table is not None]
+
+    def one(self, model: type[AnyTable]) -> Row[AnyTable] | None:
+        """Return the one table of a kind; None: the file has none."""
+        return next(iter(self.every(model)), None)
+
+    def the(self, model: type[AnyTable]) -> Row[AnyTable]:
+        """Return the one table of a kind whose every key has a default: there always is one."""
+        (row,) = self.every(model)
+        return row
 
 
 def read_table(

@@ -26,7 +26,7 @@ from rimewatch.notify.dispatcher import Dispatcher
 from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from rimewatch.service.systemd import Notifier
-from rimewatch.shop import SelfWatch, Shop
+from rimewatch.shop import Shop
 
 MEMORY: Final = Path("/dev/shm")  # noqa: S108 - a folder of our own is made in it
 """Where Linux keeps files in memory; elsewhere the system's folder for passing files serves."""
@@ -140,5 +140,5 @@ def _without_extras(shop: Shop) -> Shop:
         broker=replace(shop.broker, client_id=f"{shop.broker.client_id}-stand-in", entries=False),
         web=None,
         mirror=None,
-        self_watch=SelfWatch(),
+        self_watch=replace(shop.self_watch, heartbeat_url=""),
     )

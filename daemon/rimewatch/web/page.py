@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from rimewatch.clock import Clock
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
-from rimewatch.shop import Shop, Web
+from rimewatch.shop import Shop
 from rimewatch.web.guard import Guard
 from rimewatch.web.live import Board
 from rimewatch.web.rendering import Renderer
@@ -49,7 +49,7 @@ class Page:
         self._renderer = means.renderer
         self._clock = means.clock
         self._zone = ZoneInfo(means.shop.timezone)
-        self._root = (means.shop.web or Web()).path
+        self._root = means.shop.pages_path
         """The path below which all of it is reached."""
 
     async def _asked(self, ask: Callable[[JournalReader], T]) -> T:

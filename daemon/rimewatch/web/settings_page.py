@@ -22,7 +22,7 @@ from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.trial import make_trial
-from rimewatch.shop import Shop, Web
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import ContactId
 from rimewatch.web.guard import Visitor
 from rimewatch.web.page import BUSY_S, Means, Page
@@ -100,8 +100,8 @@ class SettingsPage(Page):
 
         name, secret = await self._done(made)
         await self._note(visitor, f"invited {name} as {role.word}")
-        web = self._shop.web or Web()
-        reached = web.url or f"{request.url.scheme}://{request.headers['host']}{web.path}"
+        here = f"{request.url.scheme}://{request.headers['host']}{self._shop.pages_path}"
+        reached = self._shop.pages_url or here
         link = f"{reached}/set-up/{secret}"
         return await self._page(visitor, Secret(f"For {name} alone, once, within 24 hours:", link))
 

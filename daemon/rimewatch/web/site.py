@@ -11,7 +11,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.clock import Clock
-from rimewatch.shop import Shop, Web
+from rimewatch.shop import Shop
 from rimewatch.web.api import Api
 from rimewatch.web.api_past import ApiPast
 from rimewatch.web.enter import Desk, ParseEntry
@@ -80,12 +80,11 @@ def make_site(
         record_files: Makes the record of a period.
         config_file: Where the configuration is, for those who set things up.
     """
-    web = shop.web or Web()
     means = Means(
         shop=shop,
         journal_path=journal_path,
         board=board,
-        guard=Guard(people, clock, web.url, web.path),
+        guard=Guard(people, clock, shop.pages_url, shop.pages_path),
         renderer=Renderer(shop, PAGES),
         clock=clock,
     )

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from plain_shop import plain_shop
 from rimewatch.alarms import Alarm, AlarmChanged, AlarmState, Engine, Logged, Outcome, Send
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Broker, EscalationStep, Night, Shop
@@ -47,7 +48,7 @@ def make_shop(
     timezone: str = "America/Chicago",
 ) -> Shop:
     """Return a shop with only what alarms need."""
-    return Shop(
+    return plain_shop(
         name="Saltmarsh Row Fish",
         timezone=timezone,
         display=Scale.FAHRENHEIT,

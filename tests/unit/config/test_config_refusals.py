@@ -296,6 +296,13 @@ def test_number_with_fields_is_refused(configuration: Configuration, refused: Re
     assert problem.expected.endswith('or format = "json"')
 
 
+def test_example_in_a_refusal_can_be_pasted(configuration: Configuration, refused: Refused) -> None:
+    """TOML's words for yes and no are lower case."""
+    (problem,) = refused(configuration(broker={"entries": '"yes"'}))
+
+    assert str(problem).endswith("expected true or false, such as true")
+
+
 def test_password_without_a_user_is_refused(configuration: Configuration, refused: Refused) -> None:
     """MQTT 3.1.1 (OASIS, 2014), 3.1.2.9: no password flag without the user name flag."""
     (problem,) = refused(configuration(broker={"password": '"env:WORD"'}), {"WORD": "brine"})

@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Iterator
+from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,44 @@ from jsonschema import Draft202012Validator
 from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config import json_schema, load_shop
 from rimewatch.config.table import Table
-from rimewatch.config.tables import FieldsTable, File
-from rimewatch.config.tables_alarms import PrioritiesTable
+from rimewatch.config.tables import (
+    BrokerTable,
+    FieldsTable,
+    File,
+    MirrorTable,
+    ProbeTable,
+    RecordsTable,
+    ShopTable,
+    SpeciesTable,
+    UnitTable,
+    WatchTable,
+    WebTable,
+)
+from rimewatch.config.tables_alarms import (
+    AtStakeTable,
+    ContactTable,
+    EscalationTable,
+    MessagesTable,
+    NightTable,
+    PrioritiesTable,
+    RotaTable,
+)
 from rimewatch.config.translate import _expects, keys_of
+from rimewatch.shop import (
+    AtStake,
+    Broker,
+    Contact,
+    EscalationStep,
+    MessageTexts,
+    MirrorTo,
+    Night,
+    Probe,
+    SelfWatch,
+    Shift,
+    Shop,
+    ShopSpecies,
+    Unit,
+)
 from rimewatch.vocabulary import Rule
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "saltmarsh-row.toml"
@@ -156,3 +192,41 @@ def test_reading_and_schema_agree_on_the_base(
     load_shop(text)
 
     assert list(validator.iter_errors(tomllib.loads(text))) == []
+
+
+@pytest.mark.parametrize(
+    ("table", "value"),
+    [
+        (ShopTable, Shop),
+        (RecordsTable, Shop),
+        (BrokerTable, Broker),
+        (UnitTable, Unit),
+        (ProbeTable, Probe),
+        (WatchTable, SelfWatch),
+        (MessagesTable, MessageTexts),
+        (MirrorTable, MirrorTo),
+        (AtStakeTable, AtStake),
+        (SpeciesTable, ShopSpecies),
+        (ContactTable, Contact),
+        (NightTable, Night),
+        (RotaTable, Shift),
+        (EscalationTable, EscalationStep),
+    ],
+)
+def test_default_is_declared_in_the_table_alone(table: type[Table], value: type[Any]) -> None:
+    """A value has no number or word of its own for a key that has one: they could disagree."""
+    own = {one.name: one.default for one in fields(value) if one.default is not MISSING}
+
+    assert {
+        key: own[key]
+        for key, info in table.model_fields.items()
+        if key in own and (info.default or own[key])
+    } == {}
+
+
+def test_default_in_a_keys_words_is_the_one_it_has() -> None:
+    """The words name no number of their own: they are filled in from the declaration."""
+    words = json_schema()["$defs"]["WebTable"]["properties"]["listen"]
+
+    assert f'Default "{WebTable.model_fields["listen"].default}": this' in words["description"]
+    assert "{}" not in str(dict(described(json_schema())))

@@ -3,6 +3,7 @@
 from datetime import time
 from typing import Any
 
+from plain_shop import plain_shop
 from rimewatch.intake.receiver import Receiver
 from rimewatch.shop import Broker, Probe, Shop
 from rimewatch.vocabulary import Measures, ProbeId, Scale, UnitId
@@ -28,6 +29,7 @@ def probe(**changes: Any) -> Probe:
         "uncertainty_c": 0.3,
         "offset_c": 0.0,
         "slope": 1.0,
+        "check_every_days": 180.0,
         "plausible_c": (-90.0, 60.0),
     }
     return Probe(**{**usual, **changes})
@@ -35,7 +37,7 @@ def probe(**changes: Any) -> Probe:
 
 def shop(*probes: Probe) -> Shop:
     """Return a shop with these probes."""
-    return Shop(
+    return plain_shop(
         name="Saltmarsh Row Fish",
         timezone="America/Chicago",
         display=Scale.FAHRENHEIT,

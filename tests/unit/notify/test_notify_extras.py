@@ -6,6 +6,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from plain_shop import plain_shop
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.letter import Extras, letter
 from rimewatch.service.postmark import LATE_AFTER_MS, Postmark
@@ -15,7 +16,7 @@ from rimewatch.web.links import VALID_MS, claim_of
 
 KEY = bytes(range(32))
 MADE_MS = 1_772_525_400_000  # 2026-03-03T08:10:00Z, 02:10 in Chicago
-SHOP = Shop(
+SHOP = plain_shop(
     name="Saltmarsh Row Fish",
     timezone="America/Chicago",
     display=Scale.FAHRENHEIT,
@@ -23,7 +24,7 @@ SHOP = Shop(
     broker=Broker(url="mqtt://127.0.0.1:1883", client_id="rimewatch"),
     units=(),
     probes=(),
-    web=Web(url="https://rime.example.com"),
+    web=Web(host="127.0.0.1", port=8080, url="https://rime.example.com"),
 )
 ROW = OutboxRow(
     id=1,
@@ -82,7 +83,7 @@ def test_call_holds_a_link_to_its_own_alarm(about: About) -> None:
     ("shop", "key", "row"),
     [
         (SHOP, None, ROW),
-        (replace(SHOP, web=Web(url="")), KEY, ROW),
+        (replace(SHOP, web=Web(host="127.0.0.1", port=8080, url="")), KEY, ROW),
         (replace(SHOP, web=None), KEY, ROW),
         (SHOP, KEY, replace(ROW, about=About.RETURNED)),
         (SHOP, KEY, replace(ROW, alarm_id=None)),

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from plain_shop import plain_shop
 from rimewatch.report.curve import Curve
 from rimewatch.report.facts import Summary
 from rimewatch.report.summary import build_summary
@@ -49,7 +50,7 @@ def _unit(
         operating_limit_c=operating_limit_c,
         deadband_c=0.5,
         on_delay_s=900.0,
-        **{"lag_s": 1200.0, **more},
+        **{"lag_s": 1200.0, "door_open_s": 300.0, **more},
     )
 
 
@@ -67,6 +68,7 @@ def _probe(probe_id: str, unit: str, measures: Measures, **more: Any) -> Probe:
         uncertainty_c=0.3,
         offset_c=0.0,
         slope=1.0,
+        check_every_days=180.0,
         plausible_c=(-90.0, 60.0),
         **more,
     )
@@ -74,7 +76,7 @@ def _probe(probe_id: str, unit: str, measures: Measures, **more: Any) -> Probe:
 
 def shop(*, display: Scale = Scale.FAHRENHEIT, timezone: str = "America/Chicago") -> Shop:
     """Return the shop with its four units."""
-    return Shop(
+    return plain_shop(
         name="Saltmarsh Row Fish",
         timezone=timezone,
         display=display,

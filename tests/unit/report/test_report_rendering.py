@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from PIL import Image
 from report_nights import FROM_MS, TO_MS, bad_ledger, curves, iso, ms, quiet_ledger, shop
 
+from plain_shop import plain_shop
 from rimewatch.report.facts import Summary
 from rimewatch.report.message import LONGEST_TITLE
 from rimewatch.report.render_html import summary_html
@@ -158,7 +159,7 @@ def _any_ledger(draw: st.DrawFn) -> tuple[Shop, dict[str, Any]]:
     ]
     changed = {"units": tuple(units), "name": draw(text)}
     fields = {name: getattr(plain, name) for name in plain.__dataclass_fields__}
-    return Shop(**(fields | changed)), ledger
+    return plain_shop(**(fields | changed)), ledger
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -94,11 +94,11 @@ def body(texts: MessageTexts, of: Condition) -> str:
 
 def test_message_tells_what_is_at_stake() -> None:
     """Kilograms, the line that was passed, and the hours that a hold had."""
-    said = body(MessageTexts(), condition())
+    said = body(MessageTexts(language="en"), condition())
     assert "The fish has passed 50.0 °F." in said
     assert "Lots at stake: L-1, 42.5 kg." in said
 
-    hold = body(MessageTexts(), condition(Rule.HOLD_AT_RISK))
+    hold = body(MessageTexts(language="en"), condition(Rule.HOLD_AT_RISK))
     assert "The furthest had 159.9 of 168 h." in hold  # cut off: it was not 160
 
 
@@ -136,7 +136,9 @@ def test_spanish_message_has_no_english_reason_in_it() -> None:
 
 def test_shops_own_sentence_stands_in_place_of_the_shipped_one() -> None:
     """A shop that calls its cases otherwise says so; the rest stays."""
-    own = MessageTexts(overrides={"first": {"cooling-failure": "Fish to the ice room."}})
+    own = MessageTexts(
+        language="en", overrides={"first": {"cooling-failure": "Fish to the ice room."}}
+    )
 
     assert problems_of(own) == []
     assert "Fish to the ice room." in body(own, condition())
@@ -167,7 +169,7 @@ def test_mistake_in_a_shops_own_words_is_named_with_its_path(
     toml: str, path: str, cure: str
 ) -> None:
     """A sentence that could not be said is found by check, not at three in the morning."""
-    own = MessageTexts(overrides=tomllib.loads(toml), source="texts/messages.toml")
+    own = MessageTexts(language="en", overrides=tomllib.loads(toml), source="texts/messages.toml")
     problems = problems_of(own)
 
     assert problems

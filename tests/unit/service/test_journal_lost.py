@@ -21,13 +21,16 @@ from rimewatch.service.file_look import Looked
 from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from rimewatch.service.systemd import Notifier
-from rimewatch.shop import SelfWatch, Shop, Web
+from rimewatch.shop import Shop, Web
 from rimewatch.vocabulary import About, ProbeId, UnitId
 
 EVER_MS = 10**14
 FISH = ProbeId("fish")
 PLAIN = shop(unit(), probe("fish", measures="product"), ONE_CONTACT)
-SHOP = replace(PLAIN, self_watch=SelfWatch(heartbeat_url="http://127.0.0.1:9/", heartbeat_s=3600.0))
+SHOP = replace(
+    PLAIN,
+    self_watch=replace(PLAIN.self_watch, heartbeat_url="http://127.0.0.1:9/", heartbeat_s=3600.0),
+)
 Step = Callable[[], object]
 
 

@@ -6,11 +6,12 @@ from typing import Any
 
 import pytest
 
+from plain_shop import plain_shop
 from rimewatch.journal.outbox import Backlog
 from rimewatch.service.clock_sync import is_synchronised
 from rimewatch.service.lateness import Lag
 from rimewatch.service.signs import TEST_EVERY_MS, Signs, findings, is_well
-from rimewatch.shop import Broker, Contact, Probe, Shop
+from rimewatch.shop import Broker, Contact, Probe
 from rimewatch.vocabulary import ContactId, Measures, ProbeId, Scale, UnitId
 
 NOW_MS = 1_772_506_800_000
@@ -36,7 +37,7 @@ WELL = Signs(
     watching_since_ms=NOW_MS - 30 * TEST_EVERY_MS,
     last_test_ms=NOW_MS - 1000,
 )
-SHOP = Shop(
+SHOP = plain_shop(
     name="Saltmarsh Row Fish",
     timezone="America/Chicago",
     display=Scale.FAHRENHEIT,
@@ -57,6 +58,7 @@ SHOP = Shop(
             uncertainty_c=0.3,
             offset_c=0.0,
             slope=1.0,
+            check_every_days=180.0,
             plausible_c=(-90.0, 60.0),
         ),
     ),

@@ -30,7 +30,7 @@ def two_cases() -> Shop:
         probe("air-2", "case-2"),
         ONE_CONTACT,
     )
-    return replace(plain, web=Web())
+    return replace(plain, web=Web(host="127.0.0.1", port=8080))
 
 
 @pytest.fixture(autouse=True)
