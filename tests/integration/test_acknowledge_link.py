@@ -217,7 +217,9 @@ def test_port_that_is_taken_is_told_and_the_watch_goes_on(
     own_shop: Shop, tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
     """The pages are a comfort; the alarm reaches the phone without them."""
-    taken = replace(own_shop, web=Web(url="http://phone.test", port=receiver.port))
+    taken = replace(
+        own_shop, web=Web(host="127.0.0.1", url="http://phone.test", port=receiver.port)
+    )
     lines = warm().read()
     with RunningService(taken, tmp_path / "rimewatch.db", lines[0].at_ms) as running:
         running.play(mosquitto.port, lines)
@@ -233,7 +235,11 @@ def test_pages_that_failed_are_tried_again(
     monkeypatch.setattr("rimewatch.service.pages.TRY_AGAIN_S", 0.0)
     with Journal.open(tmp_path / "rimewatch.db"):
         pages = Pages(tmp_path / "rimewatch.db", SteppedClock(0), say=lambda _text: None)
-        pages.use(replace(own_shop, web=Web(url="http://phone.test", port=receiver.port)))
+        pages.use(
+            replace(
+                own_shop, web=Web(host="127.0.0.1", url="http://phone.test", port=receiver.port)
+            )
+        )
         assert pages.trouble
         receiver.close()
         pages.look()

@@ -41,7 +41,7 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 def pages(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> Pages:
     """Return the pages of a case that is too warm, with a lot in it, below a path."""
     monkeypatch.setattr("rimewatch.web.enter.TAKEN_IN_WITHIN_S", 0.05)
-    web = Web(url=f"https://host.example{BELOW}", path=BELOW)
+    web = Web(host="127.0.0.1", port=8080, url=f"https://host.example{BELOW}", path=BELOW)
     own = replace(shop(unit(), probe("fish", measures="product")), web=web)
     paper = Paper().receive(0, "L1")
     clock = SteppedClock(paper.start_ms)
