@@ -282,6 +282,7 @@ class Checks:
         """The file is sound, the chain of seals holds, and nothing grows without bound."""
         yield from (f"verify: {finding}" for finding in self.journal.verify())
         yield from (f"seals: {finding}" for finding in self.journal.check_seals())
+        yield from (f"conclusions: {said}" for said in self.journal.check_conclusions())
 
 
 def _late_by(

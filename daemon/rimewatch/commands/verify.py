@@ -73,6 +73,7 @@ def _check(reader: "JournalReader", journal: Path) -> None:
             f"{journal} was changed after it was sealed: {broken[0]}{more}. Keep the file aside, "
             "and compare it with a backup"
         )
+    _check_conclusions(reader, journal)
     days = [row for row in reader.seal_rows() if row.kind == "day"]
     if not days:
         click.echo("No day is sealed yet: the service seals each an hour after its end.")
@@ -82,6 +83,20 @@ def _check(reader: "JournalReader", journal: Path) -> None:
         f"{len(days)} {noun} as sealed, {days[0].day} to {days[-1].day}. "
         f"Last seal: {days[-1].printed}"
     )
+
+
+def _check_conclusions(reader: "JournalReader", journal: Path) -> None:
+    """Fold every reading again, and hold what was concluded against it."""
+    wrong = reader.check_conclusions()
+    if wrong:
+        for finding in wrong[1:]:
+            click.echo(f"  {finding}", err=True)
+        more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        raise UserError(
+            f"{journal}: what was concluded is not what the readings say: {wrong[0]}{more}. Keep a "
+            "copy of the file aside, and start the service again: it folds the readings anew"
+        )
+    click.echo("What was concluded of each probe's readings is what they say.")
 
 
 def _check_attachments(reader: "JournalReader", journal: Path) -> None:

@@ -1,11 +1,18 @@
 """A channel's state as text, for a checkpoint, and back: exact to the last bit. Pure."""
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from rimewatch.evaluation.track import Track
-from rimewatch.rules.watch import BreakReason, ChannelSettings, ChannelState, Spell
+from rimewatch.rules.watch import (
+    BreakReason,
+    ChannelSettings,
+    ChannelState,
+    Spell,
+    Watch,
+    WatchKind,
+)
 from rimewatch.science.lag_run import Lagging
 
 FORMAT: Final = 2
@@ -31,6 +38,36 @@ def to_text(track: Track) -> str:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remembered:
+    """What a checkpoint's text says of a channel."""
+
+    settings: ChannelSettings
+    first_ms: int | None
+    state: ChannelState
+    ended: tuple[Spell, ...]
+
+
+def from_text(text: str) -> Remembered | None:
+    """Return what a checkpoint says; None: it is of another format, or none."""
+    try:
+        plain = json.loads(text)
+        if plain["format"] != FORMAT:
+            return None
+        state = plain["state"]
+        return Remembered(
+            settings=_settings_of(plain["settings"]),
+            first_ms=plain["first_ms"],
+            state=ChannelState(
+                lag=None if state["lag"] is None else Lagging(**state["lag"]),
+                open=tuple(None if s is None else _spell(s) for s in state["open"]),
+            ),
+            ended=tuple(_spell(spell) for spell in plain["ended"]),
+        )
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
 def restore(track: Track, text: str) -> bool:
     """Put a track into a checkpoint's state.
 
@@ -38,26 +75,26 @@ def restore(track: Track, text: str) -> bool:
         False where the checkpoint is of another format or was made under other
         settings: the track is left as it is, and is to be folded from the start.
     """
-    try:
-        plain = json.loads(text)
-        if plain["format"] != FORMAT or plain["settings"] != _settings(track.settings):
-            return False
-        state = plain["state"]
-        restored = ChannelState(
-            lag=None if state["lag"] is None else Lagging(**state["lag"]),
-            open=tuple(None if s is None else _spell(s) for s in state["open"]),
-        )
-        ended = [_spell(spell) for spell in plain["ended"]]
-        first_ms = plain["first_ms"]
-    except (KeyError, TypeError, ValueError):
+    remembered = from_text(text)
+    if remembered is None or _settings(remembered.settings) != _settings(track.settings):
         return False
-    track.resume(restored, ended, first_ms)
+    track.resume(remembered.state, list(remembered.ended), remembered.first_ms)
     return True
 
 
 def _settings(settings: ChannelSettings) -> Any:  # noqa: ANN401 (plain JSON)
     # Through JSON once, so that what was read and what is written compare alike.
     return json.loads(json.dumps(asdict(settings)))
+
+
+def _settings_of(plain: dict[str, Any]) -> ChannelSettings:
+    return ChannelSettings(
+        lag_s=plain["lag_s"],
+        stale_ms=plain["stale_ms"],
+        watches=tuple(
+            Watch(**{**watch, "kind": WatchKind(watch["kind"])}) for watch in plain["watches"]
+        ),
+    )
 
 
 def _spell(plain: dict[str, Any]) -> Spell:

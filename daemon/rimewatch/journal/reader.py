@@ -16,6 +16,7 @@ from typing import Concatenate, ParamSpec, Self, TypeVar
 from rimewatch.journal import (
     alarms,
     checkpoints,
+    conclusions,
     entries,
     events,
     outbox,
@@ -143,6 +144,8 @@ class JournalReads:
     # --- the service's own memory ---
 
     latest_checkpoint = asks(checkpoints.latest)
+    proven_checkpoints = asks(seals.proven_checkpoints)
+    check_conclusions = asks(conclusions.findings)
     load_state = asks(checkpoints.load_state)
     events_between = asks(events.between)
 

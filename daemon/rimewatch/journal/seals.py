@@ -1,7 +1,8 @@
 """Seals the local days that are over, each seal over the one before it.
 
 A day's seal covers its readings by their own time, and of everything that people entered,
-alarms went through, messages, events and summaries, what was appended since the seal before.
+alarms went through, messages, events and summaries, what was appended since the seal before;
+and it names a checkpoint of each channel with its digest, from which a start may go on.
 Readings that come later are noted with what stood there before, and get a seal of their own
 with the next day's; so the day's own seal can be recomputed for ever. What was thinned out
 because it need not be kept any longer is sealed likewise. Nothing here tells the time.
@@ -9,10 +10,11 @@ because it need not be kept any longer is sealed likewise. Nothing here tells th
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812 - the plain name is a parameter's
 from datetime import time, timedelta
+from hashlib import sha256
 from typing import Any, Final
 
 from rimewatch.evaluation.mornings import instant_ms, local_day
@@ -26,7 +28,7 @@ from rimewatch.journal.canonical import (
     seal_text,
 )
 from rimewatch.journal.readings import span_millis
-from rimewatch.vocabulary import MS_PER_H
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 
 SEAL_AFTER_MS: Final = MS_PER_H
 """How long after its end a day is sealed: probes that were out of reach for a while have sent
@@ -34,6 +36,10 @@ what they kept (our choice)."""
 
 FORM: Final = 1
 """The number of this canonical form; a change of it is a further one, read beside it."""
+
+_SEALS_ASKED: Final = 100
+"""Checkpoints are kept for 31 days; beside each day's seal there may be one of late readings and
+one of thinned ones."""
 
 GROWING: Final[Mapping[str, tuple[str, str]]] = {
     "entries": ("id", "SELECT id, at_ms, do, who, unit, lot, source, text FROM entry"),
@@ -148,6 +154,7 @@ def seal_next_day(connection: sqlite3.Connection, timezone: str, now_ms: int) ->
     for name in GROWING:
         after = None if before is None else before.facts[name]["last"]
         facts[name] = growth(connection, name, after, None)
+    facts["checkpoints"] = _checkpoints(connection, to_ms)
     _append(connection, "day", day, now_ms, facts)
     return True
 
@@ -173,6 +180,76 @@ def growth(
         "rows": len(found),
         "sha256": rows_digest(found),
     }
+
+
+def proven_checkpoints(
+    connection: sqlite3.Connection, names: Iterable[str]
+) -> dict[str, tuple[int, str]] | None:
+    """Return the newest checkpoint of each name that a day's seal proves, with its instant.
+
+    A checkpoint holds what was concluded of months of readings; one that was changed in the
+    file would change what is said of fish, and no reading with it. So those that a seal names
+    with their digest are worth something, as far as the last seals hold together.
+
+    Args:
+        connection: Any connection.
+        names: Whose.
+
+    Returns:
+        None: seals are there, and none says anything of checkpoints, being of an older version.
+    """
+    latest = connection.execute(f"{_SEAL} ORDER BY number DESC LIMIT ?", (_SEALS_ASKED,))
+    days: list[Mapping[str, Any]] = []
+    is_any_day, follows = False, None
+    for row in map(_row, latest.fetchall()):
+        facts = _facts_if_whole(row)
+        if facts is None or follows not in (None, row.seal):
+            return {}
+        follows = facts["previous"]
+        if row.kind == "day":
+            is_any_day = True
+            days.append(facts.get("checkpoints") or {})
+    if is_any_day and not any(days):
+        return None
+    wanted, found = set(names), dict[str, tuple[int, str]]()
+    for sealed in days:
+        for name in sorted(wanted - found.keys() & sealed.keys()):
+            at_ms, digest = sealed[name]
+            text = connection.execute(
+                "SELECT text FROM checkpoint WHERE name = ? AND at_ms = ?", (name, at_ms)
+            ).fetchone()
+            if text is not None and _digest(text[0]) == digest:
+                found[name] = (at_ms, text[0])
+    return found
+
+
+def _facts_if_whole(row: SealRow) -> dict[str, Any] | None:
+    if seal_over(row.text) != row.seal:
+        return None
+    try:
+        facts = row.facts
+    except ValueError:
+        return None
+    return facts if facts.get("form") == FORM else None
+
+
+def _checkpoints(connection: sqlite3.Connection, to_ms: int) -> dict[str, tuple[int, str]]:
+    """Return of each channel's checkpoints one before an instant, with its digest.
+
+    The first of the latest UTC day: those of each day that stay when the others are thinned out.
+    """
+    found = connection.execute(
+        "SELECT name, at_ms, text FROM checkpoint JOIN"
+        " (SELECT name, max(first_ms) AS at_ms FROM"
+        "   (SELECT name, min(at_ms) AS first_ms FROM checkpoint WHERE at_ms <= ?"
+        "    GROUP BY name, at_ms / ?) GROUP BY name) USING (name, at_ms) ORDER BY name",
+        (to_ms, MS_PER_DAY),
+    )
+    return {name: (at_ms, _digest(text)) for name, at_ms, text in found}
+
+
+def _digest(text: str) -> str:
+    return sha256(text.encode()).hexdigest()
 
 
 def probe_names(connection: sqlite3.Connection) -> dict[int, str]:

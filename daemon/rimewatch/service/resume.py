@@ -5,7 +5,8 @@ wants to know how things stand, from a reading connection of its own.
 """
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Final
 
 from rimewatch.alarms import codec
@@ -15,6 +16,7 @@ from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, MessageRecord
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.resumed import Resumed
+from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.service.settings_log import changes_between
@@ -36,15 +38,21 @@ class ResumedEvaluator:
     evaluator: Evaluator
     entry_number: int
     """The last operator's entry it has taken in."""
+    unproven_ms: Mapping[str, int] = field(default_factory=dict)
+    """From when on checkpoints, by their name, are proven by nothing and were not used."""
 
 
-def resume(shop: Shop, journal: JournalReads, now_ms: int) -> ResumedEvaluator:
+def resume(
+    shop: Shop, journal: JournalReads, now_ms: int, *, only_proven: bool = False
+) -> ResumedEvaluator:
     """Return an evaluator that goes on where the journal ends.
 
     Args:
         shop: The shop.
         journal: The journal; also where the evaluator finds readings again.
         now_ms: The present instant.
+        only_proven: Go on from what a seal proves, and else fold the readings anew: the file
+            may have been copied, restored or changed since it was last written here.
     """
     text = journal.load_state(EVALUATOR_STATE)
     if text is None:
@@ -66,12 +74,20 @@ def resume(shop: Shop, journal: JournalReads, now_ms: int) -> ResumedEvaluator:
             batteries=memory["batteries"],
         ),
     )
+    names = {probe: f"{TRACK}{probe}" for probe in evaluator.tracks}
+    proven = journal.proven_checkpoints(names.values()) if only_proven else None
     for probe, track in evaluator.tracks.items():
-        checkpoint = journal.latest_checkpoint(f"track:{probe}")
+        name = names[probe]
+        checkpoint = journal.latest_checkpoint(name) if proven is None else proven.get(name)
         if checkpoint is not None:
             track_codec.restore(track, checkpoint[1])
     evaluator.load()
-    return ResumedEvaluator(evaluator=evaluator, entry_number=entry_number)
+    unproven_ms = (
+        {}
+        if proven is None
+        else {name: proven[name][0] + 1 if name in proven else 0 for name in names.values()}
+    )
+    return ResumedEvaluator(evaluator=evaluator, entry_number=entry_number, unproven_ms=unproven_ms)
 
 
 def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms: int) -> Account:

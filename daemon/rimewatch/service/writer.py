@@ -8,7 +8,7 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
@@ -23,6 +23,7 @@ from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
+from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -84,6 +85,9 @@ class Writer:
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
+        self._wrote_it = False
+        """Whether what is remembered in the file is this writer's own."""
+        self._unproven_ms: Mapping[str, int] = {}
         self._requests: list[Request] = []
         self.mornings = Mornings(journal, clock, None if charts is None else charts.mornings)
         self.use(shop)
@@ -133,14 +137,17 @@ class Writer:
         """Make the evaluator anew from what is on the disk."""
         self._is_torn = True
         now_ms = self._clock.now_ms()
-        resumed = resume(self.shop, self.journal, now_ms)
+        # The first time the file may come from anywhere; later it is this writer's own.
+        resumed = resume(self.shop, self.journal, now_ms, only_proven=not self._wrote_it)
+        if not self._wrote_it:
+            self._unproven_ms = resumed.unproven_ms
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
         self.mornings.resume()
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
         self._saved_alarms = ""
-        self._checkpoint_due_ms = now_ms + CHECKPOINT_EVERY_MS
+        self._checkpoint_due_ms = 0 if self._unproven_ms else now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
             last = self.journal.last_before(probe.id, now_ms + 1)
             if last is not None:
@@ -202,6 +209,7 @@ class Writer:
         for result in results:
             self._handed_out.pop(result.id, None)
         self.mornings.committed()
+        self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
         return [entry for _, entry in entries]
@@ -213,7 +221,7 @@ class Writer:
         if ahead_ms <= SET_BACK_MS:
             return
         for probe in self.evaluator.tracks:
-            self.journal.drop_checkpoints(f"track:{probe}", now_ms)
+            self.journal.drop_checkpoints(f"{TRACK}{probe}", now_ms)
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
@@ -433,14 +441,16 @@ class Writer:
         )
         if evaluator.now_ms >= self._clocks_due_ms:
             self._remember_clocks()
+        for name, from_ms in self._unproven_ms.items():
+            self.journal.drop_checkpoints(name, from_ms)
         for probe, track in evaluator.tracks.items():
             if track.disturbed_from_ms is not None:
-                self.journal.drop_checkpoints(f"track:{probe}", track.disturbed_from_ms)
+                self.journal.drop_checkpoints(f"{TRACK}{probe}", track.disturbed_from_ms)
                 track.disturbed_from_ms = None
         if evaluator.now_ms >= self._checkpoint_due_ms:
             self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
             for probe, track in evaluator.tracks.items():
                 if track.state.last_ms is not None and track.late_from_ms is None:
                     self.journal.save_checkpoint(
-                        f"track:{probe}", track.state.last_ms, track_codec.to_text(track)
+                        f"{TRACK}{probe}", track.state.last_ms, track_codec.to_text(track)
                     )

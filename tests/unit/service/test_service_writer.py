@@ -132,7 +132,7 @@ class TestFaults:
         warm = arrivals(30, 9.0)
         clock.move_to(warm[-1].arrived_ms)
 
-        def unreadable(*_: object) -> None:
+        def unreadable(*_: object, **__: object) -> None:
             raise JournalError("the disk cannot be read")
 
         with monkeypatch.context() as broken:
