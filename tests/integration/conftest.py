@@ -1,5 +1,6 @@
 """Fixtures for tests that need a real server: a receiver of messages, a guarded broker."""
 
+import socket
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -37,11 +38,36 @@ def receiver(start_receiver: Callable[[], Receiver]) -> Receiver:
 @pytest.fixture
 def guarded(tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]) -> Mosquitto:
     """Give a broker as config/mosquitto.conf has it once its three lines are in place."""
-    shipped = (CONFIG / "mosquitto.conf").read_text()
-    lines = [line.removeprefix("# ") for line in shipped.splitlines()]
-    wanted = ("allow_anonymous false", "password_file", "acl_file", "message_size_limit")
-    chosen = "\n".join(line for line in lines if line.startswith(wanted))
-    assert chosen.count("\n") == 3, "the shipped file has each of the lines once"
+    return start_mosquitto(shipped(tmp_path, "allow_anonymous false", *GUARDED))
+
+
+@pytest.fixture
+def bound_ids(tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]) -> tuple[Mosquitto, int]:
+    """Give it with client ids bound to users as well, and the port of the service's listener."""
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port: int = free.getsockname()[1]
+    chosen = shipped(
+        tmp_path,
+        "allow_anonymous false",
+        *GUARDED,
+        "listener 1883",
+        "use_username_as_clientid true",
+        "listener 1884 127.0.0.1",
+    )
+    chosen = chosen.replace("listener 1883", "listener PORT 127.0.0.1")
+    return start_mosquitto(chosen.replace("listener 1884", f"listener {port}")), port
+
+
+GUARDED = ("password_file", "acl_file", "message_size_limit")
+
+
+def shipped(tmp_path: Path, *wanted: str) -> str:
+    """Return lines of config/mosquitto.conf, as they are once they are in place."""
+    text = (CONFIG / "mosquitto.conf").read_text()
+    lines = [line.removeprefix("# ") for line in text.splitlines()]
+    found = [line for line in lines if line.startswith(wanted)]
+    assert len(found) == len(wanted), "the shipped file has each of the lines once"
+    chosen = "\n".join(found)
     passwords = tmp_path / "passwords"
     passwords.touch(0o600)
     for user in ("rimewatch", "case-1"):
@@ -51,7 +77,7 @@ def guarded(tmp_path: Path, start_mosquitto: Callable[..., Mosquitto]) -> Mosqui
         ("/mosquitto/config/mosquitto-acl.conf", CONFIG / "mosquitto-acl.conf"),
     ):
         chosen = chosen.replace(shipped_path, str(path))
-    return start_mosquitto(chosen)
+    return chosen + "\n"
 
 
 @pytest.fixture

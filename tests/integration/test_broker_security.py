@@ -4,6 +4,7 @@ import gc
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
 from broker_sides import LIMIT_S, Shopkeeper
@@ -111,6 +112,53 @@ class TestAccessControl:
         stranger = Broker(url=guarded.url, client_id="rime-1")
         with pytest.raises(NotHeard, match=r"check broker\.username"):
             list(eavesdrop(stranger, SystemClock(), 1.0))
+
+
+def steal(broker: Mosquitto, times: int) -> None:
+    """Log in as a device under the service's client id, wipe its session, and go."""
+    for _ in range(times):
+        connected = threading.Event()
+        client = Client(CallbackAPIVersion.VERSION2, client_id="rimewatch", protocol=MQTTv5)
+        client.username_pw_set("case-1", "word-of-case-1")
+        client.on_connect = lambda *_, said=connected: said.set()
+        client.connect("127.0.0.1", broker.port, clean_start=True)
+        client.loop_start()
+        assert connected.wait(LIMIT_S)
+        client.disconnect()
+        client.loop_stop()
+
+
+class TestTakeOvers:
+    """Whether a device with a password of its own can have the service's session."""
+
+    SERVICE: ClassVar = {"username": "rimewatch", "password": "word-of-rimewatch"}
+
+    def test_device_cannot_take_the_services_session_as_the_shipped_file_says(
+        self, bound_ids: tuple[Mosquitto, int], new_session: NewSession
+    ) -> None:
+        """Its client id is its user's name, and the service comes by another listener."""
+        broker, port = bound_ids
+        url = f"mqtt://127.0.0.1:{port}"
+        keeper = Shopkeeper(new_session(url, client_id="rimewatch", **self.SERVICE))
+        keeper.run_until(lambda: keeper.session.health().listening)
+        for n in range(5):
+            steal(broker, 1)
+            assert not publish_as(broker, "case-1", f"shop/case-1/{n}").is_failure
+        keeper.run_until(lambda: len(keeper.messages) == 5)
+
+        assert keeper.count(Happening.DISCONNECTED) == 0
+        assert keeper.session.health().taken_over == 0
+
+    def test_take_over_is_counted_where_ids_are_not_bound(
+        self, guarded: Mosquitto, new_session: NewSession
+    ) -> None:
+        """What the file keeps from happening is noticed where it happens, and told."""
+        keeper = Shopkeeper(new_session(guarded.url, client_id="rimewatch", **self.SERVICE))
+        keeper.run_until(lambda: keeper.session.health().listening)
+        steal(guarded, 1)
+        keeper.run_until(lambda: keeper.session.health().taken_over > 0)
+
+        assert keeper.count(Happening.SESSION_LOST) == 1
 
 
 @pytest.mark.filterwarnings(

@@ -71,6 +71,8 @@ class SessionHealth:
     protocol: str
     problem: str
     """The last trouble in one sentence; empty while connected."""
+    taken_over: int = 0
+    """How often within the last day another client took our session over."""
 
 
 Item = Arrived | SessionEvent

@@ -14,6 +14,7 @@ import contextlib
 import functools
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Collection, Iterable
 from typing import Any, Final
 
@@ -34,6 +35,7 @@ from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent, Se
 from rimewatch.intake.broker_settings import endpoint
 from rimewatch.intake.broker_trouble import (
     SECOND_INSTANCE,
+    TAKEN_OVER,
     UNSUPPORTED_PROTOCOL,
     describe_end,
     describe_failure,
@@ -68,6 +70,10 @@ SHORT_LIFE_S: Final = 10.0
 SHORT_LIVES: Final = 2
 """So many connections in a row that lived no longer look like two clients with one id, which
 throw each other off; not every broker says so."""
+
+TAKE_OVERS_COUNT_S: Final = 86_400.0
+"""For so long a take-over of the session is told (our choice): the next morning has it."""
+MOST_TAKE_OVERS: Final = 1000
 
 GOODBYE_S: Final = 2.0
 
@@ -129,6 +135,8 @@ class BrokerSession:
         self._answer_within_s = ANSWER_WITHIN_S[0]
         self._silent_closes = 0
         self._short_lives = 0
+        self._taken_over_s: deque[float] = deque(maxlen=MOST_TAKE_OVERS)
+        self._ended_s = float("-inf")
         self._connected_s, self._has_connected, self._has_told_older = 0.0, False, False
         self._status_due_s = 0.0
         self._heard_s = clock.monotonic_s()
@@ -195,7 +203,12 @@ class BrokerSession:
             is_full=self._waiting.is_full,
             protocol="5" if self._protocol == MQTTv5 else "3.1.1",
             problem=self._problem,
+            taken_over=self._taken_over(),
         )
+
+    def _taken_over(self) -> int:
+        since_s = self._clock.monotonic_s() - TAKE_OVERS_COUNT_S
+        return sum(at_s >= since_s for at_s in tuple(self._taken_over_s))
 
     def subscribed(self) -> tuple[str, ...]:
         """Return the filters that the broker may have for us, dropped ones until it says so."""
@@ -353,6 +366,10 @@ class BrokerSession:
                 "away are gone, and that time counts as not monitored."
             )
             self._tell(Happening.SESSION_LOST, text, since_ms=since_ms)
+            if self._heard_s - self._ended_s < SHORT_LIFE_S:
+                # Not every broker says so: another client has wiped it, or the broker was
+                # restarted at once and kept nothing, which is to be looked at as well.
+                self._taken_over_s.append(self._heard_s)
         self._has_connected = True
         self._expects_session = self.is_lasting
         self._subscriptions.ask(
@@ -377,9 +394,12 @@ class BrokerSession:
         if self._stopping:
             return
         if was_live:
+            self._ended_s = self._clock.monotonic_s()
             lived_s = self._clock.monotonic_s() - self._connected_s
             self._short_lives = self._short_lives + 1 if lived_s < SHORT_LIFE_S else 0
             text = describe_end(code.value, code.getName(), self._end.address)
+            if code.value == TAKEN_OVER or self._short_lives >= SHORT_LIVES:
+                self._taken_over_s.append(self._clock.monotonic_s())
             if self._short_lives >= SHORT_LIVES:
                 text = f"{text} {SECOND_INSTANCE}"
             self._tell(Happening.DISCONNECTED, text)

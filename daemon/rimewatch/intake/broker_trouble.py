@@ -12,6 +12,7 @@ import ssl
 from typing import Final
 
 UNSUPPORTED_PROTOCOL: Final = 132  # [1]
+TAKEN_OVER: Final = 142  # [1]
 
 _REFUSALS: Final = {
     UNSUPPORTED_PROTOCOL: "does not speak this version of MQTT; another version is tried",
@@ -32,7 +33,7 @@ _REFUSALS: Final = {
 _ENDS: Final = {
     139: "the broker is shutting down",
     141: "the broker heard nothing from us for too long",
-    142: "another client came with the same client id: is a second instance running?",
+    TAKEN_OVER: "another client came with the same client id: is a second instance running?",
     147: "we were sent more messages than agreed",
     149: "a packet was too large",
     152: "the broker's administrator ended it",

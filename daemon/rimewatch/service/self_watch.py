@@ -111,6 +111,7 @@ class SelfWatch:
             broker_silent_s=broker.silent_s,
             waiting_arrivals=broker.waiting,
             is_full=broker.is_full,
+            taken_over=broker.taken_over,
             lag=lag,
             quiet_s=now_s - self._arrived_s,
             backlog=journal.outbox_backlog(),

@@ -37,6 +37,8 @@ class Signs:
     broker_silent_s: float
     waiting_arrivals: int
     is_full: bool
+    taken_over: int
+    """How often within the last day another client took our session with the broker over."""
     """Whether so many wait that no more is read from the broker."""
     lag: Lag
     quiet_s: float
@@ -54,6 +56,10 @@ class Signs:
     watching_since_ms: int
     last_test_ms: int | None
     """When a test alarm was last made; None: never."""
+
+
+MANY_TAKE_OVERS: Final = 5
+"""So many within a day are no slip at a restart: nobody outside is told that all is well."""
 
 
 def findings(signs: Signs, shop: Shop) -> dict[str, str]:
@@ -89,7 +95,21 @@ def findings(signs: Signs, shop: Shop) -> dict[str, str]:
         found["late"] = (
             f"Recording is {signs.lag.words()}; see to the disk, since alarms are late by as much."
         )
-    return found | _ways_out(signs) | _untried(signs, shop)
+    return found | _taken_over(signs) | _ways_out(signs) | _untried(signs, shop)
+
+
+def _taken_over(signs: Signs) -> dict[str, str]:
+    """Return that another client uses our name with the broker."""
+    if not signs.taken_over:
+        return {}
+    times = "once" if signs.taken_over == 1 else f"{signs.taken_over} times"
+    return {
+        "taken over": (
+            f"Another client took our session with the broker over, {times} within a day, or the "
+            "broker dropped it: readings may be lost. Look for a second instance, or a device that "
+            "does so, and bind client ids to users as config/mosquitto.conf says."
+        )
+    }
 
 
 def _ways_out(signs: Signs) -> dict[str, str]:
@@ -134,6 +154,7 @@ def is_well(signs: Signs, shop: Shop) -> bool:
     return (
         signs.quiet_s <= longest_quiet_s(shop)
         and not signs.unreadable
+        and signs.taken_over < MANY_TAKE_OVERS
         and signs.senders_alive
         and not _stands_still(signs)
         and not signs.lag.is_grave

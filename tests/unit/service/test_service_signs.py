@@ -25,6 +25,7 @@ WELL = Signs(
     broker_silent_s=5.0,
     waiting_arrivals=0,
     is_full=False,
+    taken_over=0,
     lag=Lag(delay_s=0.3, batch_s=0.02, disk_s=0.01),
     quiet_s=20.0,
     backlog=CALM,
@@ -139,3 +140,14 @@ def test_shop_without_contacts_is_not_asked_for_test_alarms() -> None:
 def test_kernel_tells_whether_the_clock_is_kept() -> None:
     """It is asked, and nothing is changed: the answer is yes, no, or not to be had."""
     assert is_synchronised() in (True, False, None)
+
+
+@pytest.mark.parametrize(("times", "words"), [(1, "once"), (7, "7 times")])
+def test_session_that_was_taken_over_is_told_with_its_cure(times: int, words: str) -> None:
+    """Once may be a restart; again and again is no watch that anybody should be told is well."""
+    signs = replace(WELL, taken_over=times)
+
+    (said,) = findings(signs, SHOP).values()
+    assert f"took our session with the broker over, {words} within a day" in said
+    assert "bind client ids to users" in said
+    assert is_well(signs, SHOP) == (times == 1)
