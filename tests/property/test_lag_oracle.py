@@ -89,3 +89,17 @@ def test_time_above_the_limit_behind_a_lag_agrees_with_an_integration_in_small_s
         assert abs(warmest - highest) < NEAR_C
     if highest < 5.0 - NEAR_C:
         assert record["excursions"] == []
+
+
+def test_lag_that_is_nothing_beside_a_slow_probes_interval_leaves_the_air_itself() -> None:
+    """A lag of a second, a reading each quarter of an hour: 900 lags, of which nothing is left."""
+    in_shop = shop(unit(lag_s=1), probe(every_s=900))
+    curve = [(900 * n, celsius) for n, celsius in enumerate([2.0, 2.5, 7.0, 3.0, 3.0])]
+
+    record = run_core(in_shop, Paper().curve(curve).read()).ledger["units"]["case-1"]
+
+    (excursion,) = record["excursions"]
+    # From 2.5 to 7 in 900 s the air passes 5 at 500 s, from 7 to 3 at 450 s: 850 s, the fish a
+    # second behind on both ways.
+    assert abs(excursion["above_s"] - 850.0) < 0.1
+    assert abs(excursion["peak_c"] - 7.0) < 0.01

@@ -1,13 +1,13 @@
 """The lag in one go and the lag step by step must be the same, to the last bit."""
 
-from math import inf
+from math import exp, inf
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from rimewatch.science import lag_run
+from rimewatch.science import lag, lag_run
 
 STALE_MS = 180_000.0
 
@@ -83,3 +83,36 @@ def test_lag_run_over_readings_hours_apart_equals_the_steps_bit_for_bit() -> Non
         lagging = lag_run.step(lagging, 86_400.0, at_ms, value_c)
         stepped.append(lagging.governing_c)
     assert run.governing_c.tolist() == stepped
+
+
+@settings(deadline=None)
+@example(lag_s=1.0, y0=4.0, from_c=2.0, to_c=3.0, elapsed_ms=900_000)
+@example(lag_s=1.0, y0=4.0, from_c=2.0, to_c=3.0, elapsed_ms=300_001)
+@given(
+    lag_s=st.floats(1.0, 86_400.0),
+    y0=st.floats(-80.0, 40.0),
+    from_c=st.floats(-80.0, 40.0),
+    to_c=st.floats(-80.0, 40.0),
+    elapsed_ms=st.integers(1000, 86_400_000),
+)
+def test_step_and_run_are_the_published_answer_to_linear_air(
+    lag_s: float, y0: float, from_c: float, to_c: float, elapsed_ms: int
+) -> None:
+    """Exactly a + s·h − s·τ + (y0 − a + s·τ)·exp(−h/τ): Incropera, section 5.1, from memory.
+
+    Also where a probe is silent for hundreds of lags, and nothing is left of the start.
+    """
+    start_ms = 1_800_000_000_000
+    lagging = lag_run.begin(lag_s, start_ms, from_c, y0)
+    h_s = elapsed_ms / 1000
+    slope = (to_c - from_c) / h_s
+    behind = slope * lag_s
+    published = from_c + slope * h_s - behind + (y0 - from_c + behind) * exp(-h_s / lag_s)
+    near = 1e-9 * (1.0 + abs(behind))
+
+    stepped = lag_run.step(lagging, lag_s, start_ms + elapsed_ms, to_c)
+    run = lag_run.run(lagging, lag_s, inf, np.array([start_ms + elapsed_ms]), np.array([to_c]))
+
+    assert stepped.governing_c == pytest.approx(published, abs=near)
+    assert run.governing_c[0] == stepped.governing_c
+    assert lag.value_at(y0, from_c, to_c, h_s, lag_s, h_s) == pytest.approx(published, abs=near)

@@ -30,6 +30,7 @@ from rimewatch.rules.watch import (
 )
 from rimewatch.science import lag, lag_run
 from rimewatch.science.lag_run import Lagging
+from rimewatch.vocabulary import MS_PER_S
 
 MANY: Final = 40
 """From so many readings on, arrays are faster than a loop."""
@@ -110,9 +111,8 @@ def _fold_one(
     reach_c = 0.0
     if lag_s:
         after = lag_run.step(before, lag_s, at_ms, value_c)
-        at_start, at_end = -before.deviation_c, -after.deviation_c
-        if at_start * at_end < 0.0:  # the curve turned in between
-            reach_c = abs(at_start - at_end) * elapsed_ms / 1000.0 / lag_s
+        h_s = elapsed_ms / MS_PER_S
+        reach_c = lag_run.reach_beyond_c(-before.deviation_c, -after.deviation_c, h_s, lag_s)
     else:
         after = lag_run.begin(0.0, at_ms, value_c, value_c)
     y1 = after.governing_c
@@ -205,7 +205,7 @@ def _highest(
 ) -> float:
     """Return the highest temperature since the reading before, a turn in between included."""
     if reach_c:
-        h_s = (at_ms - before.last_ms) / 1000.0
+        h_s = (at_ms - before.last_ms) / MS_PER_S
         turn = lag.turning_point(before.governing_c, before.measured_c, value_c, h_s, lag_s)
         if turn is not None and turn[1] > y1:
             return turn[1]
@@ -229,7 +229,7 @@ def _highest_of(
         if not reach[place]:
             continue
         from_ms, from_c, y0 = _reading_before(before, run, times_ms, values_c, position)
-        h_s = (int(times_ms[position]) - from_ms) / 1000.0
+        h_s = (int(times_ms[position]) - from_ms) / MS_PER_S
         turn = lag.turning_point(y0, from_c, float(values_c[position]), h_s, lag_s)
         if turn is not None and turn[1] > highest_c:
             highest_c = turn[1]

@@ -19,11 +19,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from math import exp, inf
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rimewatch.science import lag
 from rimewatch.vocabulary import MS_PER_S
 
 Floats = NDArray[np.float64]
@@ -55,6 +56,30 @@ class Lagging(NamedTuple):
         return self.measured_c + self.deviation_c
 
 
+Some = TypeVar("Some", float, Floats)
+"""One interval's, or those of many."""
+
+
+def change_c(from_c: Some, to_c: Some, h_s: Some, lag_s: float, decay: Some) -> Some:
+    """Return what linear air adds to the deviation over an interval: −s·τ·(1 − d)."""
+    return -((to_c - from_c) / h_s * lag_s) * (1.0 - decay)
+
+
+def reach_beyond_c(at_start_c: Some, at_end_c: Some, h_s: Some, lag_s: float) -> Some:
+    """Return how far the curve may go beyond both its ends, °C.
+
+    Where air and fish changed sides, it turned in between; its slope is nowhere steeper than
+    (air − fish)/τ.
+
+    Args:
+        at_start_c: Air less fish at the interval's start.
+        at_end_c: The same at its end.
+        h_s: The interval's length, seconds.
+        lag_s: Time constant, seconds, above 0.
+    """
+    return abs(at_start_c - at_end_c) * h_s / lag_s * (at_start_c * at_end_c < 0.0)
+
+
 def begin(lag_s: float, at_ms: int, measured_c: float, governing_c: float) -> Lagging:
     """Return a lag that starts at a reading, or starts again after a gap.
 
@@ -75,8 +100,8 @@ def step(lagging: Lagging, lag_s: float, at_ms: int, measured_c: float) -> Laggi
     (0.7358, 0.7358)
     """
     h_s = (at_ms - lagging.last_ms) / MS_PER_S
-    decay = exp(-h_s / lag_s)
-    change = -((measured_c - lagging.measured_c) / h_s * lag_s) * (1.0 - decay)
+    decay = _decay(h_s, lag_s)
+    change = change_c(lagging.measured_c, measured_c, h_s, lag_s, decay)
     block = _block(lag_s, at_ms)
     if block == lagging.block:
         anchor_c, total, gained_c = lagging.anchor_c, lagging.decay * decay, lagging.gained_c
@@ -109,8 +134,9 @@ def resume(
     """
     warmest_c = max(lagging.governing_c, measured_c) if lag_s else measured_c
     if lag_s and unseen_c > lagging.governing_c:
-        kept = exp(-((at_ms - lagging.last_ms) / MS_PER_S) / lag_s)
-        warmest_c = max(warmest_c, unseen_c + (lagging.governing_c - unseen_c) * kept)
+        h_s = (at_ms - lagging.last_ms) / MS_PER_S
+        unseen = lag.value_at(lagging.governing_c, unseen_c, unseen_c, h_s, lag_s, h_s)
+        warmest_c = max(warmest_c, unseen)
     return begin(lag_s, at_ms, measured_c, warmest_c)
 
 
@@ -183,7 +209,7 @@ def _fill(
     decay = _decays(elapsed_ms, lag_s)
     before_c = np.empty_like(measured_c)
     before_c[0], before_c[1:] = lagging.measured_c, measured_c[:-1]
-    change = -((measured_c - before_c) / h_s * lag_s) * (1.0 - decay)
+    change = change_c(before_c, measured_c, h_s, lag_s, decay)
     block = _block(lag_s, int(times_ms[0]))
     same = block == lagging.block
     anchor_c = lagging.anchor_c if same else lagging.deviation_c
@@ -195,13 +221,9 @@ def _fill(
     gained_c = np.add.accumulate(gains)
     deviation = total * (anchor_c + gained_c)
     np.add(measured_c, deviation, out=governing)
-    # Where air and fish changed sides, the curve turned in between; its slope is nowhere
-    # steeper than (air − fish)/τ.
     came_from = np.empty_like(governing)
     came_from[0], came_from[1:] = lagging.governing_c, governing[:-1]
-    at_start, at_end = before_c - came_from, measured_c - governing
-    turned = at_start * at_end < 0.0
-    np.multiply(np.abs(at_start - at_end) * h_s / lag_s, turned, out=reach)
+    reach[:] = reach_beyond_c(before_c - came_from, measured_c - governing, h_s, lag_s)
     return Lagging(
         int(times_ms[-1]),
         float(measured_c[-1]),
@@ -213,6 +235,14 @@ def _fill(
     )
 
 
+def _decay(h_s: float, lag_s: float) -> float:
+    """Return exp(−h/τ); after more lags than an anchor lasts, what is left of it then: nothing.
+
+    Smaller ones would leave no number to divide by.
+    """
+    return exp(-min(h_s / lag_s, ANCHOR_EVERY_LAGS))
+
+
 def _decays(elapsed_ms: NDArray[np.int64], lag_s: float) -> Floats:
     """Return exp(−h/τ) for each interval, by the C library's exp, as :func:`step` takes it.
 
@@ -222,13 +252,13 @@ def _decays(elapsed_ms: NDArray[np.int64], lag_s: float) -> Floats:
     longest = int(elapsed_ms.max())
     if longest > LARGEST_TABLE:
         distinct, place = np.unique(elapsed_ms, return_inverse=True)
-        table = np.array([exp(-(ms / MS_PER_S) / lag_s) for ms in distinct.tolist()])
+        table = np.array([_decay(ms / MS_PER_S, lag_s) for ms in distinct.tolist()])
         return table[place]
     seen = np.zeros(longest + 1, dtype=np.bool_)
     seen[elapsed_ms] = True
     table = np.zeros(longest + 1)
     distinct = np.flatnonzero(seen)
-    table[distinct] = [exp(-(ms / MS_PER_S) / lag_s) for ms in distinct.tolist()]
+    table[distinct] = [_decay(ms / MS_PER_S, lag_s) for ms in distinct.tolist()]
     return table[elapsed_ms]
 
 
