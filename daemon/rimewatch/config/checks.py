@@ -4,19 +4,38 @@ Each check yields every problem it finds and looks only at keys that are right b
 themselves, so one mistake is reported once.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import combinations
+from typing import Final
+from urllib.parse import urlsplit
 
 import jmespath
 from jmespath.exceptions import JMESPathError
 
-from rimewatch.config.checks_match import check_match
+from rimewatch.alarms.rota import gaps
+from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import Problem, listed, nearest, show
-from rimewatch.config.tables import DEFAULT_EVERY_S, DEFAULT_LIMIT_C, ProbeTable, UnitTable
-from rimewatch.config.tables_alarms import EscalationTable, NightTable
-from rimewatch.config.topics import overlap, own_filter
+from rimewatch.config.table import taken
+from rimewatch.config.tables import (
+    DAYS,
+    DEFAULT_EVERY_S,
+    DEFAULT_LIMIT_C,
+    HOLIDAY,
+    EscalationTable,
+    MatchTable,
+    NightTable,
+    ProbeTable,
+    RotaTable,
+    ShopTable,
+    UnitTable,
+    WebTable,
+)
+from rimewatch.config.topics import narrowed, overlap, own_filter
 from rimewatch.config.translate import AnyTable, Row
+from rimewatch.config.web_address import is_web_address
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
+from rimewatch.shop import Shift
 from rimewatch.vocabulary import Measures, Scale
 
 
@@ -299,3 +318,209 @@ def check_known(
     meant = nearest(given, ids)
     cure = f'did you mean "{meant}"?' if meant else f"expected one of {listed(ids)}"
     yield row.place.problem(key, show(given), cure, f"is {show(given)} and no {what} has that id")
+
+
+def check_match(row: Row[ProbeTable], form: str) -> Iterator[Problem]:
+    """Yield what is wrong with a probe's mark.
+
+    Args:
+        row: The probe.
+        form: How its payload is written, the default filled in.
+    """
+    mark = row.table.match if row.table else None
+    if mark is None or not row.right("match"):
+        return
+    if (mark.field is None) == (mark.level is None):
+        yield row.place.problem(
+            "match",
+            "a table",
+            'expected either field, a path into the payload, or level, which names a "+" of the '
+            'topic by its place, such as { level = 2, equals = "case-1" }',
+            "has both field and level" if mark.field else "has neither field nor level",
+        )
+    elif mark.level is not None:
+        yield from _check_level(row, mark, mark.level, form)
+    elif form != "json":
+        yield row.place.problem(
+            "match",
+            "a table",
+            'expected no match.field but with format = "json", whose payload it looks into; '
+            "match.level looks at the topic",
+            "is given",
+        )
+
+
+def _check_level(
+    row: Row[ProbeTable], mark: MatchTable, level: int, form: str
+) -> Iterator[Problem]:
+    assert row.table is not None, "only a table has a mark"
+    topic, equals = row.table.topic, mark.equals
+    if form == "sparkplug":
+        yield row.place.problem(
+            "match.level",
+            show(level),
+            "expected no match with sparkplug, whose topic names node and device",
+            "is given",
+        )
+    elif not isinstance(equals, str) or not equals or set(equals) & set("/+#"):
+        yield row.place.problem(
+            "match.equals",
+            show(equals),
+            'expected one level of a topic, a text without "/", "+" and "#", such as "case-1"',
+        )
+    elif row.right("topic") and narrowed(topic, level, equals) is None:
+        yield row.place.problem(
+            "match.level",
+            show(level),
+            f'expected the place of a "+" in {show(topic)}, or one that its "#" stands for, '
+            "counted from 1",
+        )
+
+
+MOST_GAPS_TOLD: Final = 6
+"""Enough to see the pattern; the rest follows from mending these."""
+
+LONGEST_PATH: Final = 100
+
+PAGE_NAMES: Final = frozenset(
+    [
+        "a",
+        "acknowledge",
+        "api",
+        "health",
+        "lot",
+        "lots",
+        "metrics",
+        "mornings",
+        "now",
+        "records",
+        "set-up",
+        "settings",
+        "shelve",
+        "sign-in",
+        "sign-out",
+        "static",
+        "unit",
+        "unshelve",
+    ]
+)
+"""What the pages' own addresses begin with: below a path of that name it could not be told
+whether a proxy has taken the path away."""
+
+_SEGMENT: Final = re.compile(r"[A-Za-z0-9._~-]+")
+_PATH_EXPECTED: Final = (
+    "expected a path of letters, digits and -._~ that is none of the pages' own, such as "
+    '"/rimewatch"'
+)
+
+
+def shift_of(table: RotaTable) -> Shift:
+    """Return a shift as the service knows it."""
+    return taken(
+        Shift,
+        table,
+        rota=table.id,
+        days=frozenset(DAYS.index(day) for day in table.days if day != HOLIDAY),
+        on_holidays=HOLIDAY in table.days,
+    )
+
+
+def check_rotas(
+    rows: Sequence[Row[RotaTable]], shop: Row[ShopTable] | None, contacts: Sequence[str] | None
+) -> Iterator[Problem]:
+    """Yield what is wrong with the rotas: an unknown contact, a name taken, an hour uncovered."""
+    for row in rows:
+        given = row.raw.get("contacts")
+        if row.right("contacts") and isinstance(given, list):
+            for index, contact in enumerate(given):
+                yield from check_known(row, f"contacts[{index}]", contact, contacts, "[[contact]]")
+        name = row.raw.get("id")
+        if row.right("id") and contacts is not None and name in contacts:
+            yield row.place.problem(
+                "id",
+                show(name),
+                "expected a name of its own: escalation could not tell them apart",
+                f"is {show(name)}, as a [[contact]] has already",
+            )
+    tables = [row.table for row in rows]
+    if not all(table is not None and row.right() for row, table in zip(rows, tables, strict=True)):
+        return
+    if any(row.wrong for row in rows) or (shop is not None and not shop.right("holidays")):
+        return  # what a refused key would cover can't be judged
+    holidays = shop.table.holidays if shop is not None and shop.table is not None else []
+    for rota in dict.fromkeys(table.id for table in tables if table is not None):
+        own = [(row, table) for row, table in zip(rows, tables, strict=True) if table is not None]
+        first = next(row for row, table in own if table.id == rota)
+        shifts = [shift_of(table) for _, table in own if table.id == rota]
+        found = [f"{gap.begins} to {gap.ends}" for gap in gaps(shifts, holidays)]
+        if found:
+            told = ", ".join(found[:MOST_GAPS_TOLD])
+            more = f" and {len(found) - MOST_GAPS_TOLD} more" if len(found) > MOST_GAPS_TOLD else ""
+            yield first.place.problem(
+                "",
+                show(rota),
+                "expected somebody at every hour: add a shift, or lengthen one",
+                f"leaves nobody on call {told}{more}",
+            )
+
+
+def check_web(row: Row[WebTable]) -> Iterator[Problem]:
+    """Yield what is wrong with the address of the pages, and with where they are served."""
+    table = row.table
+    if table is None:
+        return
+    if row.right("listen") and address_and_port(table.listen) is None:
+        yield row.place.problem(
+            "listen",
+            show(table.listen),
+            'expected an address and a port from 1 to 65535, such as "127.0.0.1:8080"',
+        )
+    if row.right("url") and table.url is not None and not is_web_address(table.url):
+        yield row.place.problem(
+            "url",
+            show(table.url),
+            "expected https://HOST or http://HOST, with a path at most, such as "
+            '"https://rime.example.com"',
+        )
+    yield from _check_path(row, table)
+
+
+def _check_path(row: Row[WebTable], table: WebTable) -> Iterator[Problem]:
+    """Yield what is wrong with the path below which the pages are served."""
+    url = table.url or ""
+    url_is_right = row.right("url") and bool(url) and is_web_address(url)
+    of_url = urlsplit(url).path.rstrip("/") if url_is_right else ""
+    if table.path is None:
+        if url_is_right and not _serves_below(of_url):
+            yield row.place.problem("url", show(url), _PATH_EXPECTED)
+        return
+    if not row.right("path"):
+        return
+    path = table.path.rstrip("/")
+    if not _serves_below(path):
+        yield row.place.problem("path", show(table.path), _PATH_EXPECTED)
+    elif url_is_right and path != of_url:
+        yield row.place.problem(
+            "path",
+            show(table.path),
+            f"expected url to end in the same path, such as "
+            f'"{urlsplit(url)._replace(path=path).geturl()}"',
+            f"is {show(table.path)} and url has {show(of_url) if of_url else 'no path'}",
+        )
+
+
+def _serves_below(path: str) -> bool:
+    """Return whether pages can be served below a path; empty: at the root.
+
+    >>> _serves_below("/rimewatch"), _serves_below("/a b"), _serves_below("/lots")
+    (True, False, False)
+    """
+    if not path:
+        return True
+    segments = path.removeprefix("/").split("/")
+    plain = path.startswith("/") and len(path) <= LONGEST_PATH
+    return (
+        plain
+        and all(_SEGMENT.fullmatch(segment) and set(segment) != {"."} for segment in segments)
+        and segments[0] not in PAGE_NAMES
+    )

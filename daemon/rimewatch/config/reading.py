@@ -19,10 +19,11 @@ from rimewatch.config.checks import (
     check_ids,
     check_night,
     check_probe,
+    check_rotas,
     check_topics,
     check_unit,
+    check_web,
 )
-from rimewatch.config.checks_alarms import check_rotas, check_web
 from rimewatch.config.checks_species import check_species
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
@@ -30,15 +31,18 @@ from rimewatch.config.problems import ConfigError, Problem, show
 from rimewatch.config.table import Table
 from rimewatch.config.tables import (
     BrokerTable,
+    ContactTable,
+    EscalationTable,
     File,
     MirrorTable,
+    NightTable,
     ProbeTable,
+    RotaTable,
     ShopTable,
     SpeciesTable,
     UnitTable,
     WebTable,
 )
-from rimewatch.config.tables_alarms import ContactTable, EscalationTable, NightTable, RotaTable
 from rimewatch.config.translate import (
     AnyTable,
     Place,

@@ -13,26 +13,24 @@ from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config import json_schema, load_shop
 from rimewatch.config.table import Table
 from rimewatch.config.tables import (
+    AtStakeTable,
     BrokerTable,
+    ContactTable,
+    EscalationTable,
     FieldsTable,
     File,
+    MessagesTable,
     MirrorTable,
+    NightTable,
+    PrioritiesTable,
     ProbeTable,
     RecordsTable,
+    RotaTable,
     ShopTable,
     SpeciesTable,
     UnitTable,
     WatchTable,
     WebTable,
-)
-from rimewatch.config.tables_alarms import (
-    AtStakeTable,
-    ContactTable,
-    EscalationTable,
-    MessagesTable,
-    NightTable,
-    PrioritiesTable,
-    RotaTable,
 )
 from rimewatch.config.translate import _expects, keys_of
 from rimewatch.shop import (

@@ -18,7 +18,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from handmade import Paper, probe, shop, unit
 from page_visitor import PASSWORD, Pages, form_token, pages_of, publish
 from rimewatch.clock import SteppedClock
-from rimewatch.config.checks_alarms import PAGE_NAMES
+from rimewatch.config.checks import PAGE_NAMES
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
