@@ -278,6 +278,9 @@ class Shop:
     """The shop's own species, beside the catalogue's."""
     use_by_ice_days: float | None = None
     """The shop's own limit of days on ice, a matter of quality and not of safety."""
+    acknowledged_for_s: float = 4 * 3600.0
+    """How long an acknowledgement without a promise holds for an alarm of the highest priority:
+    as long as fish may be out of control by time (FDA Food Code 2022, 3-501.19(B): 4 h)."""
     shifts: tuple[Shift, ...] = ()
     """Who is on call when, over all rotas, in the order of the configuration."""
     holidays: frozenset[date] = frozenset()

@@ -192,10 +192,13 @@ def play(
 
 def check_consistent(state: AlarmState) -> None:
     """Assert what is true of every state between two events."""
+    power = state.conditions.get(POWER)
+    power_out = power is not None and power.units and state.out_of_service.issuperset(power.units)
+    power_is_heard = POWER not in state.shelves and not power_out
     for key, condition in state.conditions.items():
         units = (key.unit,) if key.unit else condition.units
         silenced = (
-            bool(state.suppressed.get(key))
+            (bool(state.suppressed.get(key)) and power_is_heard)
             or key in state.shelves
             or state.out_of_service.issuperset(units)
         )

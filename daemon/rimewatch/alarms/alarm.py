@@ -50,6 +50,8 @@ class Alarm:
     returned_ms: int | None = None
     reopens_ms: int | None = None
     """When it opens again because somebody promised to be back by then. None: no promise."""
+    lapses_ms: int | None = None
+    """When an acknowledgement without a promise ends by itself. None: it does not."""
     severity: int = 0
     """The highest severity seen."""
     round: int = 0
@@ -63,6 +65,8 @@ class Alarm:
     """Whether anybody was sent a message that it was raised."""
     owes: tuple[ContactId, ...] = ()
     """Whose last word on this alarm was that it is active, in the order they were told."""
+    reached: tuple[ContactId, ...] = ()
+    """Whose step or repeat has come since it was raised, whether or not it sounded."""
     woke: bool = False
     """Whether a message of it sounded in the night."""
     repeats_sent: int = 0

@@ -122,6 +122,8 @@ def _alarm(plain: Mapping[str, Any]) -> Alarm:
             "condition": _condition(plain["condition"]),
             "repeats": tuple(Repeat(**repeat) for repeat in plain["repeats"]),
             "owes": tuple(plain["owes"]),
+            # Written by earlier versions without it: those who were told had been reached.
+            "reached": tuple(plain.get("reached", plain["owes"])),
         }
     )
 

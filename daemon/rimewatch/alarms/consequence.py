@@ -10,17 +10,35 @@ A lost hold is not made more urgent by its hours: its alarm is of the highest pr
 already, and what is gone is gone. Pure values.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, RAW_RTE_LINE_C, RAW_RTE_WARM_LINE_C
+from rimewatch.rules.provisions import (
+    COLD_HOLDING_LIMIT_C,
+    FROZEN_DISPLAY_C,
+    ICE_MELTS_C,
+    MAXIMUM_CRYSTALLISATION_C,
+    RAW_RTE_LINE_C,
+    RAW_RTE_WARM_LINE_C,
+)
 from rimewatch.shop import AtStake
-from rimewatch.vocabulary import Priority, Rule
+from rimewatch.vocabulary import Kind, Priority, Rule
 
 LINES_C: Final = (COLD_HOLDING_LIMIT_C, RAW_RTE_LINE_C, RAW_RTE_WARM_LINE_C)
 """Published lines, the mildest first: cold holding (FDA Food Code 2022, 3-501.16(A)(2)), then
 50 °F and 70 °F, above which raw ready-to-eat fish has hours only (FDA Fish and Fishery Products
 Hazards and Controls Guidance, 4th ed., appendix 4)."""
+
+FROZEN_LINES_C: Final = (
+    FROZEN_DISPLAY_C,
+    MAXIMUM_CRYSTALLISATION_C,
+    ICE_MELTS_C,
+    *LINES_C,
+)
+"""Those of frozen stock: it softens, thaws and is thawed before it comes to the others."""
+
+FROZEN_KINDS: Final = frozenset({Kind.FREEZER, Kind.ULTRA_LOW_FREEZER})
 
 _STEP_UP: Final = {Priority.LOW: Priority.MEDIUM, Priority.MEDIUM: Priority.HIGH}
 
@@ -41,20 +59,44 @@ class Stakes:
     """Hours that the furthest hold in it has been credited; None: there is none."""
 
 
-def lines_passed(limit_c: float, fish_c: float) -> int:
+def lines_of(kind: Kind) -> tuple[float, ...]:
+    """Return the published lines of a kind of unit, the mildest first."""
+    return FROZEN_LINES_C if kind in FROZEN_KINDS else LINES_C
+
+
+def lines_passed(kind: Kind, limit_c: float, fish_c: float) -> int:
     """Return how many published lines beyond its limit the fish has passed.
 
     A line counts once the fish is above it, as a limit does.
 
-    >>> [lines_passed(5.0, fish_c) for fish_c in (9.0, 10.0, 10.1, 25.0)]
+    >>> [lines_passed(Kind.WALK_IN, 5.0, fish_c) for fish_c in (9.0, 10.0, 10.1, 25.0)]
     [0, 0, 1, 2]
     """
-    return sum(limit_c < line_c < fish_c for line_c in LINES_C)
+    return sum(limit_c < line_c < fish_c for line_c in lines_of(kind))
 
 
-def furthest_line_c(limit_c: float, fish_c: float) -> float | None:
+def furthest_line_c(kind: Kind, limit_c: float, fish_c: float) -> float | None:
     """Return the furthest line that the fish has passed beyond its limit; None: none."""
-    return max((line_c for line_c in LINES_C if limit_c < line_c < fish_c), default=None)
+    return max((line_c for line_c in lines_of(kind) if limit_c < line_c < fish_c), default=None)
+
+
+def worst_of(warmest: Iterable[tuple[Kind, float, float]]) -> int:
+    """Return the severity of a cause common to several units, by their kinds, limits and peaks.
+
+    That of the worst of them, by the line it has passed. Chilled and frozen fish have lines of
+    their own: the worst of each counts, or a case that passes 10 °C beside a freezer that has
+    long begun to thaw would be nothing new.
+
+    >>> freezer, case = (Kind.FREEZER, -18.0, -4.0), (Kind.DISPLAY_CASE, 5.0, 9.0)
+    >>> worst_of([freezer]), worst_of([freezer, case]), worst_of([freezer, (*case[:2], 11.0)])
+    (2, 2, 4)
+    """
+    ranks = {True: 0, False: 0}
+    for kind, limit_c, fish_c in warmest:
+        line_c = furthest_line_c(kind, limit_c, fish_c)
+        rank = 0 if line_c is None else lines_of(kind).index(line_c) + 1
+        ranks[kind in FROZEN_KINDS] = max(ranks[kind in FROZEN_KINDS], rank)
+    return sum(ranks.values())
 
 
 def raised_priority(

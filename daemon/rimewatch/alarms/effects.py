@@ -32,12 +32,15 @@ class Send:
     nth: int
     """0 for the step itself, 1, 2, … for its repetitions; for ``returned`` the alarm's
     chatter count."""
+    caught_up: bool = False
+    """Whether it goes to somebody who came to be on call, or got a new address, after its step."""
 
     @property
     def token(self) -> str:
         """A name that no other message has: sending the same token twice is a mistake."""
         step = "returned" if self.step is None else self.step
-        return f"{self.alarm_id}/{self.round}/{step}/{self.nth}/{self.contact}"
+        since = f"/{self.at_ms}" if self.caught_up else ""
+        return f"{self.alarm_id}/{self.round}/{step}/{self.nth}/{self.contact}{since}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

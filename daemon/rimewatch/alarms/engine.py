@@ -38,7 +38,7 @@ from rimewatch.alarms.timetable import earliest, key_order, milliseconds, steps_
 from rimewatch.alarms.workbench import Policy, Workbench
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import Rule, UnitId
+from rimewatch.vocabulary import ContactId, Rule, UnitId
 
 Outcome = tuple[AlarmState, tuple[Effect, ...]]
 """The state after an event, and what is to be done, in order of time."""
@@ -79,6 +79,7 @@ class Engine:
             rota=RotaPolicy(shop.shifts, shop.holidays, shop.timezone),
             chatter_windows_ms={rule: milliseconds(s) for rule, s in windows.items()},
             recovery_ms=milliseconds(recovery_s),
+            acknowledged_ms=milliseconds(shop.acknowledged_for_s),
         )
 
     # --- conditions -----------------------------------------------------------------------
@@ -197,7 +198,8 @@ class Engine:
     def suppress(self, state: AlarmState, key: AlarmKey, by_key: AlarmKey, at_ms: int) -> Outcome:
         """Silence an alarm by design, because another one tells of the cause of both.
 
-        It lasts until :meth:`unsuppress`, or until the condition of the cause is cleared
+        A cause common to several units silences only while it sounds itself: not on a shelf,
+        and not what may wake somebody where it may not itself. It lasts until :meth:`unsuppress`, or until the condition of the cause is cleared
         and ``recovery_s`` has passed.
 
         Raises:
@@ -221,6 +223,21 @@ class Engine:
         return bench.result()
 
     # --- a changed configuration ----------------------------------------------------------
+
+    def catch_up(self, state: AlarmState, changed: Collection[ContactId], at_ms: int) -> Outcome:
+        """Tell whoever is on call now, and was not told, of the alarms that stand.
+
+        For after a restart or a changed configuration. Who was told already is told nothing,
+        nor is anybody of what was kept from the night.
+
+        Args:
+            state: The state.
+            changed: Contacts that are now reached in another way than when they were told.
+            at_ms: When.
+        """
+        bench = self._begin(state, at_ms)
+        bench.catch_up(changed, at_ms)
+        return bench.result()
 
     def retire(
         self,

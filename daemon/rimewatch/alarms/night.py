@@ -78,6 +78,10 @@ class NightPolicy:
         """Return whether an instant lies in the night."""
         return is_night(self.night, self.timezone, at_ms)
 
+    def may_wake(self, priority: Priority) -> bool:
+        """Return whether a message of some priority may be sent at any hour."""
+        return self.night is None or priority in self.night.wake_for
+
     def may_sound(self, priority: Priority, at_ms: int) -> bool:
         """Return whether a message of some priority may be sent at an instant."""
-        return self.night is None or priority in self.night.wake_for or not self.is_night(at_ms)
+        return self.may_wake(priority) or not self.is_night(at_ms)

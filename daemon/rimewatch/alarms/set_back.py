@@ -45,6 +45,7 @@ def set_back(state: AlarmState, steps: tuple[Step, ...], now_ms: int, by_ms: int
             one,
             opened_ms=min(one.opened_ms, now_ms),
             reopens_ms=None if one.reopens_ms is None else earlier(one.reopens_ms),
+            lapses_ms=None if one.lapses_ms is None else earlier(one.lapses_ms),
             repeats=tuple(map(repeat, one.repeats)),
         )
 

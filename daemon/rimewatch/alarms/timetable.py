@@ -29,7 +29,7 @@ class Kind(IntEnum):
     """A cause that has returned stops suppressing."""
     SHELF_END = 1
     REOPEN = 2
-    """The time somebody promised to be back by."""
+    """The time somebody promised to be back by, or for which an acknowledgement holds."""
     STEP = 3
     REPEAT = 4
 
@@ -102,8 +102,10 @@ def dues_of(alarm: Alarm, steps: tuple[Step, ...]) -> Iterator[Due]:
 
     Steps that a changed configuration no longer has are passed over.
     """
-    if alarm.state is State.ACKNOWLEDGED and alarm.reopens_ms is not None:
-        yield Due(alarm.reopens_ms, Kind.REOPEN, alarm.key)
+    if alarm.state is State.ACKNOWLEDGED:
+        ends_ms = alarm.lapses_ms if alarm.reopens_ms is None else alarm.reopens_ms
+        if ends_ms is not None:
+            yield Due(ends_ms, Kind.REOPEN, alarm.key)
     if not alarm.sounding:
         return
     if alarm.steps_done < len(steps):

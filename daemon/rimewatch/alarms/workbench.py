@@ -32,6 +32,8 @@ class Policy:
     chatter_windows_ms: Mapping[Rule, int]
     """Of the rules whose alarms chatter; of the others each occurrence is an alarm."""
     recovery_ms: int
+    acknowledged_ms: int
+    """How long an acknowledgement without a promise holds for an alarm of the highest priority."""
 
     def priority(self, condition: Condition) -> Priority:
         """Return how urgent a condition is in this shop."""
@@ -107,6 +109,7 @@ class Workbench:
         if step.repeat_ms is not None and sounds:
             repeats = (*repeats, Repeat(step=index, nth=1, due_ms=at_ms + step.repeat_ms))
         alarm = replace(alarm, steps_done=index + 1, repeats=repeats)
+        alarm = self._reaching(alarm, index, at_ms)
         self.alarms[alarm.key] = alarm
         if sounds:
             self._announce(alarm, at_ms, step.about, index, 0)
@@ -118,7 +121,7 @@ class Workbench:
         # Later repeats keep to the grid of the first, whatever the night swallows.
         later = replace(now, nth=now.nth + 1, due_ms=now.due_ms + repeat_ms)
         repeats = tuple(later if r is now else r for r in alarm.repeats)
-        alarm = replace(alarm, repeats=repeats)
+        alarm = self._reaching(replace(alarm, repeats=repeats), due.step, due.at_ms)
         self.alarms[alarm.key] = alarm
         if self._policy.night.may_sound(alarm.priority, due.at_ms):
             self._announce(alarm, due.at_ms, About.REPEAT, due.step, now.nth)
@@ -139,7 +142,51 @@ class Workbench:
                 return
             self._fire_step(self.alarms[key], at_ms)
 
+    def _reaching(self, alarm: Alarm, step: int, at_ms: int) -> Alarm:
+        """Note whose turn has come with a step or its repeat, whether or not it sounds."""
+        contacts = self._policy.rota.resolved(self._policy.steps[step].contacts, at_ms)
+        return replace(alarm, reached=tuple(dict.fromkeys((*alarm.reached, *contacts))))
+
     # --- messages -------------------------------------------------------------------------
+
+    def catch_up(self, changed: Collection[ContactId], at_ms: int) -> None:
+        """Tell those who are on call now, and were not told, of what stands and is told of.
+
+        Args:
+            changed: Contacts that are reached in another way than before.
+            at_ms: When.
+        """
+        for key in sorted(self.alarms, key=key_order):
+            alarm = self.alarms[key]
+            told_of = alarm.active and not alarm.silent and alarm.told
+            if not told_of or not self._policy.night.may_sound(alarm.priority, at_ms):
+                continue
+            came: dict[ContactId, int] = {}
+            for index, step in enumerate(self._policy.steps[: alarm.steps_done]):
+                for contact in self._policy.rota.resolved(step.contacts, at_ms):
+                    if contact not in alarm.reached or contact in changed:
+                        came.setdefault(contact, index)
+            night = self._policy.night.is_night(at_ms)
+            for contact, index in came.items():
+                self._send(
+                    alarm,
+                    at_ms,
+                    About.RAISED,
+                    contact,
+                    step=index,
+                    nth=0,
+                    night=night,
+                    caught_up=True,
+                )
+            if came:
+                alarm = replace(
+                    alarm,
+                    heard=True,
+                    owes=tuple(dict.fromkeys((*alarm.owes, *came))),
+                    reached=tuple(dict.fromkeys((*alarm.reached, *came))),
+                    woke=alarm.woke or night,
+                )
+                self._put(alarm, at_ms, None)
 
     def _announce(self, alarm: Alarm, at_ms: int, about: About, step: int, nth: int) -> None:
         contacts = self._policy.rota.resolved(self._policy.steps[step].contacts, at_ms)
@@ -168,6 +215,7 @@ class Workbench:
         step: int | None,
         nth: int,
         night: bool,
+        caught_up: bool = False,
     ) -> None:
         self._effects.append(
             Send(
@@ -182,13 +230,26 @@ class Workbench:
                 round=alarm.round,
                 step=step,
                 nth=nth,
+                caught_up=caught_up,
             )
         )
 
     # --- the life of an alarm -------------------------------------------------------------
 
     def settle(self, key: AlarmKey, at_ms: int) -> None:
-        """Bring an alarm into line with what silences its key and whether it is so."""
+        """Bring an alarm into line with what silences its key and whether it is so.
+
+        And what it suppresses with it: only a cause that is heard itself does so.
+        """
+        self._settle(key, at_ms)
+        self._settle_silenced_by(key, at_ms)
+
+    def _settle_silenced_by(self, cause: AlarmKey, at_ms: int) -> None:
+        others = [key for key, by in self.suppressed.items() if cause in by]
+        for key in sorted(others, key=key_order):
+            self._settle(key, at_ms)
+
+    def _settle(self, key: AlarmKey, at_ms: int) -> None:
         silence = self._silence_of(key)
         alarm = self.alarms.get(key)
         if alarm is not None and silence is not None and alarm.state is not silence:
@@ -206,14 +267,39 @@ class Workbench:
 
     def _silence_of(self, key: AlarmKey) -> State | None:
         """Return the strongest reason for silence; None: it may sound."""
+        if self._is_out_of_service(key):
+            return State.OUT_OF_SERVICE
+        if any(self._speaks_for(cause, key) for cause in self.suppressed.get(key, ())):
+            return State.SUPPRESSED
+        return State.SHELVED if key in self.shelves else None
+
+    def _is_out_of_service(self, key: AlarmKey) -> bool:
         units: tuple[UnitId, ...] = (key.unit,) if key.unit is not None else ()
         if not units and key in self.conditions:
             units = self.conditions[key].units
-        if units and self.out_of_service.issuperset(units):
-            return State.OUT_OF_SERVICE
-        if self.suppressed.get(key):
-            return State.SUPPRESSED
-        return State.SHELVED if key in self.shelves else None
+        return bool(units) and self.out_of_service.issuperset(units)
+
+    def _speaks_for(self, cause: AlarmKey, key: AlarmKey) -> bool:
+        """Whether a cause is heard itself, so that nobody need hear of what follows from it.
+
+        Whoever puts a unit's graver alarm aside means the unit, and the lesser one with it; a
+        cause common to several is put aside for itself. A batch that cools is no cause: it
+        exempts its unit, whether or not there is anything to tell of it.
+        """
+        if cause.rule is Rule.COOLING:
+            return True
+        if cause.unit is None and (cause in self.shelves or self._is_out_of_service(cause)):
+            return False
+        wakes = self._policy.night.may_wake
+        return wakes(self._priority_of(cause)) or not wakes(self._priority_of(key))
+
+    def _priority_of(self, key: AlarmKey) -> Priority:
+        alarm, condition = self.alarms.get(key), self.conditions.get(key)
+        if alarm is not None and alarm.active:
+            return alarm.priority
+        if condition is not None:
+            return self._policy.priority(condition)
+        return priority_of(key.rule, self._policy.shop.priorities)
 
     def _silence(self, alarm: Alarm, silence: State, at_ms: int) -> None:
         state = next_state(alarm.state, ENTERING[silence])
@@ -268,11 +354,13 @@ class Workbench:
         repeats = tuple(self._caught_up(repeat, at_ms) for repeat in previous.repeats)
         # A promise that passed in the lull is due now: nothing is ever due in the past.
         reopens_ms = None if previous.reopens_ms is None else max(previous.reopens_ms, at_ms)
+        lapses_ms = None if previous.lapses_ms is None else max(previous.lapses_ms, at_ms)
         alarm = replace(
             previous,
             state=state,
             returned_ms=None,
             reopens_ms=reopens_ms,
+            lapses_ms=lapses_ms,
             repeats=repeats,
             chatter=previous.chatter + 1,
         )
@@ -298,6 +386,7 @@ class Workbench:
             acknowledged_ms=None,
             acknowledged_by="",
             reopens_ms=None,
+            lapses_ms=None,
             round=alarm.round + 1,
             steps_done=0,
             repeats=(),
@@ -309,8 +398,9 @@ class Workbench:
     def update(self, alarm: Alarm, condition: Condition, at_ms: int) -> None:
         """Give an active alarm its latest facts; if they are worse, let people know.
 
-        Worse is a severity above any before, once somebody has acknowledged; or a higher
-        priority that may sound where the lower one had been swallowed by the night.
+        Worse is a severity above any before, once somebody has acknowledged or where nothing
+        more is to come by itself; or a higher priority that may sound where the lower one had
+        been swallowed by the night.
         """
         priority = more_urgent(alarm.priority, self._policy.priority(condition))
         fresh = replace(
@@ -322,7 +412,10 @@ class Workbench:
             severity=max(alarm.severity, condition.severity),
         )
         self.alarms[alarm.key] = fresh
-        worse = alarm.state is State.ACKNOWLEDGED and condition.severity > alarm.severity
+        at_an_end = alarm.sounding and alarm.heard and self._says_no_more(alarm)
+        worse = (
+            alarm.state is State.ACKNOWLEDGED or at_an_end
+        ) and condition.severity > alarm.severity
         unheard = alarm.sounding and alarm.steps_done > 0 and not alarm.heard
         if worse or (
             unheard
@@ -337,16 +430,24 @@ class Workbench:
         ):
             self._put(fresh, at_ms, None)
 
+    def _says_no_more(self, alarm: Alarm) -> bool:
+        """Whether an alarm that nobody has acknowledged has no step and no repeat to come."""
+        return next(dues_of(alarm, self._policy.steps), None) is None
+
     def acknowledge(self, key: AlarmKey, at_ms: int, who: str, back_within_ms: int | None) -> None:
         """Somebody has seen an alarm."""
         alarm = self.alarms[key]
         reopens_ms = alarm.reopens_ms
         if back_within_ms is not None and alarm.active:
             reopens_ms = at_ms + back_within_ms
+        lapses_ms = None
+        if alarm.active and alarm.priority is Priority.HIGH:
+            lapses_ms = at_ms + self._policy.acknowledged_ms
         if alarm.state is State.ACKNOWLEDGED:
-            # The first acknowledgement stands; only a promise can be added to it.
-            if reopens_ms != alarm.reopens_ms:
-                self._put(replace(alarm, reopens_ms=reopens_ms), at_ms, None)
+            # The first acknowledgement stands; only its end can be put off, or promised.
+            if (reopens_ms, lapses_ms) != (alarm.reopens_ms, alarm.lapses_ms):
+                later = replace(alarm, reopens_ms=reopens_ms, lapses_ms=lapses_ms)
+                self._put(later, at_ms, None)
             return
         alarm = replace(
             alarm,
@@ -355,6 +456,7 @@ class Workbench:
             acknowledged_by=who,
             first_acknowledged_ms=alarm.first_acknowledged_ms or at_ms,
             reopens_ms=reopens_ms,
+            lapses_ms=lapses_ms,
         )
         self._put(alarm, at_ms, Event.ACKNOWLEDGED)
 
@@ -364,6 +466,7 @@ class Workbench:
         alarm = self.alarms.get(key)
         if alarm is not None and alarm.active:
             self._return(alarm, at_ms)
+        self._settle_silenced_by(key, at_ms)
         if any(key in causes for causes in self.suppressed.values()):
             if self._policy.recovery_ms > 0:
                 self.lifting[key] = at_ms + self._policy.recovery_ms
@@ -434,6 +537,7 @@ class Workbench:
             alarm = self.alarms.get(key)
             if alarm is not None and alarm.active:
                 self.update(alarm, self.conditions[key], at_ms)
+            self._settle_silenced_by(key, at_ms)
 
     def lift(self, cause: AlarmKey, at_ms: int) -> None:
         """Let a cause suppress nothing any more."""

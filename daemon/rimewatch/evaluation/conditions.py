@@ -41,7 +41,7 @@ def channel_conditions(
                 lots=lots,
                 severity=0
                 if rule is Rule.OPERATING_LIMIT
-                else lines_passed(limit_c, max(spell.peak_c for spell in lasting)),
+                else lines_passed(unit.kind, limit_c, max(spell.peak_c for spell in lasting)),
             )
             if lasting
             else None

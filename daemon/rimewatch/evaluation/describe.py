@@ -105,7 +105,7 @@ def described(
         peak_c=spell.peak_c,
         cause=verdict.cause,
         explanation=verdict.explanation,
-        passed_c=furthest_line_c(shop.unit[unit_id].limit_c, spell.peak_c)
+        passed_c=furthest_line_c(shop.unit[unit_id].kind, shop.unit[unit_id].limit_c, spell.peak_c)
         if condition.severity
         else None,
     )

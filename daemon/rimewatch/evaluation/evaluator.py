@@ -50,7 +50,7 @@ from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.overseer import Overseer
-from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, RECOVERY_S
+from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
@@ -166,6 +166,8 @@ class Evaluator:
             return
         if max(stands) > max(stood, default=0):
             self._overseer.judge_power(self.now_ms, ABOUT_TO_BE_RAISED_MS)
+        elif POWER_LOSS in self.alarms.conditions:
+            self._overseer.judge_power(self.now_ms)  # it is as bad as the worst of its units
         self._judge_unit(track.unit.id)
 
     def leave_unread(self, unread: Sequence[UnreadProbe]) -> None:
@@ -292,7 +294,7 @@ class Evaluator:
                 sample = Sample(*last, self.batteries.get(probe.id))
                 self._beside.take(probe.id, sample.value)
                 self._bench.take(probe.id, sample, self.now_ms)
-        self._overseer.air.load(self.now_ms)
+        self._overseer.load(self.now_ms)
         self._minute = max(self.last_ms.values(), default=-1) // MS_PER_MINUTE
         self._retire()
         self._carried = {

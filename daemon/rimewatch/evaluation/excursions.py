@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.night import NightPolicy
+from rimewatch.alarms.priority import priority_of
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.learned_air import LearnedAir
@@ -75,7 +77,7 @@ def _excursion(
     air: LearnedAir,
 ) -> Excursion:
     unit = shop.unit[history.probe.unit]
-    raised = [alarm for alarm in alarms if _is_of(alarm, unit, rule, spell)]
+    raised = [alarm for alarm in alarms if _is_of(alarm, shop, unit, rule, spell)]
     known_ms = to_ms if history.state.last_ms is None else min(to_ms, history.state.last_ms)
     others = lost_with(shop, store, unit.id, spell, known_ms, air)
     verdict = cause.explain(evidence_for(shop, store, unit.id, spell, known_ms, others))
@@ -91,10 +93,10 @@ def _excursion(
     )
 
 
-def _is_of(alarm: Alarm, unit: Unit, rule: Rule, spell: Spell) -> bool:
+def _is_of(alarm: Alarm, shop: Shop, unit: Unit, rule: Rule, spell: Spell) -> bool:
     """Whether an alarm was about an excursion: the same line, at the same (event) time."""
     if alarm.key.rule is Rule.POWER_LOSS:
-        if unit.id not in alarm.units:
+        if unit.id not in alarm.units or not _spoke_for(alarm, shop, rule, spell):
             return False
     elif alarm.key.unit != unit.id or alarm.key.rule is not rule:
         return False
@@ -104,3 +106,12 @@ def _is_of(alarm: Alarm, unit: Unit, rule: Rule, spell: Spell) -> bool:
         over_ms += RECOVERY_S * MS_PER_S
     ends_ms = float("inf") if spell.end_ms is None else spell.end_ms
     return alarm.since_ms <= ends_ms and over_ms >= spell.start_ms
+
+
+def _spoke_for(alarm: Alarm, shop: Shop, rule: Rule, spell: Spell) -> bool:
+    """Whether the alarm of a cause was heard itself, in place of its units' own."""
+    if alarm.silent and spell.end_ms is None:
+        return False
+    night = NightPolicy(shop.night, shop.timezone)
+    own = priority_of(rule, shop.priorities)
+    return night.may_wake(alarm.priority) or not night.may_wake(own)

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rimewatch.alarms.consequence import LINES_C
+from rimewatch.alarms.consequence import lines_of
 from rimewatch.evaluation.channels import hold_watch, limit_rule
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
@@ -140,7 +140,7 @@ def line_to_come(unit: Unit, known: Sequence[Track], stakes: Sequence[Stake]) ->
     return next(
         (
             Line(track=warmest, passed_at_c=line_c, stake=None)
-            for line_c in LINES_C
+            for line_c in lines_of(unit.kind)
             if line_c > max(unit.limit_c, warmest.state.governing_c)
         ),
         None,

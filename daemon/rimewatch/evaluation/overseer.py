@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from rimewatch.alarms.alarm import AlarmState
+from rimewatch.alarms.consequence import worst_of
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.batches import (
     Batch,
@@ -125,15 +126,53 @@ class Overseer:
         standing = self._host.alarms.conditions.get(POWER_LOSS)
         condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
         if condition is not None:
-            for unit in condition.units:
-                for rule in SILENCED:
-                    self._host.suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
             counted_ms = None if standing is None else standing.estimated_ms
             if counted_ms is None or at_ms - counted_ms >= TIME_LEFT_EVERY_MIN * MS_PER_MINUTE:
                 condition = self._counted_down(condition, at_ms)
-            condition = replace(condition, lots=lots)
+            condition = replace(condition, lots=lots, severity=self._severity_of(condition))
         self._host.apply({POWER_LOSS: condition})
+        if condition is not None:
+            for unit in condition.units:
+                for rule in SILENCED:
+                    self._host.suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
+        else:
+            self._follow_the_recovery(at_ms)
+        self.air.known_out = self.without_power_lately()
+
+    def _severity_of(self, condition: Condition) -> int:
+        """Return how bad a loss of power is: as bad as the worst of its units."""
+        spells = [
+            (track.unit, spell.peak_c)
+            for track in self._host.tracks.values()
+            if track.unit.id in condition.units
+            and (spell := track.open_spell(limit_rule(track.unit).value)) is not None
+        ]
+        return worst_of((unit.kind, unit.limit_c, peak_c) for unit, peak_c in spells)
+
+    def _follow_the_recovery(self, at_ms: int) -> None:
+        """Let speak for itself what is not on its way back when the power is."""
+        lifts_ms = self._host.alarms.lifting.get(POWER_LOSS)
+        if lifts_ms is None:
+            return
+        back_ms = lifts_ms - round(RECOVERY_S * MS_PER_S)
+        for unit in self.without_power_lately():
+            if not self.air.is_coming_back(unit, at_ms, back_ms):
+                for rule in SILENCED:
+                    self._host.unsuppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
+
+    def without_power_lately(self) -> list[UnitId]:
+        """Return the units that a loss of power speaks for, until they are cold again."""
+        suppressed = self._host.alarms.suppressed
+        found = {key.unit for key, causes in suppressed.items() if POWER_LOSS in causes}
+        return [unit.id for unit in self._shop.units if unit.id in found]
+
+    def load(self, to_ms: int) -> None:
+        """Learn the units' air from what the store holds, after a restart."""
+        alarms = self._host.alarms
+        known = alarms.alarms.get(POWER_LOSS) or alarms.closed.get(POWER_LOSS)
+        self.air.known_out = self.without_power_lately()
+        self.air.load(to_ms, None if known is None else known.since_ms)
 
     def _counted_down(self, condition: Condition, at_ms: int) -> Condition:
         """Say which fish without power comes to its next line first, which one, and when."""

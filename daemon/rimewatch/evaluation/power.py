@@ -81,7 +81,6 @@ def _condition(outage: Outage) -> Condition:
         units=outage.units,
         cause=Cause.POWER_LOSS,
         explanation=f"{len(outage.units)} units began to warm at the same moment.",
-        severity=1,
     )
 
 

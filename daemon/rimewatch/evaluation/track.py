@@ -184,7 +184,7 @@ class Track:
             spells: For each watch what is or was open.
         """
         spell = self._spell(limit_rule(self.unit).value, spells)
-        return 0 if spell is None else lines_passed(self.unit.limit_c, spell.peak_c)
+        return 0 if spell is None else lines_passed(self.unit.kind, self.unit.limit_c, spell.peak_c)
 
     def open_spell(self, watch: str) -> Spell | None:
         """Return the spell of a watch that is open, if one is."""

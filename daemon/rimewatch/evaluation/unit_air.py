@@ -4,17 +4,18 @@ Pure: readings from the store, settings from the shop.
 """
 
 from collections.abc import Collection
+from math import inf
 from typing import Final
 
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.rules import own_doing, usual
+from rimewatch.rules import own_doing, power_loss, usual
 from rimewatch.rules.power_loss import Warming
 from rimewatch.rules.usual import Departure, UsualState
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import MS_PER_H, Measures, ProbeId, UnitId
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, ProbeId, UnitId
 
 LEARNED_FROM_MS: Final = 10 * MS_PER_H
 """A band is learned from three hours, and may be kept for six while the air is out."""
@@ -38,6 +39,9 @@ class AirWatch:
         self._unit_of = {probe.id: unit for unit, probe in self._probes.items()}
         self._states: dict[UnitId, UsualState] = dict.fromkeys(self._probes, UsualState())
         self._last_ms: dict[UnitId, int] = {}
+        self._lowest_c: dict[UnitId, float] = {}
+        self.known_out: Collection[UnitId] = ()
+        """Units whose trouble somebody knows: their air finds no other band meanwhile."""
 
     def take(self, probe: ProbeId, at_ms: int, value: float) -> None:
         """Take a reading, if it is one of a unit's air and comes in order."""
@@ -45,20 +49,58 @@ class AirWatch:
         if unit is None or at_ms <= self._last_ms.get(unit, -1):
             return
         self._last_ms[unit] = at_ms
-        self._states[unit] = usual.step(self._states[unit], at_ms, value)
+        adopts = unit not in self.known_out
+        self._states[unit] = usual.step(self._states[unit], at_ms, value, adopts=adopts)
+        self._note_lowest(unit, self._states[unit], value)
 
-    def load(self, to_ms: int) -> None:
-        """Learn from what the store holds, after a restart."""
+    def _note_lowest(self, unit: UnitId, state: UsualState, value: float) -> None:
+        if state.out is None:
+            self._lowest_c.pop(unit, None)
+        elif state.out.peak_ms == state.out.last_ms:
+            self._lowest_c[unit] = value
+        else:
+            self._lowest_c[unit] = min(value, self._lowest_c.get(unit, value))
+
+    def load(self, to_ms: int, known_since_ms: int | None = None) -> None:
+        """Learn from what the store holds, after a restart.
+
+        Args:
+            to_ms: What is later is not looked at.
+            known_since_ms: Since when the trouble of ``known_out`` is known.
+        """
         for unit, probe in self._probes.items():
-            span = self._store.span(probe.id, to_ms - LEARNED_FROM_MS, to_ms)
+            held_ms = known_since_ms if unit in self.known_out else None
+            learned_ms = to_ms if held_ms is None else min(to_ms, held_ms)
+            span = self._store.span(probe.id, learned_ms - LEARNED_FROM_MS, to_ms)
             if len(span):
-                self._states[unit], _ = usual.fold(span.times_ms.tolist(), span.values.tolist())
+                state = UsualState()
+                for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
+                    adopts = held_ms is None or at_ms < held_ms
+                    state = usual.step(state, at_ms, value, adopts=adopts)
+                    self._note_lowest(unit, state, value)
+                self._states[unit] = state
                 self._last_ms[unit] = int(span.times_ms[-1])
 
     def departure(self, unit: UnitId) -> Departure | None:
         """Return how a unit's air left its band, if it is out."""
         state = self._states.get(unit)
         return None if state is None else state.out
+
+    def is_coming_back(self, unit: UnitId, at_ms: int, back_ms: int) -> bool:
+        """Whether a unit is on its way back once power is; one that is silent is not known to be.
+
+        Args:
+            unit: The unit.
+            at_ms: The present instant.
+            back_ms: When power was found to be back.
+        """
+        probe = self._probes.get(unit)
+        if probe is None or not self.measured(unit, at_ms):
+            return at_ms - back_ms < power_loss.TURNS_WITHIN_MS
+        departure = self.departure(unit)
+        lowest_c = self._lowest_c.get(unit, inf if departure is None else departure.last_c)
+        every_ms = MS_PER_S * (probe.every_s or 0.0)
+        return power_loss.is_coming_back(departure, lowest_c, at_ms, back_ms, every_ms)
 
     def measured(self, unit: UnitId, at_ms: int) -> bool:
         """Whether a unit's air is known at an instant: its probe is not silent."""

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rimewatch.rules.usual import Departure
+from rimewatch.rules.usual import TURNED_C, Departure
 from rimewatch.vocabulary import MS_PER_MINUTE, UnitId
 
 TOGETHER_MS: Final = 4 * MS_PER_MINUTE
@@ -31,7 +31,14 @@ SHARE: Final = 0.5
 """At least this share of the units that are measured must have warmed."""
 
 BACK_SHARE: Final = 0.5
-"""Power is back when more than this share of the units without it are cooling again."""
+"""Power is back when at least this share of the units without it are cooling again."""
+
+TURNS_WITHIN_MS: Final = 15 * MS_PER_MINUTE
+"""Where its neighbours have power again, a sound unit's air has turned within this time."""
+RELAPSED_C: Final = 1.0
+RELAPSED_SHARE: Final = 0.25
+"""Air that has risen again by this much, and by this share of what it had fallen, is not
+coming back any more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +103,30 @@ def joins(outage: Outage, one: Warming) -> bool:
 def is_back(outage: Outage, departures: Sequence[Departure | None]) -> bool:
     """Whether power is back, by the outage's units; None for one within its band again."""
     cooling = sum(1 for one in departures if one is None or one.recovering)
-    return cooling > BACK_SHARE * len(outage.units)
+    return cooling >= BACK_SHARE * len(outage.units)
+
+
+def is_coming_back(
+    departure: Departure | None, lowest_c: float, at_ms: int, back_ms: int, every_ms: float
+) -> bool:
+    """Whether a unit is on its way back once power is: whether nobody need hear of it yet.
+
+    Args:
+        departure: How its air is out of its band; None: it is within.
+        lowest_c: The lowest that its air has been since its peak.
+        at_ms: The present instant.
+        back_ms: When its neighbours were found to be on their way back.
+        every_ms: How often its air is read.
+    """
+    if departure is None:
+        return True
+    fallen_c = departure.peak_c - lowest_c
+    if departure.last_c - lowest_c >= max(RELAPSED_C, RELAPSED_SHARE * fallen_c):
+        return False
+    if fallen_c >= TURNED_C:
+        return True
+    climbs = departure.last_ms - departure.peak_ms <= 1.5 * every_ms
+    return not climbs and at_ms - back_ms < TURNS_WITHIN_MS
 
 
 def _may_begin(departure: Departure, instant_ms: int) -> bool:

@@ -7,7 +7,9 @@ temperature, these name the fish's, in all its parts.
 References:
     [1] Regulation (EC) 853/2004, Annex III, Section VIII, as amended by Regulation
         (EU) 1276/2011 (OJ L 327, 9.12.2011, p. 39).
-    [2] Ministry of Health, Labour and Welfare of Japan, guidance on Anisakis.
+    [2] Council Directive 89/108/EEC on quick-frozen foodstuffs.
+    [3] Codex Alimentarius, CAC/RCP 8-1976, processing and handling of quick frozen foods.
+    [4] Ministry of Health, Labour and Welfare of Japan, guidance on Anisakis.
 """
 
 from typing import Final
@@ -23,6 +25,10 @@ EU_HEAT_CORE_MIN: Final = 1.0
 EU_FROZEN_STORAGE_C: Final = -18.0
 EU_FROZEN_TRANSPORT_RISE_C: Final = 3.0
 
+FROZEN_DISPLAY_C: Final = -12.0
+MAXIMUM_CRYSTALLISATION_C: Final = -5.0
+ICE_MELTS_C: Final = 0.0
+
 JAPAN_FREEZE_C: Final = -20.0
 JAPAN_FREEZE_H: Final = 24.0
 JAPAN_HEAT_C: Final = 70.0
@@ -35,6 +41,9 @@ _EU: Final = Source(
     edition="as amended by (EU) 1276/2011",
     within="Annex III, Section VIII, ",
 )
+_QUICK_FROZEN: Final = Source(document="Council Directive 89/108/EEC", edition="1989")
+_CODEX: Final = Source(document="Codex Alimentarius CAC/RCP 8-1976", edition="revised 2008")
+_ICE_POINT: Final = Source(document="Ice point", edition="ITS-90")
 _JAPAN: Final = Source(
     document="MHLW of Japan, guidance on Anisakis", edition="as repeated by prefectures"
 )
@@ -106,6 +115,32 @@ ELSEWHERE_PROVISIONS: Final = (
         "Chapter VIII(1)(b)",
         "In transport, short upward fluctuations of at most 3 °C.",
         "receiving",
+        confidence="from memory",
+    ),
+    _QUICK_FROZEN.row(
+        "frozen-display",
+        FROZEN_DISPLAY_C,
+        "°C",
+        "Article 5(2)",
+        "In retail display cabinets up to 6 °C above −18 °C, where the member state allows it.",
+        "freezer",
+    ),
+    _CODEX.row(
+        "maximum-crystallisation",
+        MAXIMUM_CRYSTALLISATION_C,
+        "°C",
+        "section 2, quick freezing process",
+        "Most foods freeze, and thaw, between −1 °C and −5 °C.",
+        "freezer",
+        confidence="from memory",
+    ),
+    _ICE_POINT.row(
+        "ice-melts",
+        ICE_MELTS_C,
+        "°C",
+        "melting of pure ice at 101.325 kPa",
+        "Above it no ice is left: the fish is thawed.",
+        "freezer",
         confidence="from memory",
     ),
     _JAPAN.row(

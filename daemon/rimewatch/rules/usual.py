@@ -3,7 +3,7 @@
 The air of a sound unit swings with its compressor, within a band. The fold learns the
 band from the last three hours and notes when the air leaves it upwards. While it is
 out, the band is not learned further: trouble does not become usual because it lasts,
-until it has lasted for a quarter of a day.
+until it has lasted for a quarter of a day, and never where somebody knows the trouble.
 
 ``step(state, at_ms, air_c) -> state``, with plain, serialisable state, and a few
 additions a reading. What leaves the band alike again and again is a swing and belongs to it
@@ -89,11 +89,19 @@ class UsualState(NamedTuple):
     """The crests above the band that came and went."""
 
 
-def step(state: UsualState, at_ms: int, air_c: float) -> UsualState:
-    """Take a reading of the air, later than those before."""
+def step(state: UsualState, at_ms: int, air_c: float, *, adopts: bool = True) -> UsualState:
+    """Take a reading of the air, later than those before.
+
+    Args:
+        state: What is remembered.
+        at_ms: When the reading was taken.
+        air_c: What it says.
+        adopts: Whether air that stays out for long has found another band. Not where what
+            keeps it out is known: without power no warmth becomes usual.
+    """
     bins, usual_c, top_c, start_ms, sum_c, peak_c, count, calm_ms, out, swing = state
     if out is not None:
-        if air_c > top_c and at_ms - out.left_ms < ADOPTED_AFTER_MS:
+        if air_c > top_c and (not adopts or at_ms - out.left_ms < ADOPTED_AFTER_MS):
             return state._replace(out=_further(out, at_ms, air_c))
         if air_c > top_c:  # lasting: another band
             return _begun((), 0.0, inf, at_ms, air_c, at_ms, Swing())

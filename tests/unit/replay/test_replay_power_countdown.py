@@ -77,8 +77,9 @@ def test_power_loss_counts_down_to_the_next_line_once_one_is_passed() -> None:
         ("freezer-1", -20.0),  # its hold
         ("freezer-1", -18.0),  # its limit
         ("case-1", 5.0),
+        ("freezer-1", -12.0),  # Directive 89/108/EEC, Article 5(2)
         ("case-1", 10.0),  # FDA Hazards guidance, 4th ed., appendix 4: 50 °F
-        ("freezer-1", 5.0),
+        ("freezer-1", -5.0),  # Codex CAC/RCP 8-1976: it thaws from there on
     ]
 
 

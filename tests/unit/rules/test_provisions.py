@@ -121,6 +121,11 @@ ELSEWHERE = [
     ("eu-heat-core-time", 1.0, "min", "from memory"),
     ("eu-frozen-storage", -18.0, "°C", "read"),
     ("eu-frozen-transport-rise", 3.0, "K", "from memory"),
+    # Council Directive 89/108/EEC, Article 5(2): up to 6 °C above −18 °C on display.
+    ("frozen-display", -12.0, "°C", "read"),
+    # Codex CAC/RCP 8-1976: the zone of maximum crystallisation, −1 to −5 °C.
+    ("maximum-crystallisation", -5.0, "°C", "from memory"),
+    ("ice-melts", 0.0, "°C", "from memory"),
     # Japan's Ministry of Health, Labour and Welfare, Anisakis.
     ("japan-freeze-temperature", -20.0, "°C", "read"),
     ("japan-freeze-time", 24.0, "h", "read"),
