@@ -38,7 +38,6 @@ FROZEN_LINES_C: Final = (
 )
 """Those of frozen stock: it softens, thaws and is thawed before it comes to the others."""
 
-FROZEN_KINDS: Final = frozenset({Kind.FREEZER, Kind.ULTRA_LOW_FREEZER})
 
 _STEP_UP: Final = {Priority.LOW: Priority.MEDIUM, Priority.MEDIUM: Priority.HIGH}
 
@@ -61,7 +60,7 @@ class Stakes:
 
 def lines_of(kind: Kind) -> tuple[float, ...]:
     """Return the published lines of a kind of unit, the mildest first."""
-    return FROZEN_LINES_C if kind in FROZEN_KINDS else LINES_C
+    return FROZEN_LINES_C if kind.is_freezer else LINES_C
 
 
 def lines_passed(kind: Kind, limit_c: float, fish_c: float) -> int:
@@ -95,7 +94,7 @@ def worst_of(warmest: Iterable[tuple[Kind, float, float]]) -> int:
     for kind, limit_c, fish_c in warmest:
         line_c = furthest_line_c(kind, limit_c, fish_c)
         rank = 0 if line_c is None else lines_of(kind).index(line_c) + 1
-        ranks[kind in FROZEN_KINDS] = max(ranks[kind in FROZEN_KINDS], rank)
+        ranks[kind.is_freezer] = max(ranks[kind.is_freezer], rank)
     return sum(ranks.values())
 
 

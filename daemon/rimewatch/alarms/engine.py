@@ -199,8 +199,9 @@ class Engine:
         """Silence an alarm by design, because another one tells of the cause of both.
 
         A cause common to several units silences only while it sounds itself: not on a shelf,
-        and not what may wake somebody where it may not itself. It lasts until :meth:`unsuppress`, or until the condition of the cause is cleared
-        and ``recovery_s`` has passed.
+        and not what may wake somebody where it may not itself. It lasts until
+        :meth:`unsuppress`, or until the condition of the cause is cleared and ``recovery_s``
+        has passed.
 
         Raises:
             ValueError: If an alarm were to suppress itself.

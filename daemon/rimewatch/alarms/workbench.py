@@ -156,8 +156,13 @@ class Workbench:
             changed: Contacts that are reached in another way than before.
             at_ms: When.
         """
+        known = {contact.id for contact in self._policy.shop.contacts}
         for key in sorted(self.alarms, key=key_order):
             alarm = self.alarms[key]
+            if known and not known.issuperset(alarm.owes):
+                owes = tuple(contact for contact in alarm.owes if contact in known)
+                alarm = replace(alarm, owes=owes)  # who is gone cannot be told of its end
+                self._put(alarm, at_ms, None)
             told_of = alarm.active and not alarm.silent and alarm.told
             if not told_of or not self._policy.night.may_sound(alarm.priority, at_ms):
                 continue

@@ -59,7 +59,7 @@ from rimewatch.shop import (
     Unit,
     Web,
 )
-from rimewatch.vocabulary import Priority, Rule
+from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Priority, Rule
 
 DEFAULT_REPEAT_S: Final = 900.0
 """How often everybody is told again where no [[escalation]] says (common practice, no source)."""
@@ -91,6 +91,7 @@ def build_shop(
         Shop,
         shop,
         *rows.tables(RecordsTable),
+        acknowledged_for_s=shop.acknowledged_for_h * MS_PER_H / MS_PER_S,
         holidays=frozenset(shop.holidays),
         broker=broker,
         units=tuple(_unit(table) for table in rows.tables(UnitTable)),

@@ -37,6 +37,7 @@ from rimewatch.config.keys import (
 from rimewatch.config.table import Table
 from rimewatch.lots.species import Group
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
+from rimewatch.rules.provisions_food_code import TIME_CONTROL_4H_H
 from rimewatch.vocabulary import Kind, Measures, Paper, Priority, Scale
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
@@ -82,6 +83,11 @@ class ShopTable(Table):
     """Local dates on which the holiday shifts of a rota hold. Default: none."""
     use_by_ice_days: Annotated[float, Field(gt=0, le=100), DAYS_ON_ICE] | None = None
     """The shop's own limit of days on ice, d; a matter of quality, not safety. Default: none."""
+    acknowledged_for_h: Annotated[
+        float, Field(ge=0.25, le=24), Expect("hours, at least 0.25 and at most 24", 4.0)
+    ] = TIME_CONTROL_4H_H
+    """How long an acknowledgement of a high alarm lasts where nobody promised a time, h: it rings
+    again then if it is still so. Default 4, as long as fish may be out of control by time."""
 
 
 class BrokerTable(Table):

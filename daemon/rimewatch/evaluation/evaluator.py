@@ -126,6 +126,7 @@ class Evaluator:
         seen_until_ms = at_ms if resumed is None else resumed.seen_until_ms
         self._morning = next_morning(seen_until_ms, shop.summary_at, shop.timezone)
         self._carried: set[Place] = set()
+        self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -277,13 +278,15 @@ class Evaluator:
         """Fold what the store already holds, after a restart.
 
         A condition of a rule over single probes is carried on until its probe speaks
-        again: a restart neither clears an alarm nor raises one.
+        again: a restart neither clears an alarm nor raises one. Whoever is on call now, and
+        was not told of what stands, is.
         """
         for track in self.tracks.values():
             track.load(self.now_ms + AHEAD_MS)
         self._hear_last()
         for unit in self.shop.units:
             self._judge_unit(unit.id)
+        self._do(self._engine.catch_up(self.alarms, self._new_addresses, self.now_ms))
 
     def _hear_last(self) -> None:
         """Take up from each probe's last reading, and carry on what was so."""

@@ -35,6 +35,7 @@ _KEYS: Final = {
     "summary_at": "shop.summary_at",
     "holidays": "shop.holidays",
     "use_by_ice_days": "shop.use_by_ice_days",
+    "acknowledged_for_s": "shop.acknowledged_for_s",
     "units": "unit",
     "probes": "probe",
     "contacts": "contact",

@@ -177,7 +177,6 @@ __all__ = [
     "PRIORITY_SHARE_LOW",
     "PRIORITY_SHARE_MEDIUM",
     "PROVISIONS",
-    "Provision",
     "RAW_RTE_COOL_H",
     "RAW_RTE_COOL_STAPH_ONLY_H",
     "RAW_RTE_HOT_LINE_C",
@@ -212,4 +211,5 @@ __all__ = [
     "TIME_CONTROL_6H_CEILING_C",
     "TIME_CONTROL_6H_H",
     "TIME_CONTROL_START_C",
+    "Provision",
 ]

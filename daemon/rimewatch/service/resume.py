@@ -4,6 +4,7 @@ Reads only. The service makes its evaluator here; so does a command or a page th
 wants to know how things stand, from a reading connection of its own.
 """
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -21,7 +22,7 @@ from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.service.settings_log import changes_between
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import ProbeId
+from rimewatch.vocabulary import ContactId, ProbeId
 
 EVALUATOR_STATE: Final = "evaluator"
 ALARM_STATE: Final = "alarms"
@@ -29,6 +30,18 @@ CLOCK_STATE: Final = "clock:"
 """With the probe's id behind it."""
 
 MOST_ENTRIES: Final = 10_000_000
+
+
+def address_marks(shop: Shop) -> dict[ContactId, int]:
+    """Return a number for each contact that tells another set of addresses from it.
+
+    Of 16 bits: enough to notice a change, and nobody guesses a secret address by it.
+    """
+    texts = {contact.id: "\n".join(contact.urls) for contact in shop.contacts}
+    return {
+        contact: int.from_bytes(hashlib.sha256(text.encode()).digest()[:2])
+        for contact, text in texts.items()
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +85,12 @@ def resume(
             watching_since_ms=memory["watching_since_ms"],
             seen_until_ms=memory["seen_until_ms"],
             batteries=memory["batteries"],
+            # Earlier versions kept no marks: then nothing is known to have changed.
+            new_addresses=[
+                contact
+                for contact, mark in address_marks(shop).items()
+                if memory.get("addresses", {}).get(contact, mark) != mark
+            ],
         ),
     )
     names = {probe: f"{TRACK}{probe}" for probe in evaluator.tracks}

@@ -39,6 +39,7 @@ from rimewatch.service.resume import (
     CLOCK_STATE,
     EVALUATOR_STATE,
     account_of,
+    address_marks,
     clock_notes,
     resume,
 )
@@ -104,6 +105,7 @@ class Writer:
         """
         self.receiver = Receiver(shop)
         self.shop = shop
+        self._address_marks = address_marks(shop)
         self._handed_out.clear()
         self._is_torn = True
         self.rebuild()
@@ -436,6 +438,7 @@ class Writer:
                     "seen_until_ms": evaluator.now_ms,
                     "entry_number": self._entry_number,
                     "batteries": evaluator.batteries,
+                    "addresses": self._address_marks,
                 }
             ),
         )

@@ -22,7 +22,7 @@ def test_lines_are_the_published_ones() -> None:
     """41 °F of the Food Code; 50 °F and 70 °F of the Hazards guidance, appendix 4."""
     assert [round(line_c * 1.8 + 32.0, 6) for line_c in LINES_C] == [41.0, 50.0, 70.0]
     # Directive 89/108/EEC, Article 5(2); Codex CAC/RCP 8-1976 (from memory); the ice point.
-    assert FROZEN_LINES_C == (-12.0, -5.0, 0.0, *LINES_C)
+    assert (-12.0, -5.0, 0.0, *LINES_C) == FROZEN_LINES_C
 
 
 @pytest.mark.parametrize(

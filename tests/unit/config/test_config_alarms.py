@@ -186,3 +186,14 @@ def test_messages_folder_without_its_file_is_refused(
     (tmp_path / "texts" / "messages.toml").write_text('[first]\ndoor = "Shut it."\n')
 
     assert load_shop(text, folder=tmp_path).messages.overrides == {"first": {"door": "Shut it."}}
+
+
+def test_acknowledgement_lasts_as_long_as_the_shop_says(
+    configuration: Configuration, refused: Refused
+) -> None:
+    """Four hours unless it says otherwise: FDA Food Code 2022, 3-501.19(B)."""
+    assert load_shop(configuration()).acknowledged_for_s == 4 * 3600
+    shop = load_shop(configuration(shop={"acknowledged_for_h": "1.5"}))
+    assert shop.acknowledged_for_s == 5400
+    (problem,) = refused(configuration(shop={"acknowledged_for_h": "30"}))
+    assert problem.path == "shop.acknowledged_for_h"

@@ -30,8 +30,8 @@ def warming(cold_c: float, hours: float, out_h: float = OUT_H) -> Air:
 
 def back_at(air: Air, back_h: float, cold_c: float, hours: float = 0.6) -> Air:
     """The same air, with the power back from an hour on."""
-    return lambda h: air(h) if h < back_h else cold_c + (air(back_h) - cold_c) * exp(
-        -(h - back_h) / hours
+    return lambda h: (
+        air(h) if h < back_h else cold_c + (air(back_h) - cold_c) * exp(-(h - back_h) / hours)
     )
 
 
@@ -56,9 +56,7 @@ def played(
 
 def of(replayed: Replayed, table: str, unit_id: str | None, rule: str) -> list[dict[str, Any]]:
     """Return a ledger's alarms or messages of one unit and rule."""
-    return [
-        one for one in replayed.ledger[table] if (one["unit"], one["rule"]) == (unit_id, rule)
-    ]
+    return [one for one in replayed.ledger[table] if (one["unit"], one["rule"]) == (unit_id, rule)]
 
 
 def at_h(text: str) -> float:
@@ -176,9 +174,7 @@ def test_power_alarm_that_may_not_sound_at_night_silences_nobody_else() -> None:
         (own,) = of(replayed, "alarms", name, "holding")
         assert own["woke"] is True
         (excursion,) = [
-            e
-            for e in replayed.ledger["units"][name]["excursions"]
-            if e["rule"] == "holding"
+            e for e in replayed.ledger["units"][name]["excursions"] if e["rule"] == "holding"
         ]
         assert excursion["alarmed"] is True
 
@@ -190,9 +186,7 @@ def test_excursion_too_short_for_its_own_alarm_is_not_alarmed_by_one_that_may_no
         "case-2": back_at(warming(1.0, 5.0), OUT_H + 1.12, 1.0, 0.2),
     }
     replayed = played(airs, OUT_H + 4, '[priorities]\npower-loss = "medium"\n')
-    excursions = [
-        e for name in airs for e in replayed.ledger["units"][name]["excursions"]
-    ]
+    excursions = [e for name in airs for e in replayed.ledger["units"][name]["excursions"]]
 
     assert excursions
     assert not any(e["alarmed"] for e in excursions)

@@ -340,6 +340,37 @@ class TestChangedConfiguration:
         assert [row.rule for row in standing(journal)] == [Rule.HOLDING]
         assert len(writer.due_messages()) == 1
 
+    @pytest.mark.parametrize("restarts", [False, True])
+    @pytest.mark.parametrize(
+        "after",
+        [
+            pytest.param(SHOP.replace('"first"', '"other"'), id="another contact"),
+            pytest.param(SHOP.replace("127.0.0.1:1/", "127.0.0.1:2/"), id="another address"),
+        ],
+    )
+    def test_contact_who_is_new_hears_of_the_alarm_that_stands_once(
+        self, journal: Journal, clock: SteppedClock, after: str, restarts: bool
+    ) -> None:
+        """After a reload and after a restart; not again at the next one."""
+        writer = Writer(shop(), journal, clock)
+        warm = arrivals(12, 9.0)
+        clock.move_to(warm[-1].arrived_ms)
+        writer.take(warm)
+        new = load_shop(after.format(limit_c=5.0))
+        for _ in range(2):
+            if restarts:
+                writer = Writer(new, journal, clock)
+            else:
+                writer.use(new)
+            writer.take(())
+
+        sent = [m for m in journal.messages_between(START_MS, 10**14) if m.rule is HOLDING]
+        assert [(m.contact, m.about) for m in sent] == [
+            ("first", About.RAISED),
+            (new.contacts[0].id, About.RAISED),
+        ]
+        assert len(writer.due_messages()) == (2 if new.contacts[0].id != "first" else 1)
+
 
 class TestPictures:
     def test_library_that_fails_to_draw_loses_no_message_and_is_told_once(
