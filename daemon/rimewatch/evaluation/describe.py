@@ -13,7 +13,7 @@ from rimewatch.evaluation.track import Track
 from rimewatch.rules import cause
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
-from rimewatch.shop import Shop
+from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_H,
     MS_PER_MINUTE,
@@ -78,7 +78,7 @@ def described(
         condition,
         fish_c=fish_c,
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
-        limit_c=shop.unit[unit_id].limit_c if condition.limit_c is None else condition.limit_c,
+        limit_c=_limit_c(shop.unit[unit_id], condition),
         rate_c_per_h=_rate_c_per_h(store, warmest),
         lots=stand,
         kilograms=lots.kilograms_of(stand),
@@ -110,6 +110,13 @@ def described(
         else None,
     )
     return facts, spell.above_ms / MS_PER_S
+
+
+def _limit_c(unit: Unit, condition: Condition) -> float | None:
+    """Return the line a message names. Silence has one only where fish was warm before it."""
+    if condition.limit_c is not None or condition.key.rule is Rule.STALE:
+        return condition.limit_c
+    return unit.limit_c
 
 
 def _spell(track: Track, condition: Condition) -> Spell:

@@ -56,13 +56,23 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import AirWatch, Beside
+from rimewatch.evaluation.unseen import is_above, is_rising
 from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import (
+    MS_PER_DAY,
+    MS_PER_MINUTE,
+    MS_PER_S,
+    LotId,
+    Priority,
+    ProbeId,
+    Rule,
+    UnitId,
+)
 
 AHEAD_MS: Final = 300 * MS_PER_S
 """No reading is later than that by the clock (the contract's 300 s), unless the clock was ahead
@@ -126,6 +136,7 @@ class Evaluator:
         seen_until_ms = at_ms if resumed is None else resumed.seen_until_ms
         self._morning = next_morning(seen_until_ms, shop.summary_at, shop.timezone)
         self._carried: set[Place] = set()
+        self._too_seldom: set[ProbeId] = set()
         self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
 
     # --- what arrives ---------------------------------------------------------------------
@@ -147,17 +158,34 @@ class Evaluator:
             elif track.state.open != before:
                 self._judge_spells(track, before)
         if observed_ms > self.last_ms.get(probe, -1):
-            self.last_ms[probe] = observed_ms
-            beside_c = self._beside.take(probe, value)
-            sample = Sample(observed_ms, value, battery, self.now_ms, beside_c)
-            if places := self._bench.take(probe, sample, self.now_ms):
-                self._judge_places(places)
-            if self._carried:
-                self._judge_carried(probe)
-            minute = observed_ms // MS_PER_MINUTE
-            if minute > self._minute:
-                self._minute = minute
-                self._overseer.look(observed_ms)
+            self._take_newest(probe, observed_ms, value, battery)
+
+    def _take_newest(
+        self, probe: ProbeId, observed_ms: int, value: float, battery: float | None
+    ) -> None:
+        """Judge how a probe is now, by a reading later than those before."""
+        track, before_ms = self.tracks.get(probe), self.last_ms.get(probe)
+        self.last_ms[probe] = observed_ms
+        if track is not None and before_ms is not None:
+            self._note_cadence(track, observed_ms - before_ms)
+        beside_c = self._beside.take(probe, value)
+        sample = Sample(observed_ms, value, battery, self.now_ms, beside_c)
+        if places := self._bench.take(probe, sample, self.now_ms):
+            self._judge_places(places)
+        if self._carried:
+            self._judge_carried(probe)
+        minute = observed_ms // MS_PER_MINUTE
+        if minute > self._minute:
+            self._minute = minute
+            self._overseer.look(observed_ms)
+
+    def _note_cadence(self, track: Track, elapsed_ms: int) -> None:
+        """Note whether warm fish is read too seldom to be judged: then its silence lasts."""
+        if elapsed_ms > track.settings.stale_ms and is_above(track):
+            self._too_seldom.add(track.probe.id)
+        elif track.probe.id in self._too_seldom:
+            self._too_seldom.remove(track.probe.id)
+            self._judge_places([(track.unit.id, Rule.STALE)])
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
         """Judge a channel's unit anew where what is open has changed so that it may matter."""
@@ -431,7 +459,31 @@ class Evaluator:
             self._overseer.judge_silence()
         for unit, rule in places:
             key = AlarmKey(unit=unit, rule=rule)
-            self.apply({key: finding_condition(key, self._bench.findings((unit, rule)))})
+            condition = finding_condition(key, self._bench.findings((unit, rule)))
+            self.apply({key: self._unseen(key, condition) if rule is Rule.STALE else condition})
+
+    def _unseen(self, key: AlarmKey, condition: Condition | None) -> Condition | None:
+        """Return a silence as urgent as what was last seen makes it.
+
+        Warm fish that is read less often than its stale time is silent as before: no stretch
+        of it is monitored, so that its limit has no alarm.
+        """
+        tracks = [track for track in self.tracks.values() if track.unit.id == key.unit]
+        if condition is None:
+            seldom = any(track.probe.id in self._too_seldom for track in tracks)
+            standing = self.alarms.conditions.get(key)
+            is_urgent = standing is not None and standing.priority is Priority.HIGH
+            return standing if seldom and is_urgent else None
+        silent = set(self._bench.found_on((tracks[0].unit.id, key.rule))) if tracks else set()
+        warm = any(
+            is_above(track) or is_rising(self.shop, self.store, track)
+            for track in tracks
+            if track.probe.id in silent
+        )
+        if not warm:
+            return condition
+        limit_c = self.shop.unit[tracks[0].unit.id].limit_c
+        return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
 
     def _judge_carried(self, probe: ProbeId) -> None:
         spoken = self._carried & self._bench.places_of(probe)

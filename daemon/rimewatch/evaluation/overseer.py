@@ -273,10 +273,12 @@ class Overseer:
             self._host.now_ms,
             since_ms=self._host.started_ms,
         )
-        if condition is not None and standing is None:
-            for unit in condition.units:
-                self._host.suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)
         self._host.apply({ALL_STALE: condition})
+        if condition is not None:
+            known = () if standing is None else standing.units
+            for unit in condition.units:
+                if unit not in known:
+                    self._host.suppress(AlarmKey(unit=unit, rule=Rule.STALE), ALL_STALE)
         lifts_ms = self._host.alarms.lifting.get(ALL_STALE)
         if lifts_ms is not None:
             # Whoever is still silent a stale time after the hub came back is so by itself.

@@ -121,6 +121,10 @@ class RuleBench:
         """Return what is wrong in a unit by a rule, a finding a probe, in their order."""
         return [finding for _, finding in sorted(self._found.get(place, {}).items())]
 
+    def found_on(self, place: Place) -> list[ProbeId]:
+        """Return the probes on which a rule finds something wrong in a unit, in their order."""
+        return [self._slots[slot][1] for slot in sorted(self._found.get(place, {}))]
+
     def _place(self, slot: int) -> Place:
         rule, _, unit = self._slots[slot]
         return unit, rule.rule

@@ -1,0 +1,48 @@
+"""What a unit that has fallen silent was last seen to be: warm, or on its way there. Pure.
+
+Silence is no news of how cold it is. Where the fish was last seen above its limit, or rising
+to it, nobody can wait for the morning to learn how it went on.
+"""
+
+from typing import Final
+
+import numpy as np
+
+from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.track import Track
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE
+
+EXTENDED_FROM_MS: Final = 30 * MS_PER_MINUTE
+"""So much of what was last seen is extended as a straight line (the contract's 30 min),"""
+EXTENDED_MS: Final = 2 * MS_PER_H
+"""for so long (the contract's 2 h)."""
+
+
+def is_above(track: Track) -> bool:
+    """Whether the fish behind a probe was last seen above its limit."""
+    if track.open_spell(limit_rule(track.unit).value) is not None:
+        return True
+    return track.state.last_ms is not None and track.state.governing_c > track.unit.limit_c
+
+
+def is_rising(shop: Shop, store: ReadingStore, track: Track) -> bool:
+    """Whether what was last seen of the fish behind a probe, extended, reaches its limit."""
+    last_ms = track.state.last_ms
+    if last_ms is None:
+        return False
+    from_ms = last_ms - EXTENDED_FROM_MS
+    if store.last_before(track.probe.id, last_ms) is None:
+        return False
+    seen = governing_readings(shop, store, track.probe, from_ms, last_ms)
+    within = (seen.times_ms >= from_ms) & (seen.times_ms <= last_ms)
+    times_h = (seen.times_ms[within] - last_ms) / MS_PER_H
+    if len(times_h) < 2:
+        return False
+    felt_c = seen.values[within]
+    off_h = times_h - times_h.mean()
+    rate_c_per_h = float(np.dot(off_h, felt_c) / np.dot(off_h, off_h))
+    ahead_c = rate_c_per_h * EXTENDED_MS / MS_PER_H
+    return rate_c_per_h > 0.0 and float(felt_c[-1]) + ahead_c >= track.unit.limit_c

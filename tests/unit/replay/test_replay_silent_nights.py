@@ -1,0 +1,151 @@
+"""Nights in which less is heard than should be: warm and silent, too seldom, or nothing at all."""
+
+from typing import Any
+
+import pytest
+from watched import Watched
+
+from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, unit
+from rimewatch.replay import Replayed
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import Rule
+
+H = 3600
+EVENING = "2026-02-03T03:00:00Z"
+"""21:00 in Chicago: the night begins."""
+ONE = shop(unit(on_delay_s=900, lag_s=1200), probe(every_s=60), ONE_CONTACT, NIGHT)
+
+
+def stale(replayed: Replayed) -> list[dict[str, Any]]:
+    """Return the alarms of silence."""
+    return [alarm for alarm in replayed.ledger["alarms"] if alarm["rule"] == "stale"]
+
+
+def test_readings_sparser_than_the_stale_time_at_15_degrees_wake() -> None:
+    """No stretch of it is monitored, so no on-delay passes; somebody must hear all the same."""
+    paper = Paper(EVENING).curve([(0, 2.0), (1800, 2.0)], every_s=60)
+    for at_s in range(2000, 8 * H, 200):
+        paper.say(at_s, 15.0)
+    replayed = paper.replay(ONE)
+    (alarm,) = stale(replayed)
+
+    assert (alarm["priority"], alarm["woke"]) == ("high", True)
+    assert alarm["returned"] is None
+    told = [m for m in replayed.ledger["messages"] if m["rule"] == "stale"]
+    assert {m["about"] for m in told} == {"raised", "repeat"}
+
+
+def test_sparse_readings_that_are_cold_wake_nobody() -> None:
+    """A weak radio is for the morning."""
+    paper = Paper(EVENING)
+    for at_s in range(0, 8 * H, 200):
+        paper.say(at_s, 2.0)
+    replayed = paper.replay(ONE)
+
+    assert {alarm["priority"] for alarm in stale(replayed)} == {"medium"}
+    assert not any(alarm["woke"] for alarm in replayed.ledger["alarms"])
+
+
+def test_probe_that_speaks_as_it_should_again_ends_the_silence_though_it_is_warm() -> None:
+    """From its second reading on it is monitored, and the fish has an alarm of its own."""
+    paper = Paper(EVENING).curve([(0, 2.0), (1800, 2.0), (1860, 12.0), (5400, 12.0)], every_s=60)
+    paper.curve([(6000, 12.0), (9000, 12.0)], every_s=60)
+    (alarm,) = stale(paper.replay(ONE))
+
+    assert alarm["raised"] == paper.iso(5400 + 180)
+    assert alarm["returned"] == paper.iso(6060)
+
+
+@pytest.mark.parametrize(
+    ("curve", "priority"),
+    [
+        pytest.param([(0, 12.0), (1800, 12.0)], "high", id="above its limit"),
+        pytest.param([(0, 2.0), (3600, 2.0), (5400, 8.0)], "high", id="rising to it"),
+        pytest.param([(0, 2.0), (5400, 2.3)], "medium", id="within two hours it would not"),
+        pytest.param([(0, 9.0), (1800, 1.0), (5400, 0.9)], "medium", id="cold again"),
+    ],
+)
+def test_unit_that_falls_silent_while_it_is_warm_or_warming_wakes(
+    curve: list[tuple[float, float]], priority: str
+) -> None:
+    """What was last seen decides: nobody knows how it goes on."""
+    paper = Paper(EVENING).curve(curve, every_s=60)
+    paper.do(12_000, "corrective-action", unit="case-1", text="looked at something else")
+    (alarm,) = stale(paper.replay(ONE))
+
+    assert (alarm["priority"], alarm["woke"]) == (priority, priority == "high")
+
+
+def test_words_of_a_silence_at_warmth_say_how_warm_it_was() -> None:
+    """Whoever is woken for it must learn why this silence is another than most."""
+    paper = Paper(EVENING).curve([(0, 12.0), (1800, 12.0)], every_s=60)
+    paper.say(9000, 12.0)
+    seen = Watched(paper, ONE)
+    due = seen.of(Rule.STALE)[0]
+    words = seen.words(due)
+
+    assert "53.6 °F" in words.body
+    assert "limit" in words.body
+
+
+# --- everything silent --------------------------------------------------------------------
+
+
+def shop_of(units: int, **keys: Any) -> Shop:
+    """Return a shop with a probe in each of some cases."""
+    names = [f"case-{n}" for n in range(1, units + 1)]
+    return shop(
+        *(unit(name, on_delay_s=900, lag_s=1200) for name in names),
+        *(probe(name, name, every_s=60, **keys) for name in names),
+        ONE_CONTACT,
+        NIGHT,
+    )
+
+
+def spoken(until_s: dict[str, float], to_s: float) -> Paper:
+    """Each probe speaks every minute until some time; somebody enters something at the end."""
+    paper = Paper(EVENING)
+    for n, (name, end_s) in enumerate(until_s.items()):
+        for at_s in range(n, round(end_s), 60):
+            paper.say(at_s, 2.0, name)
+    return paper.do(to_s, "corrective-action", unit="case-1", text="looked at something else")
+
+
+@pytest.mark.parametrize("units", [2, 3, 5])
+def test_everything_silent_is_one_urgent_alarm(units: int) -> None:
+    """The hub, the mains or the broker is gone for good at ten at night."""
+    names = [f"case-{n}" for n in range(1, units + 1)]
+    replayed = spoken(dict.fromkeys(names, 3600), 6 * H).replay(shop_of(units))
+    woken = [alarm for alarm in replayed.ledger["alarms"] if alarm["woke"]]
+    (alarm,) = woken
+
+    assert (alarm["unit"], alarm["rule"], alarm["priority"]) == (None, "stale", "high")
+    assert alarm["units"] == names
+    assert alarm["returned"] is None
+
+
+def test_one_unit_that_still_speaks_leaves_the_silence_for_the_morning() -> None:
+    """Four of five may be one gateway; it is not all that the shop has."""
+    until_s = {**dict.fromkeys(["case-1", "case-2", "case-3", "case-4"], 3600.0), "case-5": 6 * H}
+    replayed = spoken(until_s, 6 * H).replay(shop_of(5))
+
+    assert not any(alarm["woke"] for alarm in replayed.ledger["alarms"])
+    assert [alarm["unit"] for alarm in stale(replayed)] == [None]
+
+
+def test_probe_that_had_died_before_does_not_hide_that_all_are_silent() -> None:
+    """It has an alarm of its own, and no longer counts."""
+    until_s = {"case-1": 3 * H, "case-2": 3 * H, "case-3": H}
+    replayed = spoken(until_s, 6 * H).replay(shop_of(3))
+    (alarm,) = [alarm for alarm in replayed.ledger["alarms"] if alarm["woke"]]
+
+    assert (alarm["unit"], alarm["priority"]) == (None, "high")
+
+
+def test_shelved_silence_of_all_lets_each_unit_speak_for_itself() -> None:
+    """What is put aside silences nobody else."""
+    paper = spoken({"case-1": 3600, "case-2": 3600}, 3 * H)
+    paper.do(60, "shelve", unit=None, rule="stale", minutes=600)
+    alarms = stale(paper.replay(shop_of(2)))
+
+    assert [alarm["unit"] for alarm in alarms] == ["case-1", "case-2"]
