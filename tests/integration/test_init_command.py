@@ -62,6 +62,7 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
         ENTER,
         ENTER,
         *("y", "n"),
+        *("beat.example.com", "https://beat.example.com/of-ours"),  # asked again
     )
 
     assert done.exit_code == 0, done.output
@@ -72,6 +73,8 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
     )
     assert "2 units, 3 probes" in done.output
     shop = read_shop(tmp_path / "shop.toml", {})
+    assert shop.self_watch.heartbeat_url == "https://beat.example.com/of-ours"
+    assert "of-ours" not in (tmp_path / "shop.toml").read_text()
     assert (shop.name, shop.timezone, shop.display) == (
         "Saltmarsh Row Fish",
         "America/Chicago",
@@ -99,7 +102,7 @@ def test_secrets_are_in_files_of_their_own_for_the_owner_alone(
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, "rimewatch", "pass-word-of-ours"),
         *("n", "Case", ENTER, *by_hand, "n"),
-        *(receiver.url("secret-of-ours"), "n", ENTER, ENTER, "n"),
+        *(receiver.url("secret-of-ours"), "n", ENTER, ENTER, "n", ENTER),
     )
 
     assert done.exit_code == 0, done.output

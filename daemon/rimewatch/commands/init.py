@@ -39,13 +39,14 @@ def command(file: Path, seconds: float) -> None:
 
     Every question has an answer in [brackets] that Enter takes.
     """
-    from rimewatch.commands.init_people import ask_pages, ask_phone
+    from rimewatch.commands.init_people import ask_heartbeat, ask_pages, ask_phone
     from rimewatch.commands.init_probes import ask_and_listen, ask_places
     from rimewatch.commands.init_shop import ask_night, ask_shop
     from rimewatch.intake.first_configuration import Answers
 
     secrets: dict[Path, str] = {}
-    for path in (file, _beside(file, "broker-password"), _beside(file, "phone")):
+    kept = ("broker-password", "phone", "heartbeat")
+    for path in (file, *(_beside(file, what) for what in kept)):
         if path.exists():
             raise UserError(f"{path} is there already; name another file, or put it aside")
     click.echo("A few questions; Enter takes the answer in [brackets], Ctrl-C leaves it all.\n")
@@ -65,6 +66,12 @@ def command(file: Path, seconds: float) -> None:
         phone = f"file:{path.name}"
     night = ask_night() if address else ("21:00", "06:00")
     pages = ask_pages()
+    beat = ask_heartbeat() if address else ""
+    heartbeat = ""
+    if beat:
+        path = _beside(file, "heartbeat")
+        secrets[path] = beat
+        heartbeat = f"file:{path.name}"
     answers = Answers(
         name=shop.name,
         timezone=shop.timezone,
@@ -76,6 +83,7 @@ def command(file: Path, seconds: float) -> None:
         heard=tuple(heard),
         phone=phone,
         night=night,
+        heartbeat=heartbeat,
         pages=pages.listen,
         pages_url=pages.url,
     )

@@ -75,6 +75,30 @@ def ask_pages() -> PagesAnswers:
     return PagesAnswers(listen=f"0.0.0.0:{PORT}", url=f"http://{host}:{PORT}")
 
 
+def ask_heartbeat() -> str:
+    """Ask what is to be called while all is well; empty: nothing."""
+    click.echo(
+        "\nWhere this machine, its power or its network is gone, it can tell nobody. Something\n"
+        "elsewhere can: a web address that is called every minute while all is well, and that\n"
+        "rings when the calls end."
+    )
+    return str(
+        click.prompt(
+            "Address to call while all is well, empty for none",
+            default="",
+            show_default=False,
+            value_proc=_beat,
+        )
+    )
+
+
+def _beat(text: str) -> str:
+    address = text.strip()
+    if address and not is_web_address(address):
+        raise click.UsageError("an address begins with https:// or http://")
+    return address
+
+
 def _own_address() -> str:
     """Return the address this machine would speak from; nothing is sent for it."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:

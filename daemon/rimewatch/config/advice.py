@@ -29,6 +29,7 @@ def warnings_of(shop: Shop) -> list[str]:
         *(sentence for probe in shop.probes for sentence in _about_resistance(shop, probe)),
         *_about_people(shop),
         *_about_night(shop),
+        *_about_heartbeat(shop),
         *_about_broker(shop),
         *_about_pages(shop),
     ]
@@ -162,6 +163,14 @@ def _about_night(shop: Shop) -> Iterator[str]:
                 f'[priorities] makes {rule} "{priority}": fish may be at risk '
                 "without anybody being woken"
             )
+
+
+def _about_heartbeat(shop: Shop) -> Iterator[str]:
+    if shop.contacts and not shop.self_watch.heartbeat_url:
+        yield (
+            "[watch] has no heartbeat_url: where this machine, its power or its network is gone, "
+            "nobody is told; add an address that something elsewhere waits to be called at"
+        )
 
 
 def _about_broker(shop: Shop) -> Iterator[str]:

@@ -44,6 +44,8 @@ class Answers:
     """Where the address of the phone is kept, such as ``file:phone``; empty: nobody is told."""
     night: tuple[str, str] = ("21:00", "06:00")
     """Local, HH:MM."""
+    heartbeat: str = ""
+    """Where the heartbeat's address is kept, such as ``file:heartbeat``; empty: none is called."""
     pages: str = ""
     """HOST:PORT the pages are served at; empty: none."""
     pages_url: str = ""
@@ -71,6 +73,12 @@ def first_configuration(answers: Answers) -> str:
         lines += ["", "[web]", f"listen = {toml_text(answers.pages)}"]
     if answers.pages_url:
         lines.append(f"url = {toml_text(answers.pages_url)}    # how phones reach the pages")
+    if answers.heartbeat:
+        lines += [
+            "",
+            "[watch]                # called while all is well: something elsewhere rings if not",
+            f"heartbeat_url = {toml_text(answers.heartbeat)}",
+        ]
     return "\n".join(lines) + "\n"
 
 

@@ -27,6 +27,7 @@ BASE: Mapping[str, Mapping[str, str]] = {
     },
     "night": {"from": '"21:00"', "to": '"06:00"'},
     "escalation": {"after_s": "0", "contacts": '["first"]'},
+    "watch": {"heartbeat_url": '"https://beat.example.com/"'},
 }
 ARRAYS = {"unit", "probe", "contact", "escalation"}
 

@@ -35,6 +35,7 @@ CASES = [
         {"escalation": {"repeat_s": "900", "after_s": "600"}},
         "the first [[escalation]] step comes 600 s after an alarm",
     ),
+    ({"watch": {"heartbeat_url": None}}, "[watch] has no heartbeat_url: where this machine"),
     ({"night": {"wake_for": '["low"]'}}, '[night] wake_for leaves "high" out'),
     ({"night": {"wake_for": "[]"}}, '[night] wake_for leaves "high" out'),
     (

@@ -164,7 +164,7 @@ def test_heartbeat_address_is_resolved_and_never_shown(
     configuration: Configuration, refused: Refused
 ) -> None:
     """Whoever knows it could pretend that all is well."""
-    text = configuration('[watch]\nheartbeat_url = "env:RIMEWATCH_BEAT"\n')
+    text = configuration(watch={"heartbeat_url": '"env:RIMEWATCH_BEAT"'})
     shop = load_shop(text, {"RIMEWATCH_BEAT": "https://beat.example.com/s3cret"})
 
     assert shop.self_watch.heartbeat_url == "https://beat.example.com/s3cret"
