@@ -1,12 +1,14 @@
 """What is known of a probe's clock, and whether one device alone sends for it.
 
-Reported, never used: no reading is corrected by it. Pure, and plain enough to be written down.
+The offset is reported, never used: no reading is corrected by it. What its times were seen to
+do decides whether they are believed, and lasts over a restart. Pure, and plain enough to be
+written down.
 """
 
 import json
 from collections.abc import Collection
 from dataclasses import asdict, dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.vocabulary import MS_PER_S
@@ -26,6 +28,29 @@ def offset_s_of(late_ms: Collection[int]) -> float | None:
     return sorted(late_ms)[len(late_ms) // 10] / MS_PER_S
 
 
+class Dating(NamedTuple):
+    """What the times in a probe's messages were seen to do."""
+
+    lags_ms: tuple[int, ...] = ()
+    """How late its last messages came whose times were believed."""
+    gaps_ms: tuple[int, ...] = ()
+    """How far those times lay apart."""
+    arrived_ms: int | None = None
+    """When the message before arrived, and what time it bore."""
+    own_ms: int | None = None
+    believed_ms: int | None = None
+    """The latest time that was believed."""
+    lag_ms: int = 0
+    """Of the first of those in a row whose times cannot be."""
+    doubted: int = 0
+    """How many in a row cannot be."""
+    by_arrival: bool = False
+    """Whether its messages are dated by their arrival."""
+
+
+NOTHING_SEEN: Final = Dating()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockNote:
     """What a probe's last messages say of its clock."""
@@ -34,6 +59,7 @@ class ClockNote:
     times_not_used: int = 0
     two_sources_ms: int | None = None
     """When its readings were last found to come from two devices."""
+    dating: Dating = NOTHING_SEEN
 
     def to_text(self) -> str:
         """Return it as JSON."""
@@ -43,12 +69,14 @@ class ClockNote:
     def from_text(cls, text: str) -> "ClockNote":
         """Return what :meth:`to_text` wrote."""
         found = json.loads(text)
-        return cls(**found | {"late_ms": tuple(found["late_ms"])})
+        dating = [tuple(one) if isinstance(one, list) else one for one in found.get("dating", ())]
+        return cls(**found | {"late_ms": tuple(found["late_ms"]), "dating": Dating(*dating)})
 
     def record(self) -> dict[str, Any]:
         """Return it as it stands in a ledger."""
         return {
             "clock_offset_s": figure(offset_s_of(self.late_ms), 3),
             "times_not_used": self.times_not_used,
+            "dated_by_arrival": self.dating.by_arrival,
             "two_sources": iso(self.two_sources_ms),
         }

@@ -14,10 +14,10 @@ from typing import Final, NamedTuple
 
 from rimewatch.config.topics import own_filter
 from rimewatch.entries import AnyEntry, CalibrationCheck
-from rimewatch.evaluation.clock_note import ClockNote
+from rimewatch.evaluation.clock_note import ClockNote, Dating
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Absent, Draft, TimeOrigin, Undecodable, make_decoder
-from rimewatch.intake.device_time import ClockOffset, is_plausible
+from rimewatch.intake.device_time import ClockOffset, dated, is_of_a_burst, is_plausible
 from rimewatch.intake.entries import EntryError
 from rimewatch.intake.entry_messages import entry_of_message
 from rimewatch.intake.offsets import Offsets
@@ -32,7 +32,7 @@ from rimewatch.rules.probe_rule import UnreadProbe
 from rimewatch.science.rtd import celsius_from_ohms
 from rimewatch.science.scales import celsius_of_fahrenheit, celsius_of_kelvin
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import Measures, ProbeId, Scale, Unread
+from rimewatch.vocabulary import MS_PER_S, Measures, ProbeId, Scale, Unread
 
 SPARKPLUG: Final = "sparkplug"
 """The one format whose messages mean nothing without those before them."""
@@ -75,6 +75,7 @@ class _Watched:
 
     __slots__ = (
         "clock",
+        "dating",
         "decode",
         "id",
         "is_fahrenheit",
@@ -95,6 +96,7 @@ class _Watched:
         self.is_fahrenheit = probe.scale is Scale.FAHRENHEIT
         self.last: tuple[int, float] | None = None
         self.clock = ClockOffset()
+        self.dating = Dating()
         self.times_not_used = 0
         self.offsets = Offsets(probe.offset_c)
         self.sources = TwoSources()
@@ -286,12 +288,14 @@ class Receiver:
             late_ms=one.clock.late_ms(),
             times_not_used=one.times_not_used,
             two_sources_ms=one.two_sources_ms,
+            dating=one.dating,
         )
 
     def remember_clock(self, probe: ProbeId, note: ClockNote) -> None:
         """Take what was known of a probe's clock before a restart."""
         one = self._watched[probe]
         one.clock = ClockOffset(note.late_ms)
+        one.dating = note.dating
         one.times_not_used = note.times_not_used
         one.two_sources_ms = note.two_sources_ms
 
@@ -344,12 +348,27 @@ class Receiver:
             if origin is _OWN:
                 one.clock.add(arrived_ms - observed_ms)
             if is_plausible(observed_ms, arrived_ms):
-                return None if retained and origin is not _OWN else observed_ms
+                if retained:
+                    return observed_ms if origin is _OWN else None
+                if origin is not _OWN or _is_believed(one, observed_ms, arrived_ms):
+                    return observed_ms
         if retained:
             return None
         if origin is not _ABSENT:
             one.times_not_used += 1
         return arrived_ms
+
+
+def _is_believed(one: _Watched, observed_ms: int, arrived_ms: int) -> bool:
+    """Whether a message's own time dates it: not where the times cannot be, but for a backlog's."""
+    before, probe = one.dating, one.probe
+    if probe.every_s is None or probe.stale_s is None:
+        return True  # a contact speaks when it likes
+    every_ms = probe.every_s * MS_PER_S
+    one.dating = dated(
+        before, observed_ms, arrived_ms, every_ms=every_ms, stale_ms=probe.stale_s * MS_PER_S
+    )
+    return not one.dating.by_arrival or is_of_a_burst(before, arrived_ms, every_ms=every_ms)
 
 
 def subscription(probe: Probe) -> str:

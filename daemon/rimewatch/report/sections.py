@@ -415,7 +415,7 @@ def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
         )
         lines.append(f"Two devices publish on its topic, seen {seen}: one is not this probe.")
     if probe.clock_offset_s is not None and round(abs(probe.clock_offset_s)) >= 60:
-        side = "ahead" if probe.clock_offset_s > 0 else "behind"
+        side = "behind" if probe.clock_offset_s > 0 else "ahead"
         lines.append(f"Clock {wording.duration(abs(probe.clock_offset_s))} {side}.")
     return lines
 

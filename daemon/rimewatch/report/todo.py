@@ -237,7 +237,7 @@ def _probes(found: Findings) -> Iterator[Todo]:
             )
         if probe.clock_offset_s is not None and abs(probe.clock_offset_s) > CLOCK_OFFSET_S:
             off = wording.duration(abs(probe.clock_offset_s))
-            side = "ahead" if probe.clock_offset_s > 0 else "behind"
+            side = "behind" if probe.clock_offset_s > 0 else "ahead"
             yield Todo(text=f"Probe {probe.probe}: set its clock, {off} {side}.", unit=probe.unit)
 
 

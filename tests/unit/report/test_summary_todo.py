@@ -76,13 +76,15 @@ class TestTodo:
         ledger["probes"]["case-1-air"] |= {"stale": True, "last": "2026-03-02T10:00:00Z"}
         ledger["probes"]["case-2-air"]["battery"] = 15.0
         ledger["probes"]["walk-in-fish"]["clock_offset_s"] = 301.0
-        ledger["probes"]["freezer-1-air"]["clock_offset_s"] = 299.0
+        ledger["probes"]["freezer-1-air"]["clock_offset_s"] = -302.0
+        ledger["probes"]["ulf-1-air"]["clock_offset_s"] = 299.0
         texts = [todo.text for todo in summary_of(ledger).todos]
 
         assert texts == [
             "Probe case-1-air: silent since 04:00 CST; check battery and range.",
             "Probe case-2-air: change the battery.",
-            "Probe walk-in-fish: set its clock, 5 min ahead.",
+            "Probe walk-in-fish: set its clock, 5 min behind.",
+            "Probe freezer-1-air: set its clock, 5 min ahead.",
         ]
 
     def test_two_devices_on_one_topic_are_a_task_and_stand_with_the_probes(self) -> None:
