@@ -69,7 +69,9 @@ class ClockNote:
     def from_text(cls, text: str) -> "ClockNote":
         """Return what :meth:`to_text` wrote."""
         found = json.loads(text)
-        dating = [tuple(one) if isinstance(one, list) else one for one in found.get("dating", ())]
+        dating: Any = [
+            tuple(one) if isinstance(one, list) else one for one in found.get("dating", ())
+        ]
         return cls(**found | {"late_ms": tuple(found["late_ms"]), "dating": Dating(*dating)})
 
     def record(self) -> dict[str, Any]:

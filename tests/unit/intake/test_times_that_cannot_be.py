@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 import pytest
 from intake_shop import ARRIVED_MS, TOPIC, receiver
 
-from rimewatch.evaluation.clock_note import ClockNote
+from rimewatch.evaluation.clock_note import ClockNote, offset_s_of
 from rimewatch.vocabulary import ProbeId
 
 AIR = ProbeId("case-1-air")
@@ -69,7 +69,7 @@ def test_clock_that_fails_while_messages_come_as_ever_is_not_believed(clock: Clo
     believed = [n for n, late_ms in enumerate(late) if late_ms]
     assert len(believed) <= 3
     assert sent.receiver.clock_note(AIR).dating.by_arrival
-    assert sent.receiver.times_not_used(AIR) == 20 - len(believed)
+    assert sent.receiver.clock_note(AIR).times_not_used == 20 - len(believed)
 
 
 def test_first_arrival_that_dates_lies_a_stale_time_after_the_last_time_believed() -> None:
@@ -104,7 +104,7 @@ def test_clock_that_was_never_right_is_believed_and_reported() -> None:
     late = sent.minutely(range(40), slow(12 * 60 * MINUTE))
 
     assert set(late) == {12 * 60 * MINUTE}
-    assert sent.receiver.clock_offset_s(AIR) == 12 * 3600
+    assert offset_s_of(sent.receiver.clock_note(AIR).late_ms) == 12 * 3600
 
 
 def test_clock_that_is_put_right_is_believed_at_once() -> None:
