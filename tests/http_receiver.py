@@ -26,6 +26,8 @@ class Answer(Enum):
     LOSE = "takes it and closes without an answer"
     WORDS_ONLY = "takes what has no attachment, answers 500 to the rest"
     RESET = "resets the connection"
+    MOVED = "answers 302, to where any GET is answered with success"
+    TOO_MANY = "answers 429"
 
 
 @dataclass
@@ -36,6 +38,8 @@ class Receiver:
     got: list[dict[str, Any]] = field(default_factory=list)
     """The JSON of every message it took."""
     requests: int = 0
+    fetched: list[str] = field(default_factory=list)
+    """The paths that were fetched without words."""
 
     def __post_init__(self) -> None:
         self._changed = threading.Condition()
@@ -101,7 +105,7 @@ class Receiver:
                 self.got.append(message)
                 self._changed.notify_all()
                 return Answer.TAKE
-            if self.answer not in (Answer.REFUSE, Answer.RESET):
+            if self.answer not in (Answer.REFUSE, Answer.RESET, Answer.MOVED, Answer.TOO_MANY):
                 self.got.append(json.loads(body))
             self._changed.notify_all()
             return self.answer
@@ -133,15 +137,26 @@ class _Handler(BaseHTTPRequestHandler):
             self._say(200)
         elif answer is Answer.REFUSE:
             self._say(500)
+        elif answer is Answer.TOO_MANY:
+            self._say(429)
+        elif answer is Answer.MOVED:
+            self._say(302)
         elif answer is Answer.TRICKLE:
             self._trickle()
         elif answer is Answer.RESET:
             linger_no_time = struct.pack("ii", 1, 0)
             self.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, linger_no_time)
 
+    def do_GET(self) -> None:
+        with self.receiver._changed:
+            self.receiver.fetched.append(self.path)
+        self._say(200)
+
     def _say(self, code: int) -> None:
         with contextlib.suppress(OSError):  # whoever asked may have gone
             self.send_response(code)
+            if code == 302:
+                self.send_header("Location", f"http://127.0.0.1:{self.receiver.port}/elsewhere")
             self.send_header("Content-Length", "0")
             self.end_headers()
 

@@ -151,3 +151,34 @@ class TestSecrets:
         assert "no luck at …" in told
         for secret in ("T0K3N", "p4ssw0rd", "wh0", "qu3ry", "127.0.0.1", str(receiver.port)):
             assert secret not in told
+
+
+class TestRedirects:
+    @pytest.mark.parametrize("query", ["", "redirect=yes"])
+    def test_address_that_has_moved_is_not_told_and_the_next_one_is(
+        self, receiver: Receiver, desk: Callable[..., Desk], query: str
+    ) -> None:
+        """A GET without the words, answered with success, is no message that anybody took."""
+        moved = Receiver(answer=Answer.MOVED)
+        try:
+            result = desk(first=[moved.url("hook", query=query), receiver.url()]).sent(row())
+        finally:
+            moved.close()
+
+        assert result == Delivered(id=1, at_ms=NOW_MS, channel=1)
+        assert len(receiver.got) == 1
+        assert moved.fetched == []
+
+    def test_address_that_has_moved_fails_where_there_is_no_other(
+        self, desk: Callable[..., Desk]
+    ) -> None:
+        """It is tried again, and the record says why."""
+        moved = Receiver(answer=Answer.MOVED)
+        try:
+            result = desk(first=[moved.url("hook")]).sent(row())
+        finally:
+            moved.close()
+
+        assert isinstance(result, Failed)
+        assert not result.permanent
+        assert "302" in result.error

@@ -48,6 +48,17 @@ class MessageRecord:
     unit: UnitId | None
     rule: Rule | None
     about: About
+    sent_ms: int | None = None
+    """When a service took it; None: none has, or it is not known."""
+    refused: str | None = None
+    """What the last try said of one that no service has taken; None: it is not known."""
+
+    @property
+    def reached_ms(self) -> int | None:
+        """When it was told, as far as is known; None: nobody has taken it."""
+        if self.sent_ms is not None:
+            return self.sent_ms
+        return self.at_ms if self.refused is None else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -36,6 +36,12 @@ class MessageRow:
     rule: Rule | None
     about: About
     alarm_id: str | None
+    sent_ms: int | None = None
+    """When a service took it; None: none has, or it is not known any more."""
+    is_fate_known: bool = False
+    """Whether it is still known what became of it."""
+    error: str = ""
+    """What the last try said."""
 
 
 def put(
@@ -151,10 +157,27 @@ def messages_between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -
             rule=None if rule is None else Rule(rule),
             about=About(about),
             alarm_id=alarm_id,
+            sent_ms=sent_ms,
+            is_fate_known=is_fate_known is not None,
+            error=error or "",
         )
-        for id_, at_ms, contact, unit, rule, about, alarm_id in connection.execute(
-            "SELECT id, at_ms, contact, unit, rule, about, alarm_id FROM message"
-            " WHERE at_ms BETWEEN ? AND ? ORDER BY at_ms, id",
+        for (
+            id_,
+            at_ms,
+            contact,
+            unit,
+            rule,
+            about,
+            alarm_id,
+            sent_ms,
+            is_fate_known,
+            error,
+        ) in connection.execute(
+            "SELECT m.id, m.at_ms, m.contact, m.unit, m.rule, m.about, m.alarm_id,"
+            " max(o.sent_ms), max(o.id), max(o.error) FROM message m LEFT JOIN outbox o"
+            " ON o.at_ms = m.at_ms AND o.contact = m.contact AND o.about = m.about"
+            " AND o.alarm_id IS m.alarm_id"
+            " WHERE m.at_ms BETWEEN ? AND ? GROUP BY m.id ORDER BY m.at_ms, m.id",
             (from_ms, to_ms),
         )
     ]

@@ -23,6 +23,9 @@ _ASSET_OPTIONS: Final[dict[str, Any]] = {
     "async_mode": False,
     "service_timeout": 0,
     "secure_logging": True,
+    # A POST that is answered with "found elsewhere" would become a GET without the words there,
+    # and count as sent. Delivered is what a receiver took.
+    "http_redirects": False,
 }
 
 
@@ -64,5 +67,6 @@ def build(address: str) -> apprise.Apprise | None:
         service: Any = apprise.Apprise.instantiate(address, asset=asset, suppress_exceptions=True)
     if service is None or not service.enabled:
         return None
+    service.redirects = False  # whatever the address says
     carrier: Any = apprise.Apprise(asset=asset)
     return carrier if carrier.add(service) else None

@@ -253,6 +253,8 @@ class AlarmRecord:
     """When each contact was first told, and the contact's name, in order."""
     told: int
     """Messages sent about it before it was answered or returned."""
+    not_reached: tuple[tuple[str, str], ...] = ()
+    """Contacts who were to be told and whom no message has reached, and what was said of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,13 @@ from typing import Any
 
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
-from rimewatch.evaluation.ledger import Account, build_ledger, corrective_actions
+from rimewatch.evaluation.instants import iso
+from rimewatch.evaluation.ledger import (
+    Account,
+    MessageRecord,
+    build_ledger,
+    corrective_actions,
+)
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
@@ -173,7 +179,9 @@ def build_records(
         last=last,
         from_ms=from_ms,
         to_ms=to_ms,
-        facts=build_summary(shop, ledger, {}, from_ms, to_ms),
+        facts=build_summary(
+            shop, ledger, {}, from_ms, to_ms, messages=[_fate(one) for one in account.messages]
+        ),
         logs=tuple(logs),
         handled=tuple(_handled(account.entries, from_ms, to_ms)),
         checks=tuple(item for item in kept.checks if from_ms <= item.at_ms <= to_ms),
@@ -182,6 +190,19 @@ def build_records(
         seals=tuple(item for item in kept.seals if first <= item.day <= last),
         ledger=ledger,
     )
+
+
+def _fate(message: MessageRecord) -> dict[str, Any]:
+    """Return a message as in the ledger, with what became of it: a record names who was reached."""
+    return {
+        "at": iso(message.at_ms),
+        "contact": message.contact,
+        "unit": message.unit,
+        "rule": None if message.rule is None else message.rule.value,
+        "about": message.about.value,
+        "reached": iso(message.reached_ms),
+        "refused": message.refused,
+    }
 
 
 def _handled(entries: Sequence[AnyEntry], from_ms: int, to_ms: int) -> list[Handled]:

@@ -11,7 +11,7 @@ from rimewatch.evaluation.settings import Change
 from rimewatch.journal.canonical import grouped
 from rimewatch.lots.record import PROVISION_OF
 from rimewatch.report import chart, wording
-from rimewatch.report.facts import Excursion
+from rimewatch.report.facts import AlarmRecord, Excursion
 from rimewatch.report.lot_standing import (
     NO_FOOD_CODE_OPTION,
     PARASITES_ALONE,
@@ -296,7 +296,7 @@ def _alarms(sheet: Sheet, records: Records) -> None:
                 unit_name(records, item.unit),
                 RULES[item.rule],
                 item.priority.value,
-                wording.joined([who for _, who in item.told_first], most=2) or "nobody",
+                _told(item),
                 _NOTHING
                 if item.acknowledged_ms is None
                 else wording.duration(
@@ -307,6 +307,13 @@ def _alarms(sheet: Sheet, records: Records) -> None:
             for item in alarms
         ),
     )
+
+
+def _told(item: AlarmRecord) -> str:
+    """Return who was reached, and who was not."""
+    told = wording.joined([who for _, who in item.told_first], most=2) or "nobody"
+    missed = wording.joined([who for who, _ in item.not_reached], most=2)
+    return f"{told}; not reached: {missed}" if missed else told
 
 
 def _answered_s(

@@ -245,6 +245,7 @@ def _alarms(records: Records) -> Iterator[Row]:
             if item.acknowledged_ms is None
             else round(max(0, item.acknowledged_ms - told_ms) / MS_PER_S),
             _when(records, item.returned_ms),
+            "; ".join(f"{who}: {why or 'not sent'}" for who, why in item.not_reached),
         )
 
 
@@ -415,6 +416,7 @@ TABLES: Final = (
             "acknowledged",
             "answered_after_s",
             "returned",
+            "not_reached",
         ),
         rows=_alarms,
     ),

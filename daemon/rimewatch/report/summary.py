@@ -460,17 +460,23 @@ def _alarm(shop: Shop, record: Ledger, messages: Sequence[Ledger], period: Perio
         period.to_ms if acknowledged_ms is None else acknowledged_ms,
         period.to_ms if returned_ms is None else returned_ms,
     )
-    told = sorted(
-        (sure_time_ms(message, "at"), str(message["contact"]))
+    made = [
+        message
         for message in messages
         if message.get("unit") == record.get("unit")
         and message.get("rule") == record["rule"]
         and message.get("about") in _TOLD
         and raised_ms <= sure_time_ms(message, "at") <= over_ms
-    )
+    ]
+    # Where it is known what became of a message, only those are told who were reached.
+    reached = [(time_ms(m, "reached" if "reached" in m else "at"), m) for m in made]
+    told = sorted((at_ms, str(m["contact"])) for at_ms, m in reached if at_ms is not None)
     first: dict[str, int] = {}
     for at_ms, contact in told:
         first.setdefault(contact, at_ms)
+    refused = {
+        str(m["contact"]): str(m.get("refused") or "") for at_ms, m in reached if at_ms is None
+    }
     unit = record.get("unit")
     return AlarmRecord(
         unit=None if unit is None else UnitId(unit),
@@ -483,6 +489,11 @@ def _alarm(shop: Shop, record: Ledger, messages: Sequence[Ledger], period: Perio
         woke=bool(record.get("woke", False)),
         told_first=tuple((at_ms, _contact(shop, contact)) for contact, at_ms in first.items()),
         told=len(told),
+        not_reached=tuple(
+            (_contact(shop, contact), wording.printable(why))
+            for contact, why in refused.items()
+            if contact not in first
+        ),
     )
 
 

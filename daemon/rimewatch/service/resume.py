@@ -128,6 +128,8 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
                 unit=row.unit,
                 rule=row.rule,
                 about=row.about,
+                sent_ms=row.sent_ms,
+                refused=row.error if row.is_fate_known and row.sent_ms is None else None,
             )
             for row in journal.messages_between(from_ms, to_ms)
         ],

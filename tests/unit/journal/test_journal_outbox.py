@@ -205,3 +205,24 @@ class TestEventsAndSummaries:
     def test_no_summary_yet_is_an_answer(self, journal: Journal) -> None:
         """The first morning of a new shop."""
         assert journal.latest_summary() is None
+
+
+def test_messages_say_what_became_of_them(journal: Journal) -> None:
+    """Taken, refused, waiting; and those whose words are gone from the outbox by now."""
+    for n in range(4):
+        with journal.batch():
+            journal.add_message(T0 + n, FIRST, CASE, Rule.HOLDING, About.RAISED, "a1")
+    taken, refused, waiting = (put(journal, f"k{n}", at_ms=T0 + n) for n in range(3))
+    assert taken is not None
+    assert refused is not None
+    assert waiting is not None
+    journal.outbox_sent(taken, T0 + 50)
+    journal.outbox_failed(refused, T0 + 60, T0 + 9000, "json://…: Too Many Requests")
+    rows = journal.messages_between(T0, T0 + 3)
+
+    assert [(row.is_fate_known, row.sent_ms, row.error) for row in rows] == [
+        (True, T0 + 50, ""),
+        (True, None, "json://…: Too Many Requests"),
+        (True, None, ""),
+        (False, None, ""),
+    ]

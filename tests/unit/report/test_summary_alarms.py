@@ -88,3 +88,21 @@ class TestAlarms:
 
         assert "00:00 CST Front display case and Walk-in cooler: power lost (high)" in text
         assert "Woken: On-call phone 00:00 CST. Answered after 4 min." in text
+
+    def test_told_names_only_those_who_were_reached_where_that_is_known(self) -> None:
+        """A phone whose service answered 429 each time was told of nothing."""
+        ledger = bad_ledger()
+        messages = [
+            message
+            | {
+                "reached": None if message["contact"] == "first" else message["at"],
+                "refused": "Too Many Requests" if message["contact"] == "first" else None,
+            }
+            for message in ledger["messages"]
+        ]
+        given = build_summary(shop(), ledger, {}, FROM_MS, TO_MS, messages=messages)
+        alarms = {item.rule.value: item for item in given.alarms}
+
+        assert [who for _, who in alarms["hold-at-risk"].told_first] == ["Owner"]
+        assert alarms["hold-at-risk"].told == 1
+        assert alarms["hold-at-risk"].not_reached == (("On-call phone", "Too Many Requests"),)
