@@ -87,7 +87,7 @@ class ShopTable(Table):
         float, Field(ge=0.25, le=24), Expect("hours, at least 0.25 and at most 24", 4.0)
     ] = TIME_CONTROL_4H_H
     """How long an acknowledgement of a high alarm lasts where nobody promised a time, h: it rings
-    again then if it is still so. Default 4, as long as fish may be out of control by time."""
+    again then if it is still so. Default {}, as long as fish may be out of control by time."""
 
 
 class BrokerTable(Table):
