@@ -35,8 +35,8 @@ class Authority:
         self.file = folder / f"{name}.pem"
         self.file.write_bytes(self._made.public_bytes(serialization.Encoding.PEM))
 
-    def sign(self, name: str) -> tuple[Path, Path]:
-        """Return certificate and key of somebody at 127.0.0.1."""
+    def sign(self, name: str, *, is_over: bool = False) -> tuple[Path, Path]:
+        """Return certificate and key of somebody at 127.0.0.1, good now or until an hour ago."""
         key = ec.generate_private_key(ec.SECP256R1())
         subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
         places = x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))])
@@ -45,7 +45,7 @@ class Authority:
         )
         issuer = x509.AuthorityKeyIdentifier.from_issuer_public_key(self._key.public_key())
         made = (
-            self._begin(subject, key)
+            self._begin(subject, key, good_h=-1 if is_over else 24)
             .add_extension(places, critical=False)
             .add_extension(uses, critical=False)
             .add_extension(issuer, critical=False)
@@ -63,7 +63,7 @@ class Authority:
         return certificate, secret
 
     def _begin(
-        self, subject: x509.Name, key: ec.EllipticCurvePrivateKey
+        self, subject: x509.Name, key: ec.EllipticCurvePrivateKey, good_h: float = 24
     ) -> x509.CertificateBuilder:
         now = dt.datetime.now(dt.UTC)  # noqa: TID251 - what a broker compares with
         return (
@@ -73,7 +73,7 @@ class Authority:
             .public_key(key.public_key())
             .serial_number(x509.random_serial_number())
             .not_valid_before(now - dt.timedelta(days=1))
-            .not_valid_after(now + dt.timedelta(days=10))
+            .not_valid_after(now + dt.timedelta(hours=good_h))
             .add_extension(
                 x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False
             )

@@ -23,6 +23,8 @@ LONGEST_BODY: Final = 500
 LONGEST_NAME: Final = 28
 """So that a first line with its unit, its facts and what to do fits 100 characters."""
 _LONGEST_FACT: Final = 140
+LONGEST_LINK: Final = 260
+"""What is wrong with the broker's connection has its cure at its end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +52,8 @@ class AlarmFacts:
     now_ms: int
     above_s: float | None = None
     """For ``returned``: time beyond the limit; None: from the beginning until now."""
+    link: str = ""
+    """What is wrong with the connection to the broker, with its cure; empty: nothing."""
 
 
 def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
@@ -125,6 +129,8 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
     if condition.lots:
         lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
         known["lots"] = joined(lots, words, most=4)
+    if clean := wording.printable(facts.link):
+        known["link"] = _sentence(wording.clipped(clean, LONGEST_LINK))
     if condition.unread:
         known["unread"] = texts["unread"][condition.unread[0][1].value]
     # What the rules say of their reasons is English; other languages do without.

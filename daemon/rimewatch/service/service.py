@@ -243,6 +243,8 @@ class Service:
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
+            link = self._session.health()
+            writer.link_trouble = "" if link.listening else link.problem
             if stood_s := standstill.turn():
                 self._say(
                     f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "

@@ -83,6 +83,9 @@ class Writer:
         self._clocks_due_ms = 0
         self._saved_alarms = ""
         self._progress = 0
+        self.link_trouble = ""
+        """What is wrong with the connection to the broker, with its cure; whoever has it says so.
+        It is the reason of a silence, where there is one."""
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
@@ -385,6 +388,7 @@ class Writer:
                 raised_ms=due.raised_ms,
                 now_ms=send.at_ms,
                 above_s=due.above_s,
+                link=self.link_trouble if send.about is not About.RETURNED else "",
             ),
         )
         self.journal.add_message(
