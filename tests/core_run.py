@@ -26,7 +26,10 @@ class CoreRun:
 
 
 def run_core(shop: Shop, trace: Iterable[TraceMessage | TraceEntry]) -> CoreRun:
-    """Evaluate a trace as a replay does, and build its ledger without alarms and messages."""
+    """Evaluate a trace as a replay does, and build its ledger without alarms and messages.
+
+    Entries are taken as a journal's are: on the books already, judged and not refused.
+    """
     receiver, store = Receiver(shop), MemoryStore()
     lines = list(trace)
     evaluator = Evaluator(shop, store, lines[0].at_ms)

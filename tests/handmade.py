@@ -179,14 +179,20 @@ class Paper:
         """Return the trace's lines, read as any trace is."""
         return list(read_trace(io.BytesIO(self.text())))
 
-    def replay(self, shop: Shop) -> Replayed:
-        """Replay the trace."""
-        return replay(shop, self.read())
+    def replay(self, shop: Shop, *, is_kept: bool = False) -> Replayed:
+        """Replay the trace; or what is on the books of a journal: that is judged, not refused."""
+        lines = self.read()
+        if is_kept:
+            lines = [
+                line._replace(is_kept=True) if isinstance(line, TraceEntry) else line
+                for line in lines
+            ]
+        return replay(shop, lines)
 
     def ledger(self, shop: Shop) -> dict[str, Any]:
         """Replay the trace and return its ledger."""
         return self.replay(shop).ledger
 
     def figures(self, shop: Shop) -> dict[str, Any]:
-        """Return the ledger that the readings and entries give, without alarms or summaries."""
+        """Return the ledger of readings and of entries on the books, without alarms."""
         return run_core(shop, self.read()).ledger

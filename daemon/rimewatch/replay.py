@@ -10,14 +10,15 @@ from datetime import date
 from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.clock_note import ClockNote
+from rimewatch.evaluation.door import BooksInMemory, Refusal, check, is_known
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDue
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.settings import offsets_set
-from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
 from rimewatch.report.morning import Morning, render_morning
@@ -37,6 +38,8 @@ class _Books:
     messages: list[MessageRecord] = field(default_factory=list)
     mornings: dict[date, Morning] = field(default_factory=dict)
     clocks: dict[ProbeId, ClockNote] = field(default_factory=dict)
+    entered: BooksInMemory = field(default_factory=BooksInMemory)
+    refused: list[Refusal] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +82,7 @@ def replay(
             # Nobody reads the messages: the ledger says when each was sent, and to whom.
             evaluator = Evaluator(shop, store, now_ms, describes=False)
         evaluator.advance(now_ms)
-        event_ms = _take(line, receiver, store, tally, evaluator)
+        event_ms = _take(line, receiver, store, tally, evaluator, books)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
         last_ms = max(event_ms if last_ms is None else [last_ms, *event_ms])
         books.clocks.update(receiver.clock_notes())
@@ -106,11 +109,11 @@ def _take(
     store: MemoryStore,
     tally: QuarantineTally,
     evaluator: Evaluator,
+    books: _Books,
 ) -> list[int]:
     """Take one line in; return the instants of what it says."""
     if isinstance(line, TraceEntry):
-        receiver.enter(line.entry)
-        evaluator.enter(line.entry)
+        _enter(line.entry, receiver, evaluator, books, None if line.is_kept else line.at_ms)
         return [line.at_ms]
     if isinstance(line, TraceReading):
         if store.add(line.reading):
@@ -118,8 +121,7 @@ def _take(
         return [line.reading.observed_ms]
     received = receiver.receive(line.topic, line.payload, line.at_ms, retained=line.retained)
     if received.entry is not None and not is_known(received.entry, evaluator.entries):
-        receiver.enter(received.entry)
-        evaluator.enter(received.entry)
+        _enter(received.entry, receiver, evaluator, books, line.at_ms)
     tally.add(received.quarantined)
     evaluator.leave_unread(received.unread)
     for probe in received.gone:
@@ -130,11 +132,30 @@ def _take(
     return [reading.observed_ms for reading in received.readings] or [line.at_ms]
 
 
+def _enter(
+    entry: AnyEntry,
+    receiver: Receiver,
+    evaluator: Evaluator,
+    books: _Books,
+    asked_ms: int | None,
+) -> None:
+    """Take an entry in, or list why not; one that is on the books already is not asked for."""
+    if asked_ms is not None:
+        refusal = check(entry, evaluator.shop, books.entered, asked_ms)
+        if refusal is not None:
+            books.refused.append(refusal)
+            return
+    receiver.enter(entry)
+    evaluator.enter(entry)
+    books.entered.add(evaluator.entries[-1])
+
+
 def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Account:
     return Account(
         entries=evaluator.entries,
         alarms=list(books.alarms.values()),
         messages=books.messages,
+        refused=books.refused,
         quarantined=tally.count,
         quarantine=tally.rows(),
         batteries=evaluator.batteries,

@@ -8,9 +8,9 @@ from itertools import pairwise
 from typing import Any, Final
 
 from core_run import readings_part
+from rimewatch.evaluation.door import is_known
 from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.mornings import instant_ms, local_day
-from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
 from rimewatch.journal.reader import JournalReader
 from rimewatch.readings import Reading

@@ -11,11 +11,11 @@ from datetime import date
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.entries import AnyEntry
+from rimewatch.evaluation.door import is_known
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, SummaryDue
 from rimewatch.intake.arrivals import Arrived
-from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.readings import Reading

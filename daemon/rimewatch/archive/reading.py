@@ -117,7 +117,8 @@ def _entries(folder: Path) -> list[TraceEntry]:
         for row in sorted(rows, key=lambda row: int(row["number"])):
             entry = entry_from_json(row["entry"])
             now_ms = max(now_ms, entry.entered_ms or entry.at_ms)
-            lines.append(TraceEntry(now_ms, replace(entry, entry_number=row["number"])))
+            numbered = replace(entry, entry_number=row["number"])
+            lines.append(TraceEntry(now_ms, numbered, is_kept=True))
     except (OSError, KeyError, ValueError, EntryCodecError) as error:
         raise ArchiveError(f"{path} cannot be read: {error}; export it again") from None
     return lines

@@ -10,7 +10,6 @@ from rimewatch.commands.options import (
     config_option,
     instant_ms,
     journal_option,
-    known_unit,
     load,
     who_option,
 )
@@ -25,9 +24,9 @@ from rimewatch.vocabulary import Rule, UnitId
 RULES = click.Choice([rule.value for rule in Rule])
 
 
-def _key(shop: Shop, unit: str, rule: str) -> AlarmKey:
+def _key(unit: str, rule: str) -> AlarmKey:
     """Return which alarm is meant; UNIT - is an alarm over several units."""
-    of = None if unit == "-" else UnitId(known_unit(shop, unit))
+    of = None if unit == "-" else UnitId(unit)
     return AlarmKey(unit=of, rule=Rule(rule))
 
 
@@ -91,7 +90,7 @@ def list_alarms(config: Path, journal: Path) -> None:
 @click.option(
     "--back-within",
     "back_within_min",
-    type=click.FloatRange(min=0, min_open=True, max=1440),
+    type=click.FloatRange(min=0, min_open=True),
     help="Minutes within which you will see to it: still so after that, it rings again.",
 )
 @config_option
@@ -106,7 +105,7 @@ def acknowledge(
     over several units.
     """
     shop = load(config, sends=False)
-    key = _key(shop, unit, rule)
+    key = _key(unit, rule)
     with standing(shop, journal) as now:
         on = dict(now.evaluator.alarms.alarms)
     if key not in on:
@@ -115,6 +114,7 @@ def acknowledge(
             f"no alarm {_name(key)} is on, so nothing was acknowledged; on now: {others}"
         )
     enter(
+        shop,
         journal,
         Acknowledge(
             at_ms=SystemClock().now_ms(),
@@ -133,7 +133,7 @@ def acknowledge(
 @click.argument("rule", type=RULES, metavar="RULE")
 @click.option(
     "--minutes",
-    type=click.FloatRange(min=0, min_open=True, max=1440),
+    type=click.FloatRange(min=0, min_open=True),
     required=True,
     help="For how long; a shelf always ends.",
 )
@@ -142,8 +142,10 @@ def acknowledge(
 @who_option
 def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, who: str) -> None:
     """Put an alarm aside for some minutes; if it is still so then, it is raised."""
-    key = _key(load(config, sends=False), unit, rule)
+    shop = load(config, sends=False)
+    key = _key(unit, rule)
     enter(
+        shop,
         journal,
         Shelve(
             at_ms=SystemClock().now_ms(),
@@ -169,7 +171,7 @@ def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> Non
     over several units.
     """
     shop = load(config, sends=False)
-    key = _key(shop, unit, rule)
+    key = _key(unit, rule)
     with standing(shop, journal) as now:
         shelved = set(_shelves(now))
         for entry in now.waiting:
@@ -181,6 +183,7 @@ def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> Non
             f"{_name(key)} is not shelved, so nothing was changed; shelved now: {others}"
         )
     enter(
+        shop,
         journal,
         Unshelve(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule),
     )

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,12 +10,11 @@ import click
 
 from rimewatch.commands.lot_options import CAUTION, at_option, fahrenheit_or_celsius, times
 from rimewatch.commands.options import config_option, journal_option, load, who_option
-from rimewatch.commands.standing import enter, existing, known_lot, standing
+from rimewatch.commands.standing import enter, look_at, standing
 from rimewatch.entries import (
     AttachStatement,
     CancelEntry,
     CorrectLot,
-    LotEntry,
     ReceiveLot,
     WithdrawLot,
 )
@@ -99,7 +99,7 @@ def receive(
         statement=statement,
         **said,
     )
-    enter(journal, entry)
+    enter(shop, journal, entry)
     need = needs_of(entry, extra_species=own_species(shop.species))
     click.echo(f"{lot} received. {need.why}")
     if need.receipt_too_warm:
@@ -167,12 +167,13 @@ def correct(
     shop = load(config, sends=False)
     said["celsius"] = fahrenheit_or_celsius(said["celsius"], said.pop("fahrenheit"))
     changed = {name: value for name, value in said.items() if value is not None}
-    if not changed:
-        raise UserError("nothing to correct was given; name what is right, such as --species")
     if "origin" in changed:
         changed["origin"] = Origin(changed["origin"])
-    known = known_lot(journal, lot)
-    enter(journal, CorrectLot(**times(at, shop), who=who, lot=known, reason=reason, **changed))
+    enter(
+        shop,
+        journal,
+        CorrectLot(**times(at, shop), who=who, lot=LotId(lot), reason=reason, **changed),
+    )
     click.echo(f"{lot}: corrected ({', '.join(changed)}).")
 
 
@@ -213,26 +214,23 @@ def attach(  # noqa: PLR0917 (each is an option)
     from rimewatch.journal.attachments import AttachmentError, folder_of, keep
 
     shop = load(config, sends=False)
-    known = known_lot(journal, lot)
-    name, sha256 = "", ""
+    entry = AttachStatement(
+        **times(at, shop),
+        who=who,
+        lot=LotId(lot),
+        reference=reference,
+        states=States(states),
+        option=None if option is None else Option(option),
+    )
+    sha256 = ""
     if file is not None:
+        look_at(shop, journal, entry)  # before a file is kept for it
         try:
             name, sha256 = keep(journal, file)
         except AttachmentError as error:
             raise UserError(str(error)) from None
-    enter(
-        journal,
-        AttachStatement(
-            **times(at, shop),
-            who=who,
-            lot=known,
-            reference=reference,
-            states=States(states),
-            file=name,
-            sha256=sha256,
-            option=None if option is None else Option(option),
-        ),
-    )
+        entry = replace(entry, file=name, sha256=sha256)
+    enter(shop, journal, entry)
     where = "kept on paper" if file is None else f"kept in {folder_of(journal)} as {sha256}"
     click.echo(f"{lot}: statement {reference} on {states} is on file, {where}.")
     if states == States.FREEZING:
@@ -245,7 +243,7 @@ def attach(  # noqa: PLR0917 (each is an option)
 
 @click.command(epilog="Example:  rimewatch lot withdraw L-0412 --reason 'sold out'")
 @click.argument("lot")
-@click.option("--reason", required=True, help="Sold out, used cooked, discarded…")
+@click.option("--reason", default="", help="Sold out, used cooked, discarded…")
 @at_option
 @config_option
 @journal_option
@@ -256,10 +254,11 @@ def withdraw(lot: str, reason: str, at: str | None, config: Path, journal: Path,
     from rimewatch.lots.retention import keep_until
 
     shop = load(config, sends=False)
-    entry = WithdrawLot(**times(at, shop), who=who, lot=known_lot(journal, lot), reason=reason)
-    enter(journal, entry)
+    entry = WithdrawLot(**times(at, shop), who=who, lot=LotId(lot), reason=reason)
+    enter(shop, journal, entry)
     last = keep_until(local_day(entry.at_ms, shop.timezone), keep_days=shop.keep_days)
-    click.echo(f"{lot}: withdrawn ({reason}). Its record is to be kept through {last}.")
+    because = f" ({reason})" if reason else ""
+    click.echo(f"{lot}: withdrawn{because}. Its record is to be kept through {last}.")
 
 
 @click.command("cancel", epilog="Example:  rimewatch lot cancel 17 --reason 'the wrong lot'")
@@ -271,18 +270,6 @@ def withdraw(lot: str, reason: str, at: str | None, config: Path, journal: Path,
 @who_option
 def cancel(number: int, reason: str, at: str | None, config: Path, journal: Path, who: str) -> None:
     """Cancel an entry about a lot by its number on the lot's record; both stay on record."""
-    from rimewatch.journal.errors import JournalError
-    from rimewatch.journal.reader import JournalReader
-
     shop = load(config, sends=False)
-    try:
-        with JournalReader.open(existing(journal)) as reader:
-            found = reader.entries_after(number - 1, 1)
-    except JournalError as error:
-        raise UserError(str(error)) from None
-    if not found or found[0][0] != number:
-        raise UserError(f"there is no entry {number}; rimewatch lot record LOT shows the numbers")
-    if not isinstance(found[0][1], LotEntry | CancelEntry):
-        raise UserError(f"entry {number} is not about a lot; what it did cannot be undone by this")
-    enter(journal, CancelEntry(**times(at, shop), who=who, number=number, reason=reason))
+    enter(shop, journal, CancelEntry(**times(at, shop), who=who, number=number, reason=reason))
     click.echo(f"Entry {number} does not count any more ({reason}).")

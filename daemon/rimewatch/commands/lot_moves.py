@@ -5,23 +5,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rimewatch.clock import SystemClock
-from rimewatch.commands.lot_options import CAUTION, at_option, times, unit_that
+from rimewatch.commands.lot_options import CAUTION, at_option, times
 from rimewatch.commands.options import (
     config_option,
     instant_ms,
     journal_option,
-    known_unit,
     load,
     who_option,
 )
-from rimewatch.commands.standing import enter, known_lot, standing
+from rimewatch.commands.standing import enter, standing
 from rimewatch.entries import MoveLot, StartFreezing, StartThawing
-from rimewatch.errors import UserError
 from rimewatch.report import wording
 from rimewatch.rules.provisions import THAWING_LIMIT_C
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, Measures, Option, ProbeId, UnitId
+from rimewatch.vocabulary import LotId, Option, ProbeId, UnitId
 
 if TYPE_CHECKING:
     from rimewatch.evaluation.lot_story import LotStory
@@ -54,36 +51,21 @@ def freeze(
 
     shop = load(config, sends=False)
     needed_by_ms = None if needed_by is None else instant_ms(needed_by, shop)
-    if needed_by_ms is not None and needed_by_ms <= SystemClock().now_ms():
-        raise UserError(f"--needed-by {needed_by} is past; expected a time to come")
     entry = StartFreezing(
         **times(at, shop),
         who=who,
-        lot=known_lot(journal, lot),
-        unit=unit_that(shop, unit, freezes=True),
+        lot=LotId(lot),
+        unit=UnitId(unit),
         option=Option(option),
         needed_by_ms=needed_by_ms,
-        probe=None if probe is None else _product_probe(shop, UnitId(unit), probe),
+        probe=None if probe is None else ProbeId(probe),
     )
-    enter(journal, entry)
+    enter(shop, journal, entry)
     click.echo(f"{lot}: freezing in {unit} by {option}. The count starts when the cold is proven.")
     if entry.option is Option.F20C_24H:
         click.echo(NO_FOOD_CODE_OPTION)
     if needed_by_ms is not None:
         click.echo("Whether it will be ready in time: rimewatch lot plan.")
-
-
-def _product_probe(shop: Shop, unit: UnitId, probe: str) -> ProbeId:
-    """Return a product probe of a unit.
-
-    Raises:
-        UserError: If the unit has no such probe.
-    """
-    own = [str(item.id) for item in shop.probes_of(unit, Measures.PRODUCT)]
-    if probe not in own:
-        known = f"it has {', '.join(own)}" if own else "it has none"
-        raise UserError(f'"{probe}" is no product probe of {unit}; {known}')
-    return ProbeId(probe)
 
 
 @click.command(epilog="Example:  rimewatch lot thaw L-0412 walk-in")
@@ -98,12 +80,8 @@ def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
     from rimewatch.report.lot_page import ROP_REMINDER
 
     shop = load(config, sends=False)
-    known = known_lot(journal, lot)
-    entry = StartThawing(
-        **times(at, shop), who=who, lot=known, unit=unit_that(shop, unit, freezes=False)
-    )
-    story = _story(shop, journal, known)
-    enter(journal, entry)
+    entry = StartThawing(**times(at, shop), who=who, lot=LotId(lot), unit=UnitId(unit))
+    story = _story(shop, journal, entry.lot, enter(shop, journal, entry))
     click.echo(
         f"{lot}: thawing in {unit}, at {wording.published_limit(THAWING_LIMIT_C)} or below "
         "(FDA Food Code 2022, 3-501.13)."
@@ -124,23 +102,22 @@ def thaw(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: 
 def move(lot: str, unit: str, at: str | None, config: Path, journal: Path, who: str) -> None:
     """Enter that a lot was put into another unit."""
     shop = load(config, sends=False)
-    known = known_lot(journal, lot)
-    entry = MoveLot(**times(at, shop), who=who, lot=known, unit=UnitId(known_unit(shop, unit)))
-    story = _story(shop, journal, known)
-    enter(journal, entry)
+    entry = MoveLot(**times(at, shop), who=who, lot=LotId(lot), unit=UnitId(unit))
+    story = _story(shop, journal, entry.lot, enter(shop, journal, entry))
     click.echo(f"{lot}: moved to {unit}.")
     if not shop.unit[entry.unit].kind.is_freezer:
         _warn(shop, story)
         click.echo(CAUTION)
 
 
-def _story(shop: Shop, journal: Path, lot: LotId) -> "LotStory":
-    """Return a lot as it stands before it is put elsewhere."""
+def _story(shop: Shop, journal: Path, lot: LotId, number: int) -> "LotStory":
+    """Return a lot as it stood before the entry that puts it elsewhere."""
     from rimewatch.evaluation.lot_book import book
     from rimewatch.evaluation.lot_story import tell
 
     with standing(shop, journal) as now:
-        before = book([*now.evaluator.entries, *now.waiting])[lot]
+        known = [*now.evaluator.entries, *now.waiting]
+        before = book([entry for entry in known if entry.entry_number < number])[lot]
         return tell(shop, now.journal, now.evaluator.histories(), before, now.now_ms)
 
 

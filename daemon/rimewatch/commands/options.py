@@ -97,15 +97,3 @@ def instant_ms(text: str, shop: Shop) -> int:
     if at.tzinfo is None:
         at = at.replace(tzinfo=ZoneInfo(shop.timezone))
     return round(at.astimezone(UTC).timestamp() * MS_PER_S)
-
-
-def known_unit(shop: Shop, unit: str) -> str:
-    """Return a unit's id.
-
-    Raises:
-        UserError: If the shop has no such unit.
-    """
-    if unit not in shop.unit:
-        known = ", ".join(shop.unit)
-        raise UserError(f'there is no unit "{unit}"; the configuration has {known}')
-    return unit

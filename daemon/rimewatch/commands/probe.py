@@ -12,6 +12,7 @@ from rimewatch.commands.options import config_option, journal_option, load, who_
 from rimewatch.commands.standing import enter, existing, standing
 from rimewatch.entries import CalibrationCheck
 from rimewatch.errors import UserError
+from rimewatch.evaluation.door import cannot_be_checked
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Measures, ProbeId, Scale
 
@@ -112,13 +113,10 @@ def known_probe(shop: Shop, probe: str) -> Probe:
     Raises:
         UserError: If there is none, or it measures no temperature.
     """
-    found = shop.probe.get(ProbeId(probe))
-    if found is None:
-        known = ", ".join(p.id for p in shop.probes if p.measures.is_temperature)
-        raise UserError(f'there is no probe "{probe}"; the configuration has {known}')
-    if not found.measures.is_temperature:
-        raise UserError(f"{probe} measures {found.measures.value}; ice checks temperatures alone")
-    return found
+    why = cannot_be_checked(shop, ProbeId(probe))
+    if why is not None:
+        raise UserError(why)
+    return shop.probe[ProbeId(probe)]
 
 
 @command.command(
@@ -186,6 +184,7 @@ def check(
     new_c = round(seen.offset_c, 3)
     good = abs(off_c) <= accept_c
     enter(
+        shop,
         journal,
         CalibrationCheck(
             at_ms=clock.now_ms(),

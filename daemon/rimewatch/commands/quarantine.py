@@ -87,7 +87,7 @@ def retry(config: Path, journal: Path, who: str) -> None:
     if not found.numbers:
         click.echo(f"None of {found.looked_at} messages gives a reading by this configuration.")
         return
-    enter(journal, RetryQuarantine(at_ms=SystemClock().now_ms(), who=who))
+    enter(shop, journal, RetryQuarantine(at_ms=SystemClock().now_ms(), who=who))
     click.echo(
         f"{len(found.numbers)} of {found.looked_at} messages now parse; the service takes their "
         f"{len(found.readings)} readings in, once it has this configuration (SIGHUP) and runs."

@@ -1,16 +1,17 @@
 """How things stand, read from the journal beside the running service."""
 
-import difflib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from rimewatch.clock import SystemClock
-from rimewatch.entries import AnyEntry, ReceiveLot
+from rimewatch.entries import AnyEntry
 from rimewatch.errors import UserError
+from rimewatch.evaluation.door import no_such_lot
 from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.evaluation.lot_book import book
+from rimewatch.journal.entering import EntryRefusedError, JournalBooks, require
+from rimewatch.journal.entering import enter as enter_by_the_door
 from rimewatch.journal.entry_codec import EntryCodecError, entry_to_dict
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
@@ -76,62 +77,56 @@ def known_lot(journal: Path, lot: str) -> LotId:
     """Return a lot's id.
 
     Raises:
-        UserError: If nobody has received such a lot.
+        UserError: If no such lot is on the books.
     """
     existing(journal)
     try:
         with JournalReader.open(journal) as reader:
-            if reader.entries_of_lot(LotId(lot)):
-                return LotId(lot)
-            lots = book([entry for _, entry in reader.entries_after(0, MOST_ENTRIES)])
+            why = no_such_lot(LotId(lot), JournalBooks(reader))
     except JournalError as error:
         raise UserError(str(error)) from None
-    present = [known for known, told in lots.items() if told.withdrawn is None]
-    close = difflib.get_close_matches(lot, present, n=1)
-    if close:
-        cure = f"did you mean {close[0]}?"
-    elif present:
-        cure = f"the newest are {', '.join(present[-5:])}"
-    else:
-        cure = "enter it first with rimewatch lot receive"
-    raise UserError(f'there is no lot "{lot}" on the books; {cure}')
+    if why is not None:
+        raise UserError(why)
+    return LotId(lot)
 
 
-def _refuse_known(journal: Path, lot: LotId) -> None:
-    """Refuse a lot's number that is on the books: other fish would inherit its proof.
+def look_at(shop: Shop, journal: Path, entry: AnyEntry) -> None:
+    """See that an entry could be added now, before anything else is done for it.
 
     Raises:
-        UserError: If such a lot was received, and its receipt was not cancelled.
-    """
-    try:
-        with JournalReader.open(journal) as reader:
-            told = book([entry for _, entry in reader.entries_after(0, MOST_ENTRIES)])
-    except JournalError as error:
-        raise UserError(str(error)) from None
-    known = told.get(lot)
-    if known is not None and known.received is not None:
-        raise UserError(
-            f'lot "{lot}" is on the books already; give other fish a number of its own, or mend '
-            "what was said of this lot with rimewatch lot correct"
-        )
-
-
-def enter(journal: Path, entry: AnyEntry) -> None:
-    """Add an operator's entry; a running service takes it in within a second.
-
-    Raises:
-        UserError: If it is no sound entry, receives a lot that is on the books already, there is
-            no such journal, or it cannot be written.
+        UserError: If it could not.
     """
     from rimewatch.intake.entries import EntryError, parse_entry
 
     existing(journal)
     try:
         checked = parse_entry(entry_to_dict(entry), entry.at_ms)
-        if isinstance(checked, ReceiveLot):
-            _refuse_known(journal, checked.lot)
-        # Looked over first, which is quick: an entry in a damaged file would go with it.
-        with Journal.open(journal) as opened:
-            opened.add_entry(checked, "cli")
-    except (EntryError, EntryCodecError, JournalError) as error:
+        with JournalReader.open(journal) as reader:
+            require(reader, shop, checked, SystemClock().now_ms())
+    except (EntryError, EntryRefusedError, EntryCodecError, JournalError) as error:
         raise UserError(str(error)) from None
+
+
+def enter(shop: Shop, journal: Path, *entries: AnyEntry) -> int:
+    """Add operators' entries, all or none; a running service takes them in within a second.
+
+    Returns:
+        The number of the last.
+
+    Raises:
+        UserError: If one is no sound entry, a rule refuses it, there is no such journal, or it
+            cannot be written.
+    """
+    from rimewatch.intake.entries import EntryError, parse_entry
+
+    existing(journal)
+    number = 0
+    try:
+        checked = [parse_entry(entry_to_dict(entry), entry.at_ms) for entry in entries]
+        # Looked over first, which is quick: an entry in a damaged file would go with it.
+        with Journal.open(journal) as opened, opened.batch():
+            for entry in checked:
+                number = enter_by_the_door(opened, shop, entry, "cli", SystemClock().now_ms())
+    except (EntryError, EntryRefusedError, EntryCodecError, JournalError) as error:
+        raise UserError(str(error)) from None
+    return number

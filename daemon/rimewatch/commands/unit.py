@@ -9,7 +9,6 @@ from rimewatch.commands.group import CommandGroup
 from rimewatch.commands.options import (
     config_option,
     journal_option,
-    known_unit,
     load,
     who_option,
 )
@@ -85,11 +84,12 @@ def note(
     """Note a corrective action: what was done, in your own words."""
     shop = load(config, sends=False)
     enter(
+        shop,
         journal,
         CorrectiveAction(
             at_ms=SystemClock().now_ms(),
             who=who,
-            unit=UnitId(known_unit(shop, unit)),
+            unit=UnitId(unit),
             text=text,
             disposition=None if disposition is None else Disposition(disposition),
             lots=tuple(LotId(lot) for lot in lots),
@@ -110,21 +110,21 @@ def out_of_service(unit: str, fish_to: str | None, config: Path, journal: Path, 
     """Take a unit out of service: it keeps its record and raises nothing."""
     shop = load(config, sends=False)
     at_ms = SystemClock().now_ms()
-    leaving = UnitId(known_unit(shop, unit))
-    moved: list[str] = []
+    leaving = UnitId(unit)
+    moves: list[MoveLot] = []
     if fish_to is not None:
-        new = UnitId(known_unit(shop, fish_to))
+        new = UnitId(fish_to)
         if new == leaving:
             raise UserError(f"--fish-to {fish_to} is the unit itself; name where its fish is now")
         with standing(shop, journal) as now:
             lots = now.evaluator.lots_in(leaving)
-        for lot in lots:
-            enter(journal, MoveLot(at_ms=at_ms, who=who, lot=lot, unit=new))
-            moved.append(str(lot))
-    enter(journal, OutOfService(at_ms=at_ms, who=who, unit=leaving))
+        moves = [MoveLot(at_ms=at_ms, who=who, lot=lot, unit=new) for lot in lots]
+    enter(shop, journal, *moves, OutOfService(at_ms=at_ms, who=who, unit=leaving))
     click.echo(f"{unit} is out of service until you say otherwise.")
     if fish_to is not None:
-        told = ", ".join(moved) if moved else "no lot was entered as being in it"
+        told = (
+            ", ".join(move.lot for move in moves) if moves else "no lot was entered as being in it"
+        )
         click.echo(f"Now in {fish_to}: {told}.")
 
 
@@ -137,5 +137,5 @@ def in_service(unit: str, config: Path, journal: Path, who: str) -> None:
     """Put a unit back in service; what is wrong with it then is raised."""
     shop = load(config, sends=False)
     at_ms = SystemClock().now_ms()
-    enter(journal, InService(at_ms=at_ms, who=who, unit=UnitId(known_unit(shop, unit))))
+    enter(shop, journal, InService(at_ms=at_ms, who=who, unit=UnitId(unit)))
     click.echo(f"{unit} is in service.")

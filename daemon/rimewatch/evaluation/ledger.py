@@ -24,6 +24,7 @@ from rimewatch.evaluation.channels import (
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.door import Refusal
 from rimewatch.evaluation.excursions import Excursion, excursions_of
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.learned_air import LearnedAir
@@ -68,6 +69,8 @@ class Account:
     entries: Sequence[AnyEntry] = ()
     alarms: Sequence[Alarm] = ()
     messages: Sequence[MessageRecord] = ()
+    refused: Sequence[Refusal] = ()
+    """Entries that were not taken."""
     quarantined: int = 0
     quarantine: Sequence[Mapping[str, Any]] = ()
     batteries: Mapping[ProbeId, float] | None = None
@@ -119,6 +122,11 @@ def build_ledger(
         "units": units,
         "alarms": [_alarm(alarm) for alarm in account.alarms],
         "messages": [_message(message) for message in account.messages],
+        "refused": [
+            {"at": iso(item.at_ms), "do": item.do, "why": item.why}
+            for item in sorted(account.refused, key=lambda item: item.at_ms)
+            if from_ms <= item.at_ms <= to_ms
+        ],
         "lots": [
             _lot(story) | further | {"exposure": dict(story.exposure)}
             for story, further in zip(

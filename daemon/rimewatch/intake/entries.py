@@ -1,8 +1,8 @@
 """Operator entries from outside: checked, then made into the service's own values.
 
 An entry is a JSON object with ``do`` and that entry's keys. A key nobody knows is
-refused: what a person meant to put on the record must not be lost. Whether a lot or a
-unit exists is not checked here. Never reads a clock.
+refused: what a person meant to put on the record must not be lost. What is well-formed is then
+asked for at the door (``rimewatch.evaluation.door``). Never reads a clock.
 """
 
 import difflib
@@ -23,11 +23,8 @@ from pydantic_core import PydanticCustomError
 
 from rimewatch.entries import ENTRY_CLASSES, AlarmEntry, AnyEntry
 from rimewatch.entry_keys import Key, Number, Text, keys_of
+from rimewatch.evaluation.door import OVER_SEVERAL
 from rimewatch.intake.decoders.times import iso_ms
-from rimewatch.vocabulary import Rule
-
-OVER_SEVERAL: Final = (Rule.POWER_LOSS, Rule.STALE)
-"""Rules whose alarm may be about several units at once, and then has none of its own."""
 
 
 class EntryError(ValueError):
@@ -52,7 +49,7 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
         said = "missing" if do is None else f"{_shown(do)}"
         raise EntryError(f'"do" is {said}; expected one of {expected}{_guess(do, ENTRY_CLASSES)}')
     given = {key: value for key, value in entry.items() if key != "at"}
-    if kind in get_args(AlarmEntry) and given.get("rule") == Rule.POWER_LOSS:
+    if kind in get_args(AlarmEntry) and given.get("rule") in OVER_SEVERAL:
         given.setdefault("unit", None)  # one alarm over several units
     model = _model(kind.do)
     try:
@@ -66,10 +63,6 @@ def parse_entry(entry: Mapping[str, object], at_ms: int) -> AnyEntry:
     if kind.one_of and sum(said_of[name] is not None for name in kind.one_of) != 1:
         choice = " or ".join(f'"{name}"' for name in kind.one_of)
         raise EntryError(f"{do}: expected {choice}, and not both")
-    rule = said_of.get("rule")
-    if rule is not None and said_of["unit"] is None and rule not in OVER_SEVERAL:
-        over = " and ".join(OVER_SEVERAL)
-        raise EntryError(f'{do}: "unit" is null; only {over} are alarms over several units')
     return kind(at_ms=at_ms, **said_of)
 
 

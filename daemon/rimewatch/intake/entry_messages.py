@@ -6,7 +6,6 @@ that topic is believed: who may is for the broker's access control to say, and a
 the payload would be no secret there. Never touches the network, the clock or the disk.
 """
 
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
@@ -16,7 +15,6 @@ from rimewatch.entries import AnyEntry
 from rimewatch.intake.decoders.times import iso_ms
 from rimewatch.intake.device_time import is_plausible
 from rimewatch.intake.entries import EntryError, parse_entry
-from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S
 
 LATE_MS: Final = 300 * MS_PER_S
@@ -24,13 +22,10 @@ LATE_MS: Final = 300 * MS_PER_S
 as a reading's clock may be ahead."""
 
 
-def entry_of_message(
-    shop: Shop, payload: bytes, arrived_ms: int, *, retained: bool = False
-) -> AnyEntry:
-    """Return the entry in a message.
+def entry_of_message(payload: bytes, arrived_ms: int, *, retained: bool = False) -> AnyEntry:
+    """Return the entry in a message; whether it can be so is for the door to say.
 
     Args:
-        shop: The shop: an entry about a unit it does not have is refused.
         payload: JSON, UTF-8.
         arrived_ms: When it arrived, milliseconds UTC; also when it was made, where the
             message does not say.
@@ -49,25 +44,7 @@ def entry_of_message(
         raise EntryError('not a JSON object; expected one such as {"do": "move-lot", …}')
     at_ms = _made_ms(found.get("at"), arrived_ms)
     entry = parse_entry({key: found[key] for key in found if key != "entered"}, at_ms)
-    unit = getattr(entry, "unit", None)
-    if unit is not None and unit not in shop.unit:
-        known = ", ".join(shop.unit)
-        raise EntryError(f'there is no unit "{unit[:80]}"; the configuration has {known}')
     return replace(entry, entered_ms=arrived_ms) if arrived_ms - at_ms > LATE_MS else entry
-
-
-def is_known(entry: AnyEntry, known: Iterable[AnyEntry]) -> bool:
-    """Return whether an entry is on the books already: the broker may deliver one twice.
-
-    Only a message that says when the entry was made can be told from a second like it.
-    """
-    bare = replace(entry, entered_ms=None)
-    return any(
-        type(other) is type(entry)
-        and other.at_ms == entry.at_ms
-        and replace(other, entered_ms=None) == bare
-        for other in known
-    )
 
 
 def _made_ms(at: object, arrived_ms: int) -> int:

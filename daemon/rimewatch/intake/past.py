@@ -126,7 +126,7 @@ def _entries(journal: JournalReads, from_ms: int, to_ms: int) -> Iterator[TraceE
             if entered_ms < from_ms and isinstance(entry, Acknowledge | Shelve | Unshelve):
                 continue
             now_ms = max(now_ms, entered_ms)
-            yield TraceEntry(now_ms, entry)
+            yield TraceEntry(now_ms, entry, is_kept=True)
 
 
 def battery_places(journal: JournalReads, probe: ProbeId, span: FullSpan) -> dict[int, float]:

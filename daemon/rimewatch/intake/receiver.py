@@ -304,7 +304,7 @@ class Receiver:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
             return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         try:
-            entry = entry_of_message(self._shop, payload, arrived_ms, retained=retained)
+            entry = entry_of_message(payload, arrived_ms, retained=retained)
         except EntryError as err:
             return refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
         return Received(entry=entry)

@@ -37,10 +37,14 @@ class TraceMessage(NamedTuple):
 
 
 class TraceEntry(NamedTuple):
-    """Something a person entered."""
+    """Something a person entered.
+
+    ``is_kept``: it is on the books already, and is judged; the door has let it in.
+    """
 
     at_ms: int
     entry: AnyEntry
+    is_kept: bool = False
 
 
 class TraceReading(NamedTuple):

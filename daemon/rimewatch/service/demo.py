@@ -23,6 +23,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rimewatch.clock import SteppedClock
 from rimewatch.config import load_shop
 from rimewatch.intake.entries import parse_entry
+from rimewatch.journal.entering import EntryRefusedError
+from rimewatch.journal.entering import enter as enter_by_the_door
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report.wording import extent
@@ -107,7 +109,7 @@ class Demo:
             thread = threading.Thread(target=self._serve, args=(service,), name="writer")
             thread.start()
             try:
-                played = self._play(lines, broker.url, service, journal_path, clock, zone)
+                played = self._play(lines, broker.url, service, shop, journal_path, clock, zone)
             except (PublishError, DemoError) as error:
                 service.stop()
                 thread.join()
@@ -137,6 +139,7 @@ class Demo:
         lines: list[Any],
         url: str,
         service: Service,
+        shop: Shop,
         journal_path: Path,
         clock: SteppedClock,
         zone: ZoneInfo,
@@ -157,8 +160,11 @@ class Demo:
         def enter(at_ms: int, entry: Mapping[str, Any]) -> None:
             nonlocal entered
             catch_up(0)
-            with Journal.open(journal_path, check=False) as journal:
-                journal.add_entry(parse_entry(entry, at_ms), "demo")
+            try:
+                with Journal.open(journal_path, check=False) as journal, journal.batch():
+                    enter_by_the_door(journal, shop, parse_entry(entry, at_ms), "demo", at_ms)
+            except EntryRefusedError as error:
+                raise DemoError(f"an entry of the scenario is refused: {error}") from None
             entered += 1
             catch_up(0)
 

@@ -114,13 +114,14 @@ def record_from_file(
 def _kept(
     shop: Shop, journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms: int
 ) -> "Kept":
-    from rimewatch.report.probe_checks import calibration_log  # noqa: PLC0415 (as above)
+    from rimewatch.journal.entering import in_words  # noqa: PLC0415 (as above)
+    from rimewatch.report.probe_checks import calibration_log  # noqa: PLC0415
     from rimewatch.report.records import Happening, Kept, SealedDay  # noqa: PLC0415
     from rimewatch.report.temperature_log import Range  # noqa: PLC0415
 
     return Kept(
         happenings=[
-            Happening(at_ms=row.at_ms, what=row.what, detail=row.detail)
+            Happening(at_ms=row.at_ms, what=row.what, detail=in_words(row))
             for row in journal.events_between(from_ms, to_ms)
             if row.what != SETTING_CHANGED
         ],

@@ -18,6 +18,7 @@ from rimewatch.evaluation.ledger import Account, MessageRecord
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.journal.conclusions import TRACK
+from rimewatch.journal.entering import refusals_between
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.service.settings_log import changes_between
@@ -133,6 +134,7 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
             )
             for row in journal.messages_between(from_ms, to_ms)
         ],
+        refused=refusals_between(journal, from_ms, to_ms),
         quarantined=counted,
         quarantine=tally.rows(),
         batteries=evaluator.batteries,

@@ -18,12 +18,13 @@ from rimewatch.alarms.alarm import Alarm
 from rimewatch.clock import Clock
 from rimewatch.entries import AnyEntry, RetryQuarantine
 from rimewatch.evaluation import track_codec
+from rimewatch.evaluation.door import check, is_known
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
-from rimewatch.intake.entry_messages import is_known
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
 from rimewatch.journal.conclusions import TRACK
+from rimewatch.journal.entering import JournalBooks, keep_refusal
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -262,7 +263,7 @@ class Writer:
                 )
                 received.append((item.arrived_ms, found))
                 if found.entry is not None:
-                    entered.extend(self._add_entry(found.entry, entries))
+                    entered.extend(self._add_entry(found.entry, item.arrived_ms, entries))
             else:
                 self._note_session(item)
         readings = [reading for _, found in received for reading in found.readings]
@@ -293,10 +294,17 @@ class Writer:
         self._requests.extend(found.requests)
 
     def _add_entry(
-        self, entry: AnyEntry, waiting: deque[tuple[int, AnyEntry]]
+        self, entry: AnyEntry, arrived_ms: int, waiting: deque[tuple[int, AnyEntry]]
     ) -> list[tuple[int, AnyEntry]]:
-        """Put an entry that came over the broker on the books, unless it is there already."""
+        """Put an entry that came over the broker on the books, unless it is there already.
+
+        Nobody waits for an answer: what the door refuses is kept with its reason.
+        """
         if is_known(entry, (*self.evaluator.entries, *(other for _, other in waiting))):
+            return []
+        refusal = check(entry, self.shop, JournalBooks(self.journal), arrived_ms)
+        if refusal is not None:
+            keep_refusal(self.journal, refusal, entry)
             return []
         number = self.journal.add_entry(entry, "mqtt")
         self.receiver.enter(entry)

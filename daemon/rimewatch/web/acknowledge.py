@@ -26,8 +26,9 @@ from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.codec import alarm_from_json
 from rimewatch.alarms.lifecycle import State
 from rimewatch.clock import Clock
-from rimewatch.entries import Acknowledge
+from rimewatch.entries import LONGEST_PROMISE_MINUTES, Acknowledge
 from rimewatch.journal import trials
+from rimewatch.journal.entering import EntryRefusedError, enter
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
@@ -41,7 +42,6 @@ from rimewatch.web.links import Claim, Fault, LinkError, claim_of
 PATH: Final = "/a/{token}"
 PROMISES_MIN: Final = (10, 20, 30, 60, 120)
 """Times somebody may promise to be there within (our choice)."""
-LONGEST_PROMISE_MIN: Final = 24 * 60
 LARGEST_FORM_BYTES: Final = 2000
 TAKEN_IN_WITHIN_S: Final = 4.0
 """The service looks for entries several times a second."""
@@ -125,7 +125,10 @@ class AcknowledgePages:
         alarm = await run_in_threadpool(self._alarm, claim.alarm_id)
         if alarm is None:
             return _View(state=self._words["unknown"], status=404)
-        await run_in_threadpool(self._enter, alarm, claim, promise_min)
+        try:
+            await run_in_threadpool(self._enter, alarm, claim, promise_min)
+        except EntryRefusedError as error:
+            return _View(title=self._title(alarm), state=f"{error}.", status=422)
         waited_s = 0.0
         while waited_s < TAKEN_IN_WITHIN_S:
             now = await run_in_threadpool(self._alarm, claim.alarm_id)
@@ -144,8 +147,11 @@ class AcknowledgePages:
             back_within_min=promise_min,
             alarm=alarm.id,
         )
-        with Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal:
-            journal.add_entry(entry, "link")
+        with (
+            Journal.open(self._journal_path, check=False, busy_s=_BUSY_S) as journal,
+            journal.batch(),
+        ):
+            enter(journal, self._shop, entry, "link", entry.at_ms)
 
     def _name(self, claim: Claim) -> str:
         contact = self._shop.contact.get(claim.contact)
@@ -265,7 +271,7 @@ def _promise(form: Mapping[str, list[str]]) -> float | None:
         minutes = float(form.get("back_within_min", [""])[-1])
     except ValueError:
         return None
-    return minutes if math.isfinite(minutes) and 0 < minutes <= LONGEST_PROMISE_MIN else None
+    return minutes if math.isfinite(minutes) and 0 < minutes <= LONGEST_PROMISE_MINUTES else None
 
 
 @cache

@@ -1,7 +1,7 @@
 """Writes down what somebody entered on a page, and waits until the service has taken it in.
 
-An entry from a page is one like any other: checked by the same models, kept in the same
-journal, with who and when. Nothing is concluded here.
+An entry from a page is one like any other: checked by the same models, asked by the same
+door, kept in the same journal, with who and when. Nothing is concluded here.
 """
 
 import asyncio
@@ -13,12 +13,16 @@ from typing import Final
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 
 from rimewatch.clock import Clock
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.lot_record import lines_of
+from rimewatch.journal.entering import enter, require
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
+from rimewatch.journal.reader import JournalReader
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId
 from rimewatch.web.guard import Visitor
 from rimewatch.web.live import Board
@@ -26,6 +30,8 @@ from rimewatch.web.live import Board
 ParseEntry = Callable[[Mapping[str, object], int], AnyEntry]
 """Checks an entry's keys and makes it, at an instant; a ``ValueError`` says what is wrong."""
 
+TYPED: Final = "typed"
+"""Where a request keeps what was filled in: what is refused is shown again to be put right."""
 TAKEN_IN_WITHIN_S: Final = 4.0
 _BUSY_S: Final = 5.0
 
@@ -37,6 +43,20 @@ class SeenOf:
     lot: LotId
     number: int | None
     """None: the form did not say, and nothing is compared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A form as somebody filled it in."""
+
+    visitor: Visitor
+    fields: Mapping[str, str]
+    takes_file: bool = False
+
+
+def remember(request: Request, typed: Typed) -> None:
+    """Keep what was filled in until it is written down or refused."""
+    setattr(request.state, TYPED, typed)
 
 
 class Meanwhile(Exception):  # noqa: N818 (nobody is at fault: two people were at work)
@@ -54,13 +74,17 @@ class Desk:
     """Takes entries from people who are signed in.
 
     Args:
+        shop: The shop.
         journal_path: Where they are written.
         board: Tells when the service has taken them in.
         clock: Says when they were made.
         parse: Checks them as entries from anywhere are checked.
     """
 
-    def __init__(self, journal_path: Path, board: Board, clock: Clock, parse: ParseEntry) -> None:
+    def __init__(
+        self, shop: Shop, journal_path: Path, board: Board, clock: Clock, parse: ParseEntry
+    ) -> None:
+        self._shop = shop
         self._journal_path = journal_path
         self._board = board
         self._clock = clock
@@ -90,8 +114,7 @@ class Desk:
             HTTPException: 422 with what is wrong with it; 503 if it cannot be written.
             Meanwhile: If somebody else has entered something about the lot since.
         """
-        parsed = self.check(visitor, entry)
-        made = replace(parsed, **also) if also else parsed  # type: ignore[arg-type]  # by name
+        made = self._made(visitor, entry, also)
         try:
             number = await run_in_threadpool(self._write, made, seen)
         except ValueError as error:
@@ -103,16 +126,35 @@ class Desk:
             ) from None
         await self._until_taken_in(number)
 
-    def check(self, visitor: Visitor, entry: Mapping[str, object]) -> AnyEntry:
-        """Return an entry as it would be written down.
+    async def look_at(self, visitor: Visitor, entry: Mapping[str, object], **also: object) -> None:
+        """See that an entry could be written down now, before anything else is done for it.
 
         Raises:
-            HTTPException: 422 with what is wrong with it.
+            HTTPException: As :meth:`take`.
         """
+        made = self._made(visitor, entry, also)
         try:
-            return self._parse({**entry, "who": visitor.person.name}, self._clock.now_ms())
+            await run_in_threadpool(self._require, made)
         except ValueError as error:
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{error}.") from None
+        except JournalError:
+            raise HTTPException(
+                HTTPStatus.SERVICE_UNAVAILABLE,
+                "The journal cannot be read right now; nothing was noted. Try again.",
+            ) from None
+
+    def _made(
+        self, visitor: Visitor, entry: Mapping[str, object], also: Mapping[str, object]
+    ) -> AnyEntry:
+        try:
+            parsed = self._parse({**entry, "who": visitor.person.name}, self._clock.now_ms())
+        except ValueError as error:
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{error}.") from None
+        return replace(parsed, **also) if also else parsed  # type: ignore[arg-type]  # by name
+
+    def _require(self, entry: AnyEntry) -> None:
+        with JournalReader.open(self._journal_path, busy_s=_BUSY_S) as journal:
+            require(journal, self._shop, entry, self._clock.now_ms())
 
     def _write(self, entry: AnyEntry, seen: SeenOf | None) -> int:
         with (
@@ -124,7 +166,7 @@ class Desk:
                 lines = lines_of(entries, seen.lot)
                 if any(line.entry.entry_number > seen.number for line in lines):
                     raise Meanwhile(entries)
-            return journal.add_entry(entry, "page")
+            return enter(journal, self._shop, entry, "page", self._clock.now_ms())
 
     async def _until_taken_in(self, number: int) -> None:
         loop = asyncio.get_running_loop()

@@ -44,16 +44,12 @@ def done_at(fields: Mapping[str, str], timezone: str, now_ms: int) -> dict[str, 
         The entry's ``at_ms`` and ``entered_ms``; nothing for what was done just now.
 
     Raises:
-        HTTPException: 422, if it is no time, or a time to come.
+        HTTPException: 422, if it is no time.
     """
     said = fields.get("when", "").strip()
     if not said:
         return {}
     at_ms = wall_clock_ms(said, timezone)
-    if at_ms > now_ms:
-        raise HTTPException(
-            422, f"{said[:40]} is in the future in {timezone}; an entry says what was done."
-        )
     return {"at_ms": at_ms, "entered_ms": now_ms}
 
 
@@ -79,9 +75,14 @@ def wall_clock_ms(text: str, timezone: str) -> int:
     return (at.astimezone(UTC) - _EPOCH) // timedelta(milliseconds=1)
 
 
-def seen_number(fields: Mapping[str, str]) -> int | None:
-    """Return the number of the last entry that the form's page knew of; None: it says none."""
-    said = fields.get("seen", "")
+def seen_number(fields: Mapping[str, str], name: str = "seen") -> int | None:
+    """Return the number of an entry in a form; None: it says none.
+
+    Args:
+        fields: The form's.
+        name: Which; without it, that of the last entry that the form's page knew of.
+    """
+    said = fields.get(name, "")
     return int(said) if said.isascii() and said.isdigit() and len(said) <= 12 else None
 
 
@@ -105,14 +106,12 @@ def corrections(
     """Return what somebody changed in a form that showed a receipt: values by entry's key.
 
     Raises:
-        HTTPException: 422, if nothing was changed, a figure is none, or one was emptied.
+        HTTPException: 422, if a figure is none, or one was emptied.
     """
     shown = receipt_fields(receipt, scale)
     changed = {
         name: said for name, before in shown.items() if (said := fields.get(name, before)) != before
     }
-    if not changed:
-        raise HTTPException(422, "Nothing was changed; change what is wrong, then send it again.")
     found: dict[str, str | float | bool] = {}
     for name, said in changed.items():
         if not said and name in (*_NUMBERS, "temperature"):

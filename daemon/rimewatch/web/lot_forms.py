@@ -16,18 +16,16 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.lot_book import book
-from rimewatch.evaluation.lot_record import lines_of
 from rimewatch.journal.attachments import AttachmentError, keep_content
 from rimewatch.journal.entry_codec import format_instant
-from rimewatch.vocabulary import LotId, Measures, UnitId
-from rimewatch.web.enter import Desk, Meanwhile, SeenOf
+from rimewatch.vocabulary import LotId
+from rimewatch.web.enter import Desk, Meanwhile, SeenOf, Typed, remember
 from rimewatch.web.guard import Visitor
 from rimewatch.web.lot_fields import corrections, done_at, seen_number, wall_clock_ms
 from rimewatch.web.lot_page import line_words, lot_path
 from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
-from rimewatch.web.unit_forms import known_unit
 
 Entry = dict[str, object]
 """An entry's keys, as in a trace."""
@@ -65,71 +63,54 @@ class LotForms(Page):
     async def freeze(self, request: Request) -> Response:
         """Start a lot's freezing hold."""
         visitor, fields = await self._form(request)
-        unit = self._unit_that(fields, freezes=True)
-        entry: Entry = {"do": "start-freezing", "unit": unit, "option": fields.get("option", "")}
+        entry: Entry = {
+            "do": "start-freezing",
+            "unit": fields.get("unit", ""),
+            "option": fields.get("option", ""),
+        }
         if wanted := fields.get("needed_by", "").strip():
-            needed_by_ms = wall_clock_ms(wanted, self._shop.timezone)
-            if needed_by_ms <= self._desk.now_ms():
-                raise HTTPException(422, f"{wanted[:40]} is past; wanted on is a time to come.")
-            entry["needed_by"] = format_instant(needed_by_ms)
+            entry["needed_by"] = format_instant(wall_clock_ms(wanted, self._shop.timezone))
         if probe := fields.get("probe", ""):
-            own = {p.id for p in self._shop.probes_of(UnitId(unit), Measures.PRODUCT)}
-            if probe not in own:
-                raise HTTPException(422, "This is no product probe of that freezer.")
             entry["probe"] = probe
         return await self._taken(request, visitor, fields, entry)
 
     async def thaw(self, request: Request) -> Response:
         """Enter that a lot was put to thaw under refrigeration."""
         visitor, fields = await self._form(request)
-        entry: Entry = {"do": "start-thawing", "unit": self._unit_that(fields, freezes=False)}
+        entry: Entry = {"do": "start-thawing", "unit": fields.get("unit", "")}
         return await self._taken(request, visitor, fields, entry)
 
     async def move(self, request: Request) -> Response:
         """Enter that a lot was put into another unit."""
         visitor, fields = await self._form(request)
-        entry: Entry = {"do": "move-lot", "unit": known_unit(self._shop, fields.get("unit", ""))}
+        entry: Entry = {"do": "move-lot", "unit": fields.get("unit", "")}
         return await self._taken(request, visitor, fields, entry)
 
     async def correct(self, request: Request) -> Response:
         """Correct what was said of a lot at its receipt; what was said before stays on record."""
         visitor, fields = await self._form(request)
         lot = LotId(fields.get("lot", ""))
-        if not fields.get("reason"):
-            raise HTTPException(422, "Say why it is corrected.")
         known = book(await self._entries(lot)).get(lot)
-        if known is None or known.received is None:
-            raise HTTPException(404, "There is no such lot here.")
-        changed = corrections(known.received, fields, self._shop.display)
-        entry: Entry = {"do": "correct-lot", "reason": fields["reason"], **changed}
+        changed = (
+            {}
+            if known is None or known.received is None
+            else corrections(known.received, fields, self._shop.display)
+        )
+        entry: Entry = {"do": "correct-lot", "reason": fields.get("reason", ""), **changed}
         return await self._taken(request, visitor, fields, entry)
 
     async def cancel(self, request: Request) -> Response:
         """Enter that an earlier entry about the lot does not count; both stay on record."""
         visitor, fields = await self._form(request)
-        lot = LotId(fields.get("lot", ""))
-        if not fields.get("reason"):
-            raise HTTPException(422, "Say why the entry does not count.")
-        standing = {
-            str(line.entry.entry_number)
-            for line in lines_of(await self._entries(lot), lot)
-            if line.cancelled_by is None
-        }
-        if fields.get("number") not in standing:
-            raise HTTPException(422, "This entry does not count already, or is not about the lot.")
-        entry: Entry = {
-            "do": "cancel-entry",
-            "number": int(fields["number"]),
-            "reason": fields["reason"],
-        }
+        entry: Entry = {"do": "cancel-entry", "reason": fields.get("reason", "")}
+        if (number := seen_number(fields, "number")) is not None:
+            entry["number"] = number
         return await self._taken(request, visitor, fields, entry, names_lot=False)
 
     async def withdraw(self, request: Request) -> Response:
         """Enter that a lot is gone."""
         visitor, fields = await self._form(request)
-        if not fields.get("reason"):
-            raise HTTPException(422, "Say why it is gone: sold out, used cooked, discarded.")
-        entry: Entry = {"do": "withdraw-lot", "reason": fields["reason"]}
+        entry: Entry = {"do": "withdraw-lot", "reason": fields.get("reason", "")}
         return await self._taken(request, visitor, fields, entry)
 
     async def attach(self, request: Request) -> Response:
@@ -139,6 +120,7 @@ class LotForms(Page):
         """
         visitor = await self._guard.visitor(request, Role.ACT)
         fields, upload = await self._guard.form_with_file(request, visitor, LARGEST_UPLOAD_BYTES)
+        remember(request, Typed(visitor, fields, takes_file=True))
         lot = LotId(fields.get("lot", ""))
         entry: Entry = {
             "do": "attach-statement",
@@ -148,10 +130,9 @@ class LotForms(Page):
         }
         if option := fields.get("option"):
             entry["option"] = option
-        await self._require(lot)
         when = done_at(fields, self._shop.timezone, self._desk.now_ms())
-        self._desk.check(visitor, entry)  # before a file is kept for it
         if upload is not None:
+            await self._desk.look_at(visitor, entry, **when)  # before a file is kept for it
             name, content = upload
             try:
                 kept = await run_in_threadpool(keep_content, self._journal_path, content, name)
@@ -165,7 +146,9 @@ class LotForms(Page):
 
     async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
         visitor = await self._guard.visitor(request, Role.ACT)
-        return visitor, await self._guard.form(request, visitor)
+        fields = await self._guard.form(request, visitor)
+        remember(request, Typed(visitor, fields))
+        return visitor, fields
 
     async def _taken(
         self,
@@ -176,9 +159,8 @@ class LotForms(Page):
         *,
         names_lot: bool = True,
     ) -> Response:
-        """Write an entry about a known lot down; or show what somebody else entered meanwhile."""
+        """Write an entry about a lot down; or show what somebody else entered meanwhile."""
         lot = LotId(fields.get("lot", ""))
-        await self._require(lot)
         when = done_at(fields, self._shop.timezone, self._desk.now_ms())
         if names_lot:
             entry = {**entry, "lot": lot}
@@ -199,17 +181,6 @@ class LotForms(Page):
                 fields={**fields, "seen": str(max(line["number"] for line in lines))},
             )
         return go_to(lot_path(lot))
-
-    async def _require(self, lot: LotId) -> None:
-        if lot not in book(await self._entries(lot)):
-            raise HTTPException(404, "There is no such lot here.")
-
-    def _unit_that(self, fields: dict[str, str], *, freezes: bool) -> str:
-        unit = known_unit(self._shop, fields.get("unit", ""))
-        if self._shop.unit[UnitId(unit)].kind.is_freezer is not freezes:
-            said = "freezes nothing; choose a freezer" if freezes else "thaws nothing"
-            raise HTTPException(422, f"This unit {said}.")
-        return unit
 
     async def _entries(self, lot: LotId) -> list[AnyEntry]:
         return await self._asked(lambda journal: journal.entries_about_lot(lot))

@@ -1,21 +1,18 @@
 """Lots: each in a few lines, and the form for one that came in."""
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.vocabulary import LotId, Origin
-from rimewatch.web.enter import Desk, Meanwhile, SeenOf
-from rimewatch.web.lot_fields import celsius, done_at, seen_number
+from rimewatch.web.enter import Desk, Typed, remember
+from rimewatch.web.lot_fields import celsius, done_at
 from rimewatch.web.lot_page import lot_path
 from rimewatch.web.lot_view import lot_view
 from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 from rimewatch.web.unit_forms import number
-
-TAKEN = "There is a lot of that name already; choose another."
 
 
 class LotPages(Page):
@@ -60,6 +57,7 @@ class LotPages(Page):
         """Enter a lot that came in."""
         visitor = await self._guard.visitor(request, Role.ACT)
         fields = await self._guard.form(request, visitor)
+        remember(request, Typed(visitor, fields))
         entry: dict[str, object] = {
             "do": "receive-lot",
             "lot": fields.get("lot", ""),
@@ -77,11 +75,5 @@ class LotPages(Page):
             if said := fields.get(key):
                 entry[key] = number(said, key)
         when = done_at(fields, self._shop.timezone, self._desk.now_ms())
-        lot = LotId(fields.get("lot", ""))
-        if any(story.lot == lot for story in self._board.latest.lots):
-            raise HTTPException(409, TAKEN)
-        try:
-            await self._desk.take(visitor, entry, seen=SeenOf(lot, seen_number(fields)), **when)
-        except Meanwhile:
-            raise HTTPException(409, TAKEN) from None
-        return go_to(lot_path(lot))
+        await self._desk.take(visitor, entry, seen=None, **when)
+        return go_to(lot_path(LotId(fields.get("lot", "").strip())))

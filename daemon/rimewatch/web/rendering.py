@@ -5,6 +5,7 @@ works without the script.
 """
 
 from functools import cache
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,6 +17,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 
 from rimewatch.report import wording
 from rimewatch.shop import Shop
+from rimewatch.web.enter import TYPED, Typed
 from rimewatch.web.guard import SignInFirst, Visitor, sign_in_path
 from rimewatch.web.people import PeopleError, Role
 
@@ -30,6 +32,9 @@ CAUTION: Final = (
 )
 SET_UP_PAGE: Final = ("/settings", "Set-up")
 """Path and name of the page for those who set things up."""
+
+UNSEEN: Final = frozenset({"alarm", "do", "from", "number", "seen"})
+"""Fields of forms that nobody fills in."""
 
 STATIC: Final = Path(__file__).with_name("static")
 
@@ -122,8 +127,18 @@ class Renderer:
             )
         if error.status_code == 404:
             return PlainTextResponse("There is nothing here.\n", status_code=404)
+        typed: Typed | None = getattr(request.state, TYPED, None)
+        if error.status_code != HTTPStatus.UNPROCESSABLE_ENTITY:
+            typed = None
         answer = self.page(
-            "refused.html", title="Not done", status=error.status_code, said=error.detail
+            "refused.html",
+            title="Not done",
+            visitor=None if typed is None else typed.visitor,
+            status=error.status_code,
+            said=error.detail,
+            typed=typed,
+            action=request.url.path,
+            unseen=UNSEEN,
         )
         answer.headers.update(error.headers or {})
         return answer

@@ -88,7 +88,7 @@ def make_site(
         renderer=Renderer(shop, PAGES),
         clock=clock,
     )
-    desk = Desk(journal_path, board, clock, parse)
+    desk = Desk(shop, journal_path, board, clock, parse)
     routes: list[BaseRoute] = [
         *NowPage(means).routes(),
         *UnitPage(means).routes(),

@@ -9,7 +9,7 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.shop import Shop
-from rimewatch.web.enter import Desk
+from rimewatch.web.enter import Desk, Typed, remember
 from rimewatch.web.guard import Visitor
 from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
@@ -54,25 +54,18 @@ class UnitForms(Page):
         if minutes := fields.get("back_within_min"):
             entry["back_within_min"] = number(minutes, "minutes")
         await self._desk.take(visitor, entry, alarm=alarm.id)
-        return self._back(fields, alarm)
+        return self._back(fields, alarm.key.unit)
 
     async def shelve(self, request: Request) -> Response:
-        """Put an alarm aside for some minutes."""
+        """Put an alarm aside for some minutes, the one that is shown or one that may come."""
         visitor, fields = await self._form(request)
-        alarm = self._alarm(fields)
+        alarm = self._alarm(fields) if "alarm" in fields else None
+        unit = fields.get("unit") or None if alarm is None else alarm.key.unit
+        rule = fields.get("rule", "") if alarm is None else alarm.key.rule.value
         minutes = number(fields.get("minutes", ""), "minutes")
-        if minutes > max(SHELVES_MIN):
-            raise HTTPException(422, f"An alarm is put aside for {max(SHELVES_MIN)} min at most.")
-        await self._desk.take(
-            visitor,
-            {
-                "do": "shelve",
-                "unit": alarm.key.unit,
-                "rule": alarm.key.rule.value,
-                "minutes": minutes,
-            },
-        )
-        return self._back(fields, alarm)
+        entry = {"do": "shelve", "unit": unit, "rule": rule, "minutes": minutes}
+        await self._desk.take(visitor, entry)
+        return self._back(fields, unit)
 
     async def unshelve(self, request: Request) -> Response:
         """End a shelf before its time."""
@@ -111,7 +104,9 @@ class UnitForms(Page):
 
     async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
         visitor = await self._guard.visitor(request, Role.ACT)
-        return visitor, await self._guard.form(request, visitor)
+        fields = await self._guard.form(request, visitor)
+        remember(request, Typed(visitor, fields))
+        return visitor, fields
 
     def _alarm(self, fields: dict[str, str]) -> Alarm:
         wanted = fields.get("alarm", "")
@@ -121,9 +116,8 @@ class UnitForms(Page):
         raise HTTPException(410, "This alarm is over; nothing was noted.")
 
     @staticmethod
-    def _back(fields: dict[str, str], alarm: Alarm) -> Response:
-        at_unit = fields.get("from") == "unit" and alarm.key.unit is not None
-        return go_to(f"/unit/{alarm.key.unit}" if at_unit else "/")
+    def _back(fields: dict[str, str], unit: str | None) -> Response:
+        return go_to(f"/unit/{unit}" if fields.get("from") == "unit" and unit is not None else "/")
 
 
 def known_unit(shop: Shop, unit: str) -> str:

@@ -6,11 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from handmade import probe, shop, unit
 from rimewatch.commands.standing import enter
 from rimewatch.entries import OutOfService
 from rimewatch.errors import UserError
 from rimewatch.journal import Journal
 from rimewatch.vocabulary import UnitId
+
+SHOP = shop(unit(), probe())
 
 
 def test_entry_is_refused_where_it_would_go_with_the_damaged_file(tmp_path: Path) -> None:
@@ -27,6 +30,6 @@ def test_entry_is_refused_where_it_would_go_with_the_damaged_file(tmp_path: Path
     before = path.read_bytes()
 
     with pytest.raises(UserError, match="restore the latest backup"):
-        enter(path, OutOfService(at_ms=0, unit=UnitId("case-1")))
+        enter(SHOP, path, OutOfService(at_ms=0, unit=UnitId("case-1")))
 
     assert path.read_bytes() == before

@@ -274,7 +274,7 @@ def test_moving_fish_to_where_it_is_served_from_warns_of_a_missing_proof(
         (("thaw", "L-1", "freezer-1"), "freezer-1 is a freezer and thaws nothing"),
         (
             ("freeze", "L-1", "walk-in", "20C-168h"),
-            "walk-in is a walk-in cooler and freezes nothing",
+            "walk-in is no freezer and freezes nothing",
         ),
         (("move", "L-7", "walk-in"), 'there is no lot "L-7"'),
         (
@@ -286,7 +286,7 @@ def test_moving_fish_to_where_it_is_served_from_warns_of_a_missing_proof(
         (("record", "L-1", "--format", "pdf"), "name its file with --out"),
         (
             ("freeze", "L-1", "freezer-1", "20C-168h", "--needed-by", "2020-01-01"),
-            "--needed-by 2020-01-01 is past",
+            "needed by 2020-01-01 00:00 is past",
         ),
         (
             ("freeze", "L-1", "ulf-1", "35C-15h", "--probe", "ulf-1-air"),

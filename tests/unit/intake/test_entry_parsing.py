@@ -127,10 +127,6 @@ def test_entry_of_each_kind_is_taken(given: dict[str, object], expected: entries
         ({**RECEIVED, "thickness_mm": 0.0}, '"thickness_mm" is 0.0; expected more than 0'),
         ({**RECEIVED, "species": " "}, '"species" is " "; expected text that is not empty'),
         (
-            {"do": "acknowledge", "unit": None, "rule": "holding"},
-            'acknowledge: "unit" is null; only power-loss and stale are alarms over several units',
-        ),
-        (
             {"do": "shelve", "unit": "case-1", "rule": "holding", "minutes": 1e9},
             '"minutes" is 1000000000.0; expected at most 10080',
         ),

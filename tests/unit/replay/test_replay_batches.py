@@ -10,6 +10,8 @@ SHOP = shop(unit(), probe("air"), probe("core", measures="product"), ONE_CONTACT
 def cooled(points: list[tuple[float, float]], **keys: str) -> Paper:
     """A batch put into the case at 10 min; its core by hours after that and °C."""
     paper = Paper().curve([(0, 1.0), (600, 1.0)], "core", 60)
+    if "lot" in keys:
+        paper.receive(0, keys["lot"])
     paper.do(600, "start-cooling", unit="case-1", **keys)
     paper.curve([(660 + 3600 * h, c) for h, c in points], "core", 60)
     end_s = 660 + 3600 * points[-1][0]

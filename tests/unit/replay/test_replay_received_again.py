@@ -1,4 +1,7 @@
-"""A lot's number used twice in a trace: what the ledger and the morning say of it."""
+"""A lot's number used twice on the books of an old journal: what ledger and morning say of it.
+
+The door lets no second receipt in any more; what it let in before is judged.
+"""
 
 from frozen_lots import START, H, freezers, lot, steady
 
@@ -54,7 +57,7 @@ def test_receipt_that_was_sent_twice_changes_nothing() -> None:
 
 def test_morning_names_the_entry_to_look_at() -> None:
     """Whoever reads it can cancel the slip, or freeze again."""
-    *_, morning = frozen_for(48, again_h=30).replay(freezers()).mornings.values()
+    *_, morning = frozen_for(48, again_h=30).replay(freezers(), is_kept=True).mornings.values()
 
     said = " ".join(morning.text.split())
     assert "Not ready: entry 3 received fish under this number after a proof had been begun" in said

@@ -147,7 +147,7 @@ def test_batch_that_was_measured_is_told_as_the_ledger_has_it() -> None:
     """From the probe's readings to the sentence."""
     of = handmade_shop(unit(), probe("air"), probe("core", measures="product"), ONE_CONTACT)
     trace = Paper().curve([(0, 1.0), (600, 1.0)], "core", 60)
-    trace.do(600, "start-cooling", unit="case-1", lot="L9")
+    trace.receive(0, "L9").do(600, "start-cooling", unit="case-1", lot="L9")
     trace.curve([(660, 60.0), (6060, 20.0), (15_060, 4.0), (18_660, 3.0)], "core", 60)
     ledger = trace.ledger(of)
     seen = page(build_summary(of, ledger, {}, ms(ledger["from"]), ms(ledger["to"])))

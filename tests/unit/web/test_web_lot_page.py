@@ -252,11 +252,11 @@ def test_somebody_who_was_quicker_is_shown_and_may_be_answered(
     """Nobody overwrites unseen what another has just entered."""
     ana, ben = pages.signed_in(name="Ana"), pages.signed_in(name="Ben")
     fields = fields_of(ana.get(PATH).text, "/lots/move")
-    assert sent(ben, "withdraw", reason="sold out") == 303
+    assert sent(ben, "move", unit="freezer-1") == 303
     answer = ana.post("/lots/move", data={**fields, "unit": "case-1"})
 
     assert answer.status_code == 409
-    assert "Withdrawn: sold out" in answer.text
+    assert "Moved to freezer-1" in answer.text
     assert "by Ben" in answer.text
     assert len(journal.entries_after(0)) == 2, "nothing of Ana's was written down"
     again = fields_of(answer.text, "/lots/move")
@@ -285,7 +285,8 @@ def test_two_people_do_not_receive_one_lot_twice(pages: Pages, journal: Journal)
     second = ben.post("/lots/receive", data={**forms[1], **filled})
 
     assert (first.status_code, first.headers["location"]) == (303, "/lot?lot=L7")
-    assert second.status_code == 409
+    assert second.status_code == 422
+    assert "lot &#34;L7&#34; is on the books already" in second.text
     received = [e for _, e in journal.entries_after(0) if isinstance(e, ReceiveLot)]
     assert [e.who for e in received if e.lot == "L7"] == ["Ana"]
     assert "the service has not judged it yet" in ana.get("/lot?lot=L7").text
