@@ -92,4 +92,11 @@ def test_entries_over_the_broker_give_the_ledger_of_their_replay(
     assert json.dumps(live) == json.dumps(replayed)
     (lot,) = replayed["lots"]
     assert (lot["lot"], lot["state"], lot["started"]) == ("L-1", "freezing", "2026-03-03T03:05:00Z")
-    assert live["quarantined"] == 1, "the unit that is not there"
+    assert live["quarantined"] == 0
+    assert live["refused"] == [
+        {
+            "at": "2026-03-03T03:07:00Z",
+            "do": "move-lot",
+            "why": 'there is no unit "nowhere"; the configuration has ulf-1',
+        }
+    ]

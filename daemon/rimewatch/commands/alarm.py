@@ -1,5 +1,6 @@
 """``rimewatch alarm``: what is wrong now, and saying that somebody has seen it."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -13,7 +14,7 @@ from rimewatch.commands.options import (
     load,
     who_option,
 )
-from rimewatch.commands.standing import Standing, enter, existing, standing
+from rimewatch.commands.standing import Standing, enter, existing, look_at, standing
 from rimewatch.entries import Acknowledge, Shelve, Unshelve
 from rimewatch.errors import UserError
 from rimewatch.journal.errors import JournalError
@@ -106,6 +107,14 @@ def acknowledge(
     """
     shop = load(config, sends=False)
     key = _key(unit, rule)
+    entry = Acknowledge(
+        at_ms=SystemClock().now_ms(),
+        who=who,
+        unit=key.unit,
+        rule=key.rule,
+        back_within_min=back_within_min,
+    )
+    look_at(shop, journal, entry)
     with standing(shop, journal) as now:
         on = dict(now.evaluator.alarms.alarms)
     if key not in on:
@@ -113,18 +122,7 @@ def acknowledge(
         raise UserError(
             f"no alarm {_name(key)} is on, so nothing was acknowledged; on now: {others}"
         )
-    enter(
-        shop,
-        journal,
-        Acknowledge(
-            at_ms=SystemClock().now_ms(),
-            who=who,
-            unit=key.unit,
-            rule=key.rule,
-            back_within_min=back_within_min,
-            alarm=on[key].id,
-        ),
-    )
+    enter(shop, journal, replace(entry, alarm=on[key].id))
     click.echo(f"Acknowledged: {_name(key)}. Note what was done with rimewatch unit note.")
 
 
@@ -172,6 +170,8 @@ def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> Non
     """
     shop = load(config, sends=False)
     key = _key(unit, rule)
+    ended = Unshelve(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule)
+    look_at(shop, journal, ended)
     with standing(shop, journal) as now:
         shelved = set(_shelves(now))
         for entry in now.waiting:
@@ -182,11 +182,7 @@ def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> Non
         raise UserError(
             f"{_name(key)} is not shelved, so nothing was changed; shelved now: {others}"
         )
-    enter(
-        shop,
-        journal,
-        Unshelve(at_ms=SystemClock().now_ms(), who=who, unit=key.unit, rule=key.rule),
-    )
+    enter(shop, journal, ended)
     click.echo(f"Taken from its shelf: {_name(key)}. If it is still so, it is told now.")
 
 

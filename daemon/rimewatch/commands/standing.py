@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rimewatch.clock import SystemClock
 from rimewatch.entries import AnyEntry
+from rimewatch.entry_keys import keys_of
 from rimewatch.errors import UserError
 from rimewatch.evaluation.door import no_such_lot
 from rimewatch.evaluation.evaluator import Evaluator
@@ -100,11 +102,18 @@ def look_at(shop: Shop, journal: Path, entry: AnyEntry) -> None:
 
     existing(journal)
     try:
-        checked = parse_entry(entry_to_dict(entry), entry.at_ms)
+        checked = parse_entry(_said(entry), entry.at_ms)
         with JournalReader.open(journal) as reader:
             require(reader, shop, checked, SystemClock().now_ms())
     except (EntryError, EntryRefusedError, EntryCodecError, JournalError) as error:
         raise UserError(str(error)) from None
+
+
+def _said(entry: AnyEntry) -> dict[str, Any]:
+    """Return an entry by its keys, one that must be there and may be nothing included."""
+    keys = keys_of(type(entry))
+    nothing = {key.name: None for key in keys if key.is_required and key.may_be_none}
+    return {**nothing, **entry_to_dict(entry)}
 
 
 def enter(shop: Shop, journal: Path, *entries: AnyEntry) -> int:
@@ -122,7 +131,7 @@ def enter(shop: Shop, journal: Path, *entries: AnyEntry) -> int:
     existing(journal)
     number = 0
     try:
-        checked = [parse_entry(entry_to_dict(entry), entry.at_ms) for entry in entries]
+        checked = [parse_entry(_said(entry), entry.at_ms) for entry in entries]
         # Looked over first, which is quick: an entry in a damaged file would go with it.
         with Journal.open(journal) as opened, opened.batch():
             for entry in checked:

@@ -298,11 +298,11 @@ def _correction(asked: _Asked) -> Iterator[str]:
     entry = asked.entry
     if not isinstance(entry, CorrectLot):
         return
-    if not changes(entry):
-        yield "nothing to correct was given; say what is right"
     told = asked.told(entry.lot)
     if told is None or told.received is None:
         yield f'nobody has received lot "{entry.lot}", so there is nothing to correct'
+    if not changes(entry):
+        yield "nothing to correct was given; say what is right"
 
 
 def _cancellation(asked: _Asked) -> Iterator[str]:
@@ -333,12 +333,26 @@ def _cancellation(asked: _Asked) -> Iterator[str]:
             f'without entry {number}, two receipts of lot "{about.lot}" would count; cancel the '
             "other one first"
         )
+    if _older_than_receipt(after) > _older_than_receipt(known):
+        yield (
+            f'without entry {number}, something would count of lot "{about.lot}" that is older '
+            "than its receipt; cancel that receipt first"
+        )
 
 
 def _receipts(entries: Sequence[AnyEntry]) -> int:
     """Return how many receipts count; one delivered twice is one."""
     found = [entry for entry in standing(entries) if isinstance(entry, ReceiveLot)]
     return len({replace(entry, entered_ms=None) for entry in found})
+
+
+def _older_than_receipt(entries: Sequence[AnyEntry]) -> int:
+    """Return how many entries count that are older than the lot's receipt."""
+    counted = [entry for entry in standing(entries) if isinstance(entry, LotEntry)]
+    came_ms = [entry.at_ms for entry in counted if isinstance(entry, ReceiveLot)]
+    if not came_ms:
+        return 0
+    return sum(entry.at_ms < min(came_ms) - CLOCKS_APART_MS for entry in counted)
 
 
 _RULES: Final[Sequence[Callable[[_Asked], Iterator[str]]]] = (

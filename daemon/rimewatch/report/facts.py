@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.door import Refusal
 from rimewatch.evaluation.settings import Change
 from rimewatch.lots.record import Doubt, Overrun
 from rimewatch.report import wording
@@ -300,6 +301,8 @@ class Summary:
     """The names of whom the summary goes to at its end, rotas resolved."""
     changes: tuple[Change, ...] = ()
     """Settings that were changed within its time."""
+    refused: tuple[Refusal, ...] = ()
+    """Entries that were not taken within its time."""
 
     @property
     def headline(self) -> str:

@@ -140,6 +140,7 @@ def _sections(summary: Summary) -> Iterator[Section]:
     )
     yield Section(title=LIMITS_CHANGED, items=tuple(_changes(summary)))
     yield Section(title="Probes", items=tuple(_probes(summary)))
+    yield Section(title="Entries not taken", items=tuple(_refused(summary)))
     yield Section(title="Messages not believed", items=tuple(_quarantine(summary)))
 
 
@@ -445,6 +446,12 @@ def _setting(summary: Summary, name: str, value: Value) -> str:
     if name.endswith("_c"):
         return wording.temperature(value, summary.scale)
     return wording.duration(value)
+
+
+def _refused(summary: Summary) -> Iterator[Item]:
+    for item in summary.refused:
+        at = wording.local_time(item.at_ms, summary.zone, day_of_ms=summary.period.to_ms)
+        yield Item(head=f"{item.do}, {at}", lines=(_stopped(item.why),))
 
 
 def _quarantine(summary: Summary) -> Iterator[Item]:

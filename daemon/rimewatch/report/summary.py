@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.alarms.rota import first_told
 from rimewatch.evaluation.awaiting import meant_by
+from rimewatch.evaluation.door import Refusal
 from rimewatch.evaluation.exposures import overruns_in
 from rimewatch.evaluation.settings import Change
 from rimewatch.lots.record import Doubt
@@ -146,6 +147,7 @@ def build_summary(
         timed=timed_facts(ledger),
         on_call=tuple(_contact(shop, contact) for contact in first_told(shop, period.to_ms)),
         changes=tuple(_change(record) for record in records(ledger, "setting_changes")),
+        refused=tuple(_refusal(record) for record in records(ledger, "refused")),
     )
 
 
@@ -405,6 +407,14 @@ def _change(record: Ledger) -> Change:
         before=record["before"],
         after=record["after"],
         who=wording.printable(str(record.get("who") or "")),
+    )
+
+
+def _refusal(record: Ledger) -> Refusal:
+    return Refusal(
+        at_ms=sure_time_ms(record, "at"),
+        do=str(record["do"]),
+        why=wording.printable(str(record["why"])),
     )
 
 
