@@ -43,7 +43,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate bench crash standstill spoil coverage mutants soak docs pictures reference audit \
+.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak docs pictures reference audit \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -63,6 +63,9 @@ api-check: $(VENV)/.dev
 
 simulate: $(VENV)/.dev
 	@PYTHONPATH=tests $(BIN)/python -m simulation $(if $(NIGHT),--seed $(NIGHT),--runs $(N) --first $(FIRST) --jobs $(JOBS))
+
+truth: $(VENV)/.dev
+	@PYTHONPATH=tests $(BIN)/python -m simulation.truth --weeks $(or $(WEEKS),10) --first $(or $(FIRST),0)
 
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients
