@@ -486,7 +486,8 @@ def _troubles(played: Played, what: Sequence[str], name: str, from_ms: int, to_m
 def _is_shelved(played: Played, name: str, from_ms: int, to_ms: int) -> bool:
     return any(
         s < to_ms and e + 5 * MINUTE > from_ms and unit in (name, None)
-        for s, e, unit, _ in played.shelved
+        for s, e, unit, rule in played.shelved
+        if rule is not Rule.POWER_LOSS  # then the units speak for themselves
     )
 
 
