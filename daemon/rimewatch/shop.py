@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from rimewatch.vocabulary import (
+    Code,
     ContactId,
     Kind,
     Measures,
@@ -281,6 +282,8 @@ class Shop:
     acknowledged_for_s: float = 4 * 3600.0
     """How long an acknowledgement without a promise holds for an alarm of the highest priority:
     as long as fish may be out of control by time (FDA Food Code 2022, 3-501.19(B): 4 h)."""
+    code: Code = Code.US_FOOD_CODE_2022
+    """Which freezing options, exemptions and statements count as proof."""
     shifts: tuple[Shift, ...] = ()
     """Who is on call when, over all rotas, in the order of the configuration."""
     holidays: frozenset[date] = frozenset()

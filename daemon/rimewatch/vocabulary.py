@@ -101,6 +101,17 @@ class Option(StrEnum):
     F20C_24H = "20C-24h"
 
 
+class Code(StrEnum):
+    """The law or guidance by which a shop proves that parasites are destroyed."""
+
+    US_FOOD_CODE_2022 = "us-food-code-2022"
+    """FDA Food Code 2022, 3-402.11."""
+    EU_853_2004 = "eu-853-2004"
+    """Regulation (EC) 853/2004, Annex III, Section VIII, Chapter III, D."""
+    JP_MHLW = "jp-mhlw"
+    """The guidance of Japan's Ministry of Health, Labour and Welfare on Anisakis."""
+
+
 class Origin(StrEnum):
     """Where a fish comes from, as far as parasites are concerned."""
 

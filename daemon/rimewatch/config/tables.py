@@ -38,7 +38,7 @@ from rimewatch.config.table import Table
 from rimewatch.lots.species import Group
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
 from rimewatch.rules.provisions_food_code import TIME_CONTROL_4H_H
-from rimewatch.vocabulary import Kind, Measures, Paper, Priority, Scale
+from rimewatch.vocabulary import Code, Kind, Measures, Paper, Priority, Scale
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
     Kind.DISPLAY_CASE: COLD_HOLDING_LIMIT_C,  # FDA Food Code 2022, 3-501.16(A)(2)
@@ -88,6 +88,8 @@ class ShopTable(Table):
     ] = TIME_CONTROL_4H_H
     """How long an acknowledgement of a high alarm lasts where nobody promised a time, h: it rings
     again then if it is still so. Default {}, as long as fish may be out of control by time."""
+    code: Annotated[Code, Word, word_of(Code, "us-food-code-2022")] = Code.US_FOOD_CODE_2022
+    """Which freezing options, exemptions and statements prove a lot. Default: the Food Code."""
 
 
 class BrokerTable(Table):

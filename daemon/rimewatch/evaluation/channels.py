@@ -123,6 +123,7 @@ class ChannelHistory:
                 peak_c=spell.peak_c,
                 reason=spell.reason,
                 seen_warm=bool(spell.above) or spell.above_since_ms is not None,
+                was_silent=spell.gap_ms > 0.0,
             )
             for spell in self.spells(hold_watch(level_c))
         )

@@ -20,9 +20,10 @@ from rimewatch.entries import (
 )
 from rimewatch.evaluation.cancellations import standing
 from rimewatch.lots.hold import Placement
+from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C
 from rimewatch.vocabulary import MS_PER_DAY, LotId, Option, States, UnitId
 
-ASSUMED_AT_RECEIPT_C: Final = 5.0
+ASSUMED_AT_RECEIPT_C: Final = RECEIVING_LIMIT_C
 """Taken for a lot whose temperature at receipt nobody measured: the warmest that may be
 accepted (FDA Food Code 2022, 3-202.11(A)). Doubt counts against the fish."""
 

@@ -11,11 +11,12 @@ from typing import Final
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import COLD_20_C
+from rimewatch.rules.provisions_hazards import PARASITE_THICK_FISH_MM
 from rimewatch.science.time_until_solid import SOLID_C, THICKEST_MM, time_until_solid_s
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, UnitId
 
-ASSUMED_THICKNESS_MM: Final = 152.4
+ASSUMED_THICKNESS_MM: Final = PARASITE_THICK_FISH_MM
 """Taken for a lot whose thickness nobody measured: six inches, beyond which the Hazards
 guidance (FDA, 4th ed., chapter 5; from memory) doubts the freezing conditions."""
 

@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
@@ -31,6 +32,7 @@ __all__ = [
     "catalogue_with",
     "find",
     "key_of",
+    "nearest_names",
 ]
 
 _NO_MATTER: Final = re.compile(r"[\s\-‐‑–_'’.,]+")
@@ -119,6 +121,17 @@ def find(name: str, extra: Sequence[Species] = ()) -> Species | Ambiguous | None
     'albacore'
     """
     return (_catalogue(tuple(extra)) if extra else CATALOGUE).find(name)
+
+
+@lru_cache(maxsize=256)
+def nearest_names(name: str, most: int = 2) -> tuple[str, ...]:
+    """Return the catalogue's names that are written most like a name that it does not have.
+
+    >>> nearest_names("yelowfin tuna")[0]
+    'yellowfin tuna'
+    """
+    spelled = {key_of(known): known for species in SPECIES for known in species.names}
+    return tuple(spelled[key] for key in get_close_matches(key_of(name), spelled, n=most))
 
 
 @lru_cache(maxsize=8)

@@ -16,24 +16,34 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from rimewatch.rules.provisions_elsewhere import EU_FREEZE_20C_C, EU_FREEZE_20C_H
+from rimewatch.rules.provisions_food_code import (
+    FREEZE_SOLID_C,
+    FREEZE_SOLID_H,
+    FREEZE_SOLID_THEN_STORAGE_C,
+    FREEZE_SOLID_THEN_STORAGE_H,
+    FREEZE_STORAGE_C,
+    FREEZE_STORAGE_H,
+)
 from rimewatch.rules.watch import BreakReason
 from rimewatch.vocabulary import MS_PER_H, Option, UnitId
 
-COLD_20_C: Final = -20.0
-COLD_35_C: Final = -35.0
+COLD_20_C: Final = FREEZE_STORAGE_C
+COLD_35_C: Final = FREEZE_SOLID_C
+"""The two temperatures at which a freezer's cold is recorded."""
 
 REQUIRED_H: Final[dict[Option, float]] = {
-    Option.F20C_168H: 168.0,  # [1] (A)(1)
-    Option.F35C_15H: 15.0,  # [1] (A)(2)
-    Option.F35C_THEN_20C_24H: 24.0,  # [1] (A)(3)
-    Option.F20C_24H: 24.0,  # [2]; Japan's MHLW asks the same of Anisakis
+    Option.F20C_168H: FREEZE_STORAGE_H,
+    Option.F35C_15H: FREEZE_SOLID_H,
+    Option.F35C_THEN_20C_24H: FREEZE_SOLID_THEN_STORAGE_H,
+    Option.F20C_24H: EU_FREEZE_20C_H,
 }
 
 STORED_AT_C: Final[dict[Option, float]] = {
-    Option.F20C_168H: COLD_20_C,
-    Option.F35C_15H: COLD_35_C,
-    Option.F35C_THEN_20C_24H: COLD_20_C,
-    Option.F20C_24H: COLD_20_C,
+    Option.F20C_168H: FREEZE_STORAGE_C,
+    Option.F35C_15H: FREEZE_SOLID_C,
+    Option.F35C_THEN_20C_24H: FREEZE_SOLID_THEN_STORAGE_C,
+    Option.F20C_24H: EU_FREEZE_20C_C,
 }
 """The line a hold must not warm past while it is counted."""
 
@@ -57,11 +67,18 @@ class Break:
     """For the interruption of a hold: the hours that stood on its count, and are lost."""
     seen_warm: bool = field(default=False, compare=False)
     """Whether it was seen too warm within it, though it may have begun with silence."""
+    was_silent: bool = field(default=False, compare=False)
+    """Whether nobody was looking for some of it, though it may have begun with warmth."""
 
     @property
     def is_warm(self) -> bool:
         """Whether it was seen too warm; else nobody was looking, and the peak is of before."""
         return self.seen_warm or self.reason is BreakReason.WARM
+
+    @property
+    def has_silence(self) -> bool:
+        """Whether nobody was looking for some or all of it."""
+        return self.was_silent or self.reason is BreakReason.GAP
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +166,7 @@ def merge_records(records: Sequence[ColdRecord]) -> ColdRecord:
             if BreakReason.WARM in (last.reason, item.reason)
             else BreakReason.GAP,
             seen_warm=last.is_warm or item.is_warm,
+            was_silent=last.has_silence or item.has_silence,
         )
     return ColdRecord(
         breaks=tuple(merged), known_until_ms=min(record.known_until_ms for record in records)
@@ -161,6 +179,8 @@ def evaluate_hold(
     cold_at: ColdAt,
     solid_after: SolidAfter,
     cold_through_after: SolidAfter | None = None,
+    *,
+    silence_thaws: bool = False,
 ) -> Hold:
     """Return how far a hold has come.
 
@@ -172,6 +192,8 @@ def evaluate_hold(
         cold_through_after: How long −20 °C must last until all parts of the fish are that
             cold, which ``20C-24h`` asks for [2]; the Food Code's options name the
             temperature of the freezer [1]. None: the governing temperature is the fish's.
+        silence_thaws: Whether fish that was solid counts as solid no more after a silence, as
+            long as nobody saw it frozen solid anew.
     """
     stored = _along(placements, STORED_AT_C[option], cold_at)
     if option is Option.F20C_24H and cold_through_after is not None:
@@ -181,7 +203,9 @@ def evaluate_hold(
     frozen = _along(placements, COLD_35_C, cold_at)
     if option is Option.F35C_15H:
         return _count(option, frozen, placements[0].from_ms, _lead(placements, solid_after))
-    return _count_after_solid(option, frozen, stored, placements, solid_after)
+    return _count_after_solid(
+        option, frozen, stored, placements, solid_after, silence_thaws=silence_thaws
+    )
 
 
 def _along(placements: Sequence[Placement], level_c: float, cold_at: ColdAt) -> ColdRecord:
@@ -266,6 +290,8 @@ def _count_after_solid(
     stored: ColdRecord,
     placements: Sequence[Placement],
     solid_after: SolidAfter,
+    *,
+    silence_thaws: bool,
 ) -> Hold:
     """Count the 24 h at −20 °C from the instant at which the fish is solid at −35 °C."""
     from_ms = placements[0].from_ms
@@ -281,7 +307,8 @@ def _count_after_solid(
             (
                 item
                 for item in hold.interruptions
-                if item.peak_c is not None and item.peak_c > THAWING_ABOVE_C
+                if (item.peak_c is not None and item.peak_c > THAWING_ABOVE_C)
+                or (silence_thaws and item.has_silence)
             ),
             None,
         )

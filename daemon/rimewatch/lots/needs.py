@@ -19,16 +19,13 @@ from types import MappingProxyType
 from typing import Final
 
 from rimewatch.entries import ReceiveLot
-from rimewatch.lots.catalogue import Ambiguous, find
+from rimewatch.lots.catalogue import Ambiguous, find, nearest_names
+from rimewatch.lots.codes import US_FOOD_CODE, Law
 from rimewatch.lots.species import Group, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
-from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C
-from rimewatch.rules.provisions_hazards import SCOMBROTOXIN_LINE_C
+from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C, ROP_FISH_HOURS_H
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C, SCOMBROTOXIN_LINE_C
 from rimewatch.vocabulary import Origin
-
-DESTRUCTION: Final = "3-402.11(A)"
-FARMED: Final = "3-402.11(B)(4)"
-COOKING: Final = "3-401.11"
 
 _CHOICES_NAMED: Final = 3
 
@@ -64,6 +61,15 @@ _SHELLFISH_LAW: Final = (
     "Received above the general limit: the law for molluscan shellfish may allow another "
     f"temperature ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-202.11(B))."
 )
+_PACKED: Final = (
+    f"Packed without air (Clostridium botulinum): chilled, such packs of fish stay at "
+    f"{ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below ({HAZARDS}, chapter 13, from memory).",
+    f"A shop may pack fish so only if it is frozen before, during and after ({FOOD_CODE} "
+    f"{FOOD_CODE_EDITION}, 3-502.12(C)); what it packs chilled is out of the pack within "
+    f"{ROP_FISH_HOURS_H:g} h (3-502.12(F)).",
+    f"Take it out of the pack before it is thawed ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-501.13(E)).",
+)
+"""What is to be kept of a lot packed in reduced oxygen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +83,8 @@ class Need:
     """Document, edition and paragraph, such as 'FDA Food Code 2022, 3-402.11(B)(3)'."""
     remaining_hazards: tuple[str, ...] = ()
     """What the verdict leaves open, a sentence each."""
+    toxic_raw: tuple[Species, ...] = ()
+    """What it is, or may be by its name, of the species that are never to be served raw."""
     statement_missing: bool = False
     """The exemption rests on the supplier's statement, and no reference to it is recorded."""
     receipt_too_warm: bool | None = None
@@ -85,7 +93,9 @@ class Need:
     """The species the name means; None: unknown, or it may be several."""
 
 
-def needs_of(entry: ReceiveLot, *, extra_species: Sequence[Species] = ()) -> Need:
+def needs_of(
+    entry: ReceiveLot, *, extra_species: Sequence[Species] = (), law: Law = US_FOOD_CODE
+) -> Need:
     """Return what a lot needs, from what was recorded when it came in.
 
     ``farmed-pellet`` asserts that the supplier's written statement is on file, so the lot
@@ -94,54 +104,65 @@ def needs_of(entry: ReceiveLot, *, extra_species: Sequence[Species] = ()) -> Nee
     Args:
         entry: The receipt. ``celsius`` in degrees Celsius.
         extra_species: The shop's own species beside the catalogue's.
+        law: What counts as proof where the shop is.
 
     Raises:
         ValueError: If a name in ``extra_species`` is taken by another species already.
     """
     found = find(entry.species, extra_species)
-    needs, why, paragraph = _verdict(entry, found)
+    needs, why, paragraph = _verdict(entry, found, law)
     too_warm = None if entry.celsius is None else entry.celsius > RECEIVING_LIMIT_C
     return Need(
         needs_destruction=needs,
         why=why,
-        provision=_cite(paragraph),
-        remaining_hazards=_hazards(found, exempt=entry.serve_raw and not needs, warm=too_warm),
-        statement_missing=paragraph == FARMED and not entry.statement.strip(),
+        provision=paragraph,
+        remaining_hazards=(
+            *_hazards(found, exempt=entry.serve_raw and not needs, warm=too_warm),
+            *(_PACKED if entry.rop else ()),
+        ),
+        toxic_raw=tuple(
+            one for one in _choices(found) if one.toxin is not None and one.toxin.never_raw
+        ),
+        statement_missing=paragraph == law.farmed and not entry.statement.strip(),
         receipt_too_warm=too_warm,
         species=found if isinstance(found, Species) else None,
     )
 
 
-def _verdict(entry: ReceiveLot, found: Species | Ambiguous | None) -> tuple[bool, str, str]:
+def _verdict(
+    entry: ReceiveLot, found: Species | Ambiguous | None, law: Law
+) -> tuple[bool, str, str]:
     """Return whether destruction is needed, why, and the paragraph it rests on."""
     who = found.label if isinstance(found, Species) else f"“{entry.species.strip()}”"
     if not entry.serve_raw:
         why = f"{who} is not served raw, so it needs no parasite destruction but must be cooked"
-        return False, f"{why}: {_cite(COOKING)}.", COOKING
-    if isinstance(found, Species) and found.group.exemption is not None:
-        paragraph = found.group.exemption
-        return False, f"{who} is exempt: {_cite(paragraph)}.", paragraph
-    if entry.origin is Origin.FARMED_PELLET:
+        return False, f"{why}: {law.cooking}.", law.cooking
+    if isinstance(found, Species) and found.group in law.exempt:
+        paragraph = law.exempt[found.group]
+        return False, f"{who} is exempt: {paragraph}.", paragraph
+    if entry.origin is Origin.FARMED_PELLET and law.farmed is not None:
         reference = "" if entry.statement.strip() else ", though no reference to it is recorded yet"
         why = (
             f"{who} is exempt as farmed on pellets without live parasites, of which the "
-            f"supplier's written statement is to be on file{reference}"
+            f"supplier’s written statement is to be on file{reference}"
         )
-        return False, f"{why}: {_cite(FARMED)}.", FARMED
-    return True, f"{_not_exempt(entry, found)}: {_cite(DESTRUCTION)}.", DESTRUCTION
+        return False, f"{why}: {law.farmed}.", law.farmed
+    return True, f"{_not_exempt(entry, found, law)}: {law.destruction}.", law.destruction
 
 
-def _not_exempt(entry: ReceiveLot, found: Species | Ambiguous | None) -> str:
+def _not_exempt(entry: ReceiveLot, found: Species | Ambiguous | None, law: Law) -> str:
     """Say why a lot is not exempt, and what to write where the name says too little."""
     written = entry.species.strip()
     if found is None:
+        near = nearest_names(written)
+        meant = f", perhaps {' or '.join(near)}" if near else ""
         return (
             f"“{written}” is not a name in the catalogue, and an unknown species is treated as "
-            "needing parasite destruction; record the scientific name"
+            f"needing parasite destruction; record the scientific name{meant}"
         )
     if isinstance(found, Ambiguous):
         named = " or ".join(choice.label for choice in found.choices[:_CHOICES_NAMED])
-        if any(choice.is_exempt for choice in found.choices):
+        if any(choice.group in law.exempt for choice in found.choices):
             return (
                 f"“{written}” does not say exactly which species or form it is, so it is treated "
                 f"as needing parasite destruction; record which, such as {named}"
@@ -156,7 +177,8 @@ def _not_exempt(entry: ReceiveLot, found: Species | Ambiguous | None) -> str:
         if entry.origin is Origin.FARMED_OTHER
         else ""
     )
-    return f"{found.label} {NOT_EXEMPT[found.group]}{farmed}, so it needs parasite destruction"
+    because = NOT_EXEMPT[found.group] if law is US_FOOD_CODE else f"is not exempt by {law.name}"
+    return f"{found.label} {because}{farmed}, so it needs parasite destruction"
 
 
 def _hazards(
@@ -165,8 +187,10 @@ def _hazards(
     """Return what the verdict on parasites leaves open."""
     if found is None:
         return (_PERHAPS_HISTAMINE,)
-    choices = found.choices if isinstance(found, Ambiguous) else (found,)
-    hazards: list[str] = []
+    choices = _choices(found)
+    hazards: list[str] = [
+        f"{choice.label}: {choice.notes}" for choice in choices if choice.toxin is not None
+    ]
     if any(choice.forms_scombrotoxin for choice in choices):
         hazards.append(f"{_STAY_COLD} {_STILL_COLD}" if exempt else _STAY_COLD)
     shellfish = {Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE}
@@ -177,5 +201,7 @@ def _hazards(
     return tuple(hazards)
 
 
-def _cite(paragraph: str) -> str:
-    return f"{FOOD_CODE} {FOOD_CODE_EDITION}, {paragraph}"
+def _choices(found: Species | Ambiguous | None) -> tuple[Species, ...]:
+    if found is None:
+        return ()
+    return found.choices if isinstance(found, Ambiguous) else (found,)

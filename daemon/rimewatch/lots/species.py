@@ -5,6 +5,9 @@ them) and decides about no lot (``needs`` does).
 
 References:
     [1] FDA Food Code 2022, 3-402.11(B), with the definitions of 1-201.10(B).
+    [2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapter 6,
+        natural toxins: ciguatera, gempylotoxin, tetrodotoxin (from memory). That the blood of
+        eels is toxic raw: common knowledge of the trade, no source.
 """
 
 from collections.abc import Mapping
@@ -37,6 +40,24 @@ class Group(StrEnum):
         return EXEMPTIONS.get(self)
 
 
+class Toxin(StrEnum):
+    """What is in a fish that neither freezing nor cold takes away."""
+
+    BLOOD = "toxic-blood"
+    """Ichthyotoxin: toxic raw, and destroyed by cooking."""
+    TETRODOTOXIN = "tetrodotoxin"
+    """Of pufferfish: neither freezing nor cooking destroys it."""
+    GEMPYLOTOXIN = "gempylotoxin"
+    """The oil of escolar and oilfish, which purges: neither freezing nor cooking removes it."""
+    CIGUATERA = "ciguatera"
+    """Of some reef fish, by where they were caught."""
+
+    @property
+    def never_raw(self) -> bool:
+        """Whether every fish of the species has it, so that none is to be served raw."""
+        return self is not Toxin.CIGUATERA
+
+
 EXEMPTIONS: Final[Mapping[Group, str]] = MappingProxyType(
     {
         Group.MOLLUSCAN_SHELLFISH: "3-402.11(B)(1)",
@@ -66,6 +87,8 @@ class Species:
     group: Group
     forms_scombrotoxin: bool
     notes: str = ""
+    toxin: Toxin | None = None
+    """None: none that is known here."""
 
     def __post_init__(self) -> None:
         """Refuse what would exempt a fish that the section does not exempt."""

@@ -8,7 +8,7 @@ tuna are those of FDA Food Code 2022, 3-402.11(B)(3), and no others.
 
 from typing import Final
 
-from rimewatch.lots.species import Group, Species
+from rimewatch.lots.species import Group, Species, Toxin
 
 
 def _tuna(common: str, scientific: str, *others: str, notes: str = "") -> Species:
@@ -29,6 +29,7 @@ def _fish(
     histamine: bool = False,
     group: Group = Group.FINFISH,
     notes: str = "",
+    toxin: Toxin | None = None,
 ) -> Species:
     return Species(
         common=common,
@@ -37,6 +38,7 @@ def _fish(
         group=group,
         forms_scombrotoxin=histamine,
         notes=notes,
+        toxin=toxin,
     )
 
 
@@ -46,6 +48,11 @@ def _not_exempt_tuna(common: str, scientific: str, *others: str, notes: str = ""
     )
 
 
+_TOXIC_BLOOD: Final = "Its blood is toxic raw: cook it."
+_PUFFER: Final = (
+    "It carries tetrodotoxin, which neither freezing nor cooking destroys: only fish from a "
+    "supplier whom the authority allows to cut it, and never raw from this record."
+)
 _CIGUATERA: Final = (
     "From warm reefs large ones can carry ciguatera, which neither cold nor cooking removes."
 )
@@ -127,7 +134,7 @@ JACKS: Final = (
         "California yellowtail",
         histamine=True,
     ),
-    _fish("greater amberjack", "Seriola dumerili", histamine=True, notes=_CIGUATERA),
+    _fish("greater amberjack", "Seriola dumerili", histamine=True, notes=_CIGUATERA, toxin=Toxin.CIGUATERA),
     _fish(
         "longfin yellowtail",
         "Seriola rivoliana",
@@ -136,6 +143,7 @@ JACKS: Final = (
         "Hawaiian kanpachi",
         histamine=True,
         notes=_CIGUATERA,
+        toxin=Toxin.CIGUATERA,
     ),
     _fish("white trevally", "Pseudocaranx dentex", "shima aji", "striped jack", histamine=True),
     _fish(
@@ -165,7 +173,7 @@ BLUE_BACKED: Final = (
     ),
     _fish("Japanese Spanish mackerel", "Scomberomorus niphonius", "sawara", histamine=True),
     _fish("Atlantic Spanish mackerel", "Scomberomorus maculatus", histamine=True),
-    _fish("king mackerel", "Scomberomorus cavalla", "kingfish", histamine=True, notes=_CIGUATERA),
+    _fish("king mackerel", "Scomberomorus cavalla", "kingfish", histamine=True, notes=_CIGUATERA, toxin=Toxin.CIGUATERA),
     _fish("wahoo", "Acanthocybium solandri", "ono", histamine=True),
     _fish(
         "Pacific sardine", "Sardinops sagax", "Sardinops melanostictus", "ma iwashi", histamine=True
@@ -200,6 +208,36 @@ BLUE_BACKED: Final = (
         "super white tuna",
         histamine=True,
         notes="Not a tuna. Its oil purges (gempylotoxin), and freezing does not change that.",
+        toxin=Toxin.GEMPYLOTOXIN,
+    ),
+)
+
+TOXIC: Final = (
+    _fish(
+        "oilfish",
+        "Ruvettus pretiosus",
+        histamine=True,
+        notes="Its oil purges (gempylotoxin), and freezing does not change that.",
+        toxin=Toxin.GEMPYLOTOXIN,
+    ),
+    _fish(
+        "tiger puffer",
+        "Takifugu rubripes",
+        "torafugu",
+        "tora fugu",
+        "tiger pufferfish",
+        notes=_PUFFER,
+        toxin=Toxin.TETRODOTOXIN,
+    ),
+    _fish(
+        "pufferfish",
+        "Tetraodontidae",
+        "puffer",
+        "puffer fish",
+        "blowfish",
+        "fugu",
+        notes=_PUFFER,
+        toxin=Toxin.TETRODOTOXIN,
     ),
 )
 
@@ -238,17 +276,17 @@ WHITE_FISH: Final = (
     _fish("monkfish", "Lophius litulon", "anko", "ankimo", "yellow goosefish", "monkfish liver"),
     _fish("barramundi", "Lates calcarifer", "Asian sea bass"),
     _fish("Nile tilapia", "Oreochromis niloticus", "tilapia", "izumidai"),
-    _fish("Japanese eel", "Anguilla japonica", "unagi", notes="Its blood is toxic raw: cook it."),
-    _fish("European eel", "Anguilla anguilla", notes="Its blood is toxic raw: cook it."),
-    _fish("American eel", "Anguilla rostrata", notes="Its blood is toxic raw: cook it."),
+    _fish("Japanese eel", "Anguilla japonica", "unagi", notes=_TOXIC_BLOOD, toxin=Toxin.BLOOD),
+    _fish("European eel", "Anguilla anguilla", notes=_TOXIC_BLOOD, toxin=Toxin.BLOOD),
+    _fish("American eel", "Anguilla rostrata", notes=_TOXIC_BLOOD, toxin=Toxin.BLOOD),
     _fish(
         "whitespotted conger",
         "Conger myriaster",
         "anago",
         "sea eel",
-        notes="Its blood is toxic raw: cook it.",
+        notes=_TOXIC_BLOOD, toxin=Toxin.BLOOD,
     ),
     _fish("capelin", "Mallotus villosus"),
 )
 
-FINFISH: Final = (*TUNA, *SALMONIDS, *JACKS, *BLUE_BACKED, *WHITE_FISH)
+FINFISH: Final = (*TUNA, *SALMONIDS, *JACKS, *BLUE_BACKED, *TOXIC, *WHITE_FISH)

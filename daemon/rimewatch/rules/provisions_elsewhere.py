@@ -34,6 +34,8 @@ JAPAN_FREEZE_H: Final = 24.0
 JAPAN_HEAT_C: Final = 70.0
 JAPAN_HEAT_LOW_C: Final = 60.0
 JAPAN_HEAT_LOW_MIN: Final = 1.0
+JAPAN_FIREFLY_SQUID_C: Final = -30.0
+JAPAN_FIREFLY_SQUID_H: Final = 96.0
 
 
 _EU: Final = Source(
@@ -181,6 +183,22 @@ ELSEWHERE_PROVISIONS: Final = (
         "min",
         "prevention",
         "For 1 min at 60 °C.",
+        "parasite destruction",
+    ),
+    _JAPAN.row(
+        "japan-firefly-squid-temperature",
+        JAPAN_FIREFLY_SQUID_C,
+        "°C",
+        "firefly squid",
+        "Firefly squid that is not gutted: frozen at −30 °C or below.",
+        "parasite destruction",
+    ),
+    _JAPAN.row(
+        "japan-firefly-squid-time",
+        JAPAN_FIREFLY_SQUID_H,
+        "h",
+        "firefly squid",
+        "For at least four days.",
         "parasite destruction",
     ),
 )

@@ -28,6 +28,9 @@ from rimewatch.science.scales import celsius_of_fahrenheit
 PARASITE_THICK_FISH_MM: Final = 152.4
 """6 inches: beyond it the freezing times may not suit (from memory)."""
 
+# Chapter 13: fish packed in reduced oxygen.
+ROP_CHILLED_LIMIT_C: Final = celsius_of_fahrenheit(38.0)
+
 # Chapter 7: scombrotoxin. Time above the 40 °F line; the 70 °F line picks the cap.
 SCOMBROTOXIN_LINE_C: Final = celsius_of_fahrenheit(40.0)
 SCOMBROTOXIN_WARM_LINE_C: Final = celsius_of_fahrenheit(70.0)
@@ -123,6 +126,14 @@ HAZARDS_PROVISIONS: Final = (
         "ch. 5",
         "The freezing times may not suit fish thicker than 6 inches.",
         "parasite destruction",
+    ),
+    _HAZARDS.row(
+        "rop-chilled",
+        ROP_CHILLED_LIMIT_C,
+        "°C",
+        "ch. 13",
+        "Chilled fish in reduced oxygen packaging is kept at 38 °F or below.",
+        "holding",
     ),
     _HAZARDS.row(
         "scombrotoxin-line",
