@@ -103,6 +103,9 @@ class CorrectLot(Entry):
     supplier_reference: Prose | None = None
     statement: Prose | None = None
     rop: bool | None = None
+    confirms_start: bool = False
+    """Whether it says that its freezing did begin when it was entered to have, though that was
+    entered long after."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

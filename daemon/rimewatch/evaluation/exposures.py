@@ -1,10 +1,12 @@
 """How much of the published allowances in the warm an excursion, or a lot's life, has used.
 
 Pure: governing temperatures from the store, limits from ``rules.hazard_limits``. A
-share within its allowance is a record, and no promise of safety.
+share within its allowance is a record, and no promise of safety. Of a unit with several
+governing probes the warmest counts at each moment.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import inf
 from typing import Any, Final
 
@@ -16,26 +18,91 @@ from rimewatch.evaluation.instants import figure
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
+from rimewatch.lots.hold import THAWING_ABOVE_C
 from rimewatch.lots.own_species import own_species
 from rimewatch.lots.record import Overrun
 from rimewatch.lots.species import Species
-from rimewatch.rules.hazard_limits import SCOMBROTOXIN_FRESH, SCOMBROTOXIN_FROZEN, TABLE_A2
-from rimewatch.science.exposure import Exposure, band_exposure, two_line_exposure
-from rimewatch.science.segments import Segments, linear_segments
+from rimewatch.lots.standing import Limit
+from rimewatch.rules.hazard_limits import (
+    ABOVE_COLD_HOLDING,
+    RAW_READY_TO_EAT,
+    SCOMBROTOXIN_FRESH,
+    SCOMBROTOXIN_FROZEN,
+    TABLE_A2,
+)
+from rimewatch.science.exposure import (
+    Exposure,
+    TwoLineLimits,
+    band_exposure,
+    share_used,
+    two_line_exposure,
+)
+from rimewatch.science.segments import Segments, linear_segments, warmest
 from rimewatch.shop import Probe, Shop
+from rimewatch.vocabulary import MS_PER_S, UnitId
 
 WORST: Final = 3
 """So many hazards are named, those that used the largest part of their allowance."""
+
+LIMITS: Final[Mapping[Limit, TwoLineLimits]] = {
+    Limit.SCOMBROTOXIN_FRESH: SCOMBROTOXIN_FRESH,
+    Limit.SCOMBROTOXIN_FROZEN: SCOMBROTOXIN_FROZEN,
+    Limit.RAW_READY_TO_EAT: RAW_READY_TO_EAT,
+    Limit.COLD_HOLDING: ABOVE_COLD_HOLDING,
+}
+
+ROUNDING: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warmth:
+    """What a lot has used of its allowances so far."""
+
+    used: Mapping[Limit, Exposure]
+    """By the limits that hold for it and under which it spent some time."""
+    table_a2: tuple[Exposure, ...]
+    """Information: shares of a table that is made for one band at a time."""
+    frozen_gaps_s: float
+    """Of the unmonitored time, what lay between two moments at which the fish was frozen."""
+
+    def overruns(self) -> tuple[Overrun, ...]:
+        """Return the limits that it went beyond."""
+        return tuple(
+            Overrun(hazard=one.hazard, share=one.share_with_gaps)
+            for one in self.used.values()
+            if one.share_with_gaps > 1.0 + ROUNDING
+        )
+
+    def supposing(self, limit: Limit, unseen_s: float) -> float:
+        """Return the share of a limit used if some more time had been above its line.
+
+        Not above its warm line: fish that was cold before and after does not pass 70 °F in the
+        half hour after which a silence is a doubt by itself.
+        """
+        one = self.used.get(limit)
+        cool_s, warm_s = (0.0, 0.0) if one is None else one.with_gaps_s
+        ever_warm = one is not None and one.ever_warm
+        return share_used(LIMITS[limit], cool_s + unseen_s, warm_s, ever_warm=ever_warm)
 
 
 def curve_of(
     shop: Shop, store: ReadingStore, probe: Probe, from_ms: float, to_ms: float
 ) -> Segments | None:
     """Return the governing temperature of a period in pieces; None: it was not measured."""
-    times, values = governing_within(shop, store, probe, from_ms, to_ms)
-    if len(times) < 2:
+    found = _curve_from(shop, store, probe, from_ms, to_ms)
+    return None if found is None else found[1]
+
+
+def warmest_of(
+    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
+) -> Segments | None:
+    """Return the warmest governing temperature of a unit's probes; None: none was measured."""
+    if unit not in shop.unit or to_ms <= from_ms:
         return None
-    return linear_segments(times, values, max_gap_ms=stale_ms(probe))
+    probes = sorted(shop.governing_probes(unit), key=lambda probe: probe.id)
+    found = [_curve_from(shop, store, probe, from_ms, to_ms) for probe in probes]
+    known = [curve for curve in found if curve is not None]
+    return warmest(known) if known else None
 
 
 def table_a2(curve: Segments | None) -> list[dict[str, Any]]:
@@ -43,19 +110,12 @@ def table_a2(curve: Segments | None) -> list[dict[str, Any]]:
 
     A hazard whose limits the fish never came to is left out.
     """
-    if curve is None:
-        return []
-    warmest_c = float(np.maximum(curve.from_c, curve.to_c).max(initial=-inf))
-    # Colder than where a hazard begins, all of its figures are zero.
-    used = [band_exposure(curve, limits) for limits in TABLE_A2 if limits.from_c <= warmest_c]
-    touched = [one for one in used if one.share_with_gaps > 0.0]
-    touched.sort(key=lambda one: (-one.share_with_gaps, one.hazard))
-    return [_record(one) for one in touched[:WORST]]
+    return [_record(one) for one in _table_a2(curve)]
 
 
-def of_lot(
-    shop: Shop, store: ReadingStore, lot: LotEntries, to_ms: int, *, frozen: bool
-) -> dict[str, Any]:
+def warmth_of(
+    shop: Shop, store: ReadingStore, lot: LotEntries, to_ms: float, *, frozen_ms: float | None
+) -> Warmth:
     """Return what a lot has used so far, from its first unit on.
 
     The stretches in its units are put one behind the other: time under way between
@@ -68,37 +128,75 @@ def of_lot(
         store: Its readings.
         lot: The lot's entries.
         to_ms: Until when.
-        frozen: Whether it was frozen here, and that is proven: other times hold then.
+        frozen_ms: When it was first proven frozen here: what it spent before is judged as fresh
+            fish for ever, what it spends after as previously frozen. None: it never was.
     """
-    end_ms = float(to_ms) if lot.withdrawn is None else min(to_ms, lot.withdrawn.at_ms)
-    curves: list[Segments] = []
+    end_ms = to_ms if lot.withdrawn is None else min(to_ms, lot.withdrawn.at_ms)
+    cut_ms = inf if frozen_ms is None else frozen_ms
+    fresh: list[Segments] = []
+    thawed: list[Segments] = []
     for place in lot.placements:
         until_ms = end_ms if place.to_ms is None else min(place.to_ms, end_ms)
-        probes = shop.governing_probes(place.unit) if place.unit in shop.unit else ()
-        if probes and until_ms > place.from_ms:
-            curve = curve_of(shop, store, probes[0], place.from_ms, until_ms)
+        for from_ms, stops_ms, curves in (
+            (place.from_ms, min(until_ms, cut_ms), fresh),
+            (max(place.from_ms, cut_ms), until_ms, thawed),
+        ):
+            curve = warmest_of(shop, store, place.unit, from_ms, stops_ms)
             if curve is not None:
                 curves.append(curve)
-    whole = _joined(curves)
-    record: dict[str, Any] = {"table_a2": table_a2(whole), "scombrotoxin": None}
-    if whole is not None and forms_scombrotoxin(shop, lot):
-        limits = SCOMBROTOXIN_FROZEN if frozen else SCOMBROTOXIN_FRESH
-        record["scombrotoxin"] = _record(two_line_exposure(whole, limits))
-    return record
+    whole = _joined([*fresh, *thawed])
+    parts: dict[Limit, Segments | None] = {
+        Limit.RAW_READY_TO_EAT: whole,
+        Limit.COLD_HOLDING: whole,
+    }
+    if forms_scombrotoxin(shop, lot):
+        parts = {
+            Limit.SCOMBROTOXIN_FRESH: _joined(fresh),
+            Limit.SCOMBROTOXIN_FROZEN: _joined(thawed),
+            **parts,
+        }
+    frozen_gaps_s = 0.0
+    if whole is not None:
+        frozen = whole.is_gap & (whole.from_c <= THAWING_ABOVE_C)
+        frozen_gaps_s = float(whole.length_s[frozen].sum())
+    return Warmth(
+        used={
+            limit: two_line_exposure(curve, LIMITS[limit])
+            for limit, curve in parts.items()
+            if curve is not None
+        },
+        table_a2=tuple(_table_a2(whole)),
+        frozen_gaps_s=frozen_gaps_s,
+    )
+
+
+def warmth_record(warmth: Warmth) -> dict[str, Any]:
+    """Return what a lot has used as the ledger tells it."""
+    told = {limit.value: _record(one) for limit, one in warmth.used.items()}
+    scombrotoxin = [
+        warmth.used[limit]
+        for limit in (Limit.SCOMBROTOXIN_FRESH, Limit.SCOMBROTOXIN_FROZEN)
+        if limit in warmth.used
+    ]
+    worst = max(scombrotoxin, key=lambda one: one.share_with_gaps, default=None)
+    return {
+        "table_a2": [_record(one) for one in warmth.table_a2],
+        "scombrotoxin": None if worst is None else _record(worst),
+        "limits": told,
+    }
 
 
 def overruns_in(record: Mapping[str, Any]) -> tuple[Overrun, ...]:
-    """Return the limits that a lot went beyond, from what ``of_lot`` says it used.
+    """Return the limits that a lot went beyond, from what the ledger says it used.
 
     >>> used = {"hazard": "scombrotoxin, fish not previously frozen", "share_with_gaps": 2.49}
-    >>> [over.share for over in overruns_in({"table_a2": [], "scombrotoxin": used})]
+    >>> [over.share for over in overruns_in({"limits": {"scombrotoxin-before-freezing": used}})]
     [2.49]
     """
-    used = [record.get("scombrotoxin"), *(record.get("table_a2") or ())]
     return tuple(
         Overrun(hazard=str(one["hazard"]), share=float(one["share_with_gaps"]))
-        for one in used
-        if one is not None and one["share_with_gaps"] > 1.0
+        for one in (record.get("limits") or {}).values()
+        if one["share_with_gaps"] > 1.0
     )
 
 
@@ -111,6 +209,26 @@ def forms_scombrotoxin(shop: Shop, lot: LotEntries) -> bool:
         return True
     choices: Sequence[Species] = (found,) if isinstance(found, Species) else found.choices
     return any(choice.forms_scombrotoxin for choice in choices)
+
+
+def _curve_from(
+    shop: Shop, store: ReadingStore, probe: Probe, from_ms: float, to_ms: float
+) -> tuple[float, Segments] | None:
+    times, values = governing_within(shop, store, probe, from_ms, to_ms)
+    if len(times) < 2:
+        return None
+    return float(times[0]) / MS_PER_S, linear_segments(times, values, max_gap_ms=stale_ms(probe))
+
+
+def _table_a2(curve: Segments | None) -> list[Exposure]:
+    if curve is None:
+        return []
+    warmest_c = float(np.maximum(curve.from_c, curve.to_c).max(initial=-inf))
+    # Colder than where a hazard begins, all of its figures are zero.
+    used = [band_exposure(curve, limits) for limits in TABLE_A2 if limits.from_c <= warmest_c]
+    touched = [one for one in used if one.share_with_gaps > 0.0]
+    touched.sort(key=lambda one: (-one.share_with_gaps, one.hazard))
+    return touched[:WORST]
 
 
 def _joined(curves: Sequence[Segments]) -> Segments | None:

@@ -11,7 +11,11 @@ from typing import Any, Final
 from rimewatch.entries import (
     AnyEntry,
     AttachStatement,
+    CalibrationCheck,
+    CancelEntry,
+    CorrectiveAction,
     CorrectLot,
+    LotEntry,
     MoveLot,
     ReceiveLot,
     StartFreezing,
@@ -21,7 +25,7 @@ from rimewatch.entries import (
 from rimewatch.evaluation.cancellations import standing
 from rimewatch.lots.hold import Placement
 from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C
-from rimewatch.vocabulary import MS_PER_DAY, LotId, Option, States, UnitId
+from rimewatch.vocabulary import MS_PER_DAY, Disposition, LotId, Option, States, UnitId
 
 ASSUMED_AT_RECEIPT_C: Final = RECEIVING_LIMIT_C
 """Taken for a lot whose temperature at receipt nobody measured: the warmest that may be
@@ -45,6 +49,20 @@ class LotEntries:
     withdrawn: WithdrawLot | None = None
     placements: list[Placement] = field(default_factory=list)
     """Where it stood since it was first put into a unit."""
+    freezings: list[StartFreezing] = field(default_factory=list)
+    """Every start of freezing that speaks for it, the latest last."""
+    thawings: list[StartThawing] = field(default_factory=list)
+    start_confirmed: CorrectLot | None = None
+    """Who confirmed the start of its freezing since it was entered, and why."""
+    disposed: list[CorrectiveAction] = field(default_factory=list)
+    """Where it was named among what was discarded or used cooked."""
+    perhaps_disposed: list[CorrectiveAction] = field(default_factory=list)
+    """Where fish of its unit was, and no lot was named."""
+    checks: tuple[CalibrationCheck, ...] = ()
+    """The checks of every probe, the earliest first."""
+    as_left: "LotEntries | None" = None
+    """The lot as the entries stood that were made until it was gone; None: it is here, or
+    nothing was entered about it since."""
     received_again: ReceiveLot | None = None
     """The latest receipt under its number after its freezing had begun or a supplier's statement
     on it was on file: neither speaks for fish that came then. None: there is none."""
@@ -62,17 +80,22 @@ class LotEntries:
         return self.placements[-1].unit
 
     @property
-    def frozen_by_supplier(self) -> AttachStatement | None:
-        """The supplier's statement that it was frozen, the latest; None: there is none.
+    def freezing_statements(self) -> list[AttachStatement]:
+        """The supplier's statements that it was frozen, the latest last.
 
         One that was there before other fish came under the number says nothing of that fish.
         """
         again_ms = float("-inf") if self.received_again is None else self.received_again.at_ms
-        said = [
+        return [
             item
             for item in self.statements
             if item.states is States.FREEZING and item.at_ms > again_ms
         ]
+
+    @property
+    def frozen_by_supplier(self) -> AttachStatement | None:
+        """The latest of these statements; None: there is none."""
+        said = self.freezing_statements
         return said[-1] if said else None
 
     def hold_placements(self) -> list[Placement]:
@@ -82,10 +105,28 @@ class LotEntries:
         """
         if self.freezing is None:
             return []
-        places = self.placements_from(self.freezing.at_ms)
-        if self.thawing is None:
+        ends_ms = None if self.thawing is None else float(self.thawing.at_ms)
+        return self._hold_placements(self.freezing, ends_ms)
+
+    def earlier_holds(self) -> list[tuple[StartFreezing, list[Placement]]]:
+        """Return each freezing that was begun before the latest, and where it stood in it."""
+        found: list[tuple[StartFreezing, list[Placement]]] = []
+        for number, freezing in enumerate(self.freezings[:-1]):
+            ends = [float(self.freezings[number + 1].at_ms)]
+            ends.extend(float(t.at_ms) for t in self.thawings if t.at_ms >= freezing.at_ms)
+            places = self._hold_placements(freezing, min(ends))
+            if places:
+                found.append((freezing, places))
+        return found
+
+    def _hold_placements(self, freezing: StartFreezing, ends_ms: float | None) -> list[Placement]:
+        """Return where it stood in a hold; no fish is frozen here before it was received."""
+        from_ms = float(freezing.at_ms)
+        if self.received is not None:
+            from_ms = max(from_ms, float(self.received.at_ms))
+        places = self.placements_from(from_ms)
+        if ends_ms is None:
             return places
-        ends_ms = float(self.thawing.at_ms)
         return [
             Placement(
                 unit=place.unit,
@@ -112,10 +153,48 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
         entries: In any order; they are read in order of their time, and of those at
             one instant in the order given. Cancelled ones are left out.
     """
+    lots = _read(standing(entries))
+    last_word = _last_words(entries)
+    for lot in lots.values():
+        gone = lot.withdrawn
+        if gone is not None and last_word.get(lot.lot, 0) > _known_ms(gone):
+            # What is entered of a lot that is gone never betters what is said of it.
+            by_then = [e for e in entries if _known_ms(e) <= _known_ms(gone)]
+            own = [e for e in standing(by_then) if not isinstance(e, LotEntry) or e.lot == lot.lot]
+            lot.as_left = _read(own).get(lot.lot)
+    return lots
+
+
+def _known_ms(entry: AnyEntry) -> int:
+    """Return when an entry was made, whatever time it speaks of."""
+    return entry.at_ms if entry.entered_ms is None else max(entry.at_ms, entry.entered_ms)
+
+
+def _last_words(entries: Sequence[AnyEntry]) -> dict[LotId, int]:
+    """Return when something was last entered that may better what is said of a lot."""
+    found: dict[LotId, int] = {}
+    about: dict[int, tuple[LotId, ...]] = {}
+    for entry in sorted(entries, key=lambda entry: entry.entry_number):
+        lots: tuple[LotId, ...] = ()
+        if isinstance(entry, LotEntry):
+            lots = (entry.lot,)
+        elif isinstance(entry, CancelEntry):
+            lots = about.get(entry.number, ())
+        if entry.entry_number:
+            about[entry.entry_number] = lots
+        for lot in lots:
+            found[lot] = max(found.get(lot, 0), _known_ms(entry))
+    return found
+
+
+def _read(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
+    """Return the lots of entries that all count."""
     lots: dict[LotId, LotEntries] = {}
     early: dict[LotId, list[CorrectLot]] = {}
     receipts: set[ReceiveLot] = set()
-    for entry in sorted(standing(entries), key=lambda entry: entry.at_ms):
+    checks: list[CalibrationCheck] = []
+    disposed: list[CorrectiveAction] = []
+    for entry in sorted(entries, key=lambda entry: entry.at_ms):
         match entry:
             case ReceiveLot():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
@@ -131,16 +210,34 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
                     early.setdefault(entry.lot, []).append(entry)
                 else:
                     lot.received = corrected(lot.received, entry)
+                if entry.confirms_start:
+                    lot.start_confirmed = entry
             case AttachStatement():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
                 lot.statements.append(entry)
             case StartFreezing() | StartThawing() | MoveLot() | WithdrawLot():
                 _moved(lots.setdefault(entry.lot, LotEntries(lot=entry.lot)), entry)
+            case CorrectiveAction() if entry.disposition in _GONE_FOR_RAW:
+                disposed.append(entry)
+                for lot in lots.values():
+                    if not entry.lots and lot.unit == entry.unit:
+                        lot.perhaps_disposed.append(entry)
+            case CalibrationCheck():
+                checks.append(entry)
             case _:
                 pass
     for lot in lots.values():
+        lot.checks = tuple(checks)
         _name_statement(lot)
+    for entry in disposed:
+        for name in entry.lots:
+            if name in lots:
+                lots[name].disposed.append(entry)
     return lots
+
+
+_GONE_FOR_RAW: Final = frozenset({Disposition.DISCARDED, Disposition.USED_COOKED})
+"""What a person decided that outranks every proof."""
 
 
 def _received(lot: LotEntries, entry: ReceiveLot) -> ReceiveLot:
@@ -157,6 +254,8 @@ def _received(lot: LotEntries, entry: ReceiveLot) -> ReceiveLot:
         return replace(entry, at_ms=first.at_ms)
     lot.received_again = entry
     lot.freezing = lot.thawing = None
+    lot.freezings.clear()
+    lot.thawings.clear()
     return first
 
 
@@ -187,11 +286,13 @@ def _name_statement(lot: LotEntries) -> None:
 def _moved(lot: LotEntries, entry: StartFreezing | StartThawing | MoveLot | WithdrawLot) -> None:
     match entry:
         case StartFreezing():
-            lot.freezing, lot.thawing = entry, None
+            lot.freezing, lot.thawing, lot.start_confirmed = entry, None, None
+            lot.freezings.append(entry)
             lot.first_freezing = lot.first_freezing or entry
             _place(lot, entry.unit, entry.at_ms)
         case StartThawing():
             lot.thawing = entry
+            lot.thawings.append(entry)
             _place(lot, entry.unit, entry.at_ms)
         case MoveLot():
             _place(lot, entry.unit, entry.at_ms)

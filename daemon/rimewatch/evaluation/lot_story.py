@@ -1,32 +1,36 @@
 """A lot judged: what it needs, its hold, its freshness, from entries and readings. Pure."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from rimewatch.evaluation import exposures
+from rimewatch.evaluation import lot_standing
 from rimewatch.evaluation.channels import ChannelHistory
-from rimewatch.evaluation.exposures import overruns_in
+from rimewatch.evaluation.exposures import Warmth, warmth_of, warmth_record
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
+from rimewatch.lots.codes import US_FOOD_CODE, Law, law_of
 from rimewatch.lots.hold import (
     COLD_20_C,
+    COLD_35_C,
     FROZEN_UNTIL_SOLID,
     NOTHING_PROVEN,
+    REQUIRED_H,
     ColdRecord,
     Hold,
+    Placement,
     evaluate_hold,
     merge_records,
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
 from rimewatch.lots.record import Doubt, Overrun, Proof
+from rimewatch.lots.standing import Judgement, Lack, Standing
 from rimewatch.science import spoilage
-from rimewatch.science.time_until_solid import SOLID_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, UnitId
 
@@ -54,6 +58,12 @@ class LotStory:
     not, or there is none."""
     exposure: Mapping[str, Any] = field(default_factory=dict)
     """What it has used of the allowances in the warm, as the ledger tells it."""
+    overruns: tuple[Overrun, ...] = ()
+    """The cumulative limits that it went beyond."""
+    judgement: Judgement = Judgement(lacks=(Lack.NOT_RECEIVED,))
+    """What may be said of it, decided once: every surface reads this."""
+    law: Law = US_FOOD_CODE
+    """What counts as proof where the shop is."""
 
     @property
     def lot(self) -> LotId:
@@ -88,28 +98,29 @@ class LotStory:
         return hold is None or sure is None or sure.credited_h >= hold.credited_h
 
     @property
-    def overruns(self) -> tuple[Overrun, ...]:
-        """The cumulative limits that it went beyond."""
-        return overruns_in(self.exposure)
+    def standing(self) -> Standing:
+        """What may be said of it, in a word."""
+        return self.judgement.standing
 
     @property
     def proof(self) -> Proof | None:
-        """The proof that it may be served raw, as far as parasites go; None: there is none yet.
+        """The proof that parasites are destroyed in it, by the shop's code; None: there is none.
 
         Nothing is taken for granted: a lot nobody described has none, nor one whose
         exemption rests on a statement that nobody has recorded. Kept for a lot that is gone.
+        It is one part of ``standing``, and no sign of its own.
         """
-        received = self.entries.received
-        if self.need is None or received is None or not received.serve_raw:
+        received, need = self.entries.received, self.need
+        if need is None or received is None or not received.serve_raw:
             return None
-        again = self.entries.received_again
-        if not self.need.needs_destruction and not self.need.statement_missing and again is None:
+        if lot_standing.is_exempt(self.entries, need):
             return Proof.EXEMPTION
+        by_supplier = lot_standing.supplier_proves(self.entries, self.law, need)
         if self.hold is not None and self.hold.completed_ms is not None:
-            return Proof.OWN_FREEZING
-        if self.entries.frozen_by_supplier is not None:
-            return Proof.SUPPLIER_FREEZING
-        return None
+            counts = self.law.counts(self.hold.option, need.species)
+            if counts and (self.is_sure or not by_supplier):
+                return Proof.OWN_FREEZING
+        return Proof.SUPPLIER_FREEZING if by_supplier else None
 
     @property
     def is_proof_unsure(self) -> bool:
@@ -118,8 +129,8 @@ class LotStory:
 
     @property
     def raw_ready(self) -> bool:
-        """Whether it is here and its proof is complete."""
-        return self.proof is not None and self.entries.withdrawn is None
+        """Whether it is here and nothing speaks against it, is lacking or in doubt."""
+        return self.judgement.is_proven and self.entries.withdrawn is None
 
     @property
     def why_not(self) -> str:
@@ -143,7 +154,21 @@ class LotStory:
     def _hold_lacks(self) -> str:
         hold = self.hold
         if hold is None:
-            return "It needs a freezing hold, and none was started."
+            stated = self.entries.frozen_by_supplier
+            if stated is None:
+                return "It needs a freezing hold, and none was started."
+            what = "no option" if stated.option is None else stated.option.value
+            return (
+                f"The supplier’s statement on freezing names {what}, which is no proof under "
+                f"{self.law.name}: it needs a freezing hold, and none was started."
+            )
+        if Lack.NOT_BY_THIS_CODE in self.judgement.lacks:
+            species = None if self.need is None else self.need.species
+            why = "" if species is None else self.law.no_option_for.get(species.scientific, "")
+            return (
+                f"Freezing by {hold.option.value} is no proof under {self.law.name}"
+                f"{f': {why}' if why else ''}."
+            )
         counted = f"{math.floor(hold.credited_h * 10 + 1e-9) / 10:g} of {hold.required_h:g} h"
         if self.entries.thawing is not None:
             return f"It was put to thaw when {counted} of its hold were proven."
@@ -171,12 +196,35 @@ def cold_of_unit(
 def tell(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
-    """Judge one lot from its entries and the readings up to an instant."""
+    """Judge one lot from its entries and the readings up to an instant.
+
+    What is entered of a lot that is gone may worsen what is said of it, and never betters it.
+    """
+    story = _tell(shop, store, histories, lot, to_ms)
+    if lot.as_left is None:
+        return story
+    left = _tell(shop, store, histories, lot.as_left, to_ms)
+    return replace(story, judgement=story.judgement.with_reasons_of(left.judgement))
+
+
+def _tell(
+    shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
+) -> LotStory:
+    law = law_of(shop.code)
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
-    story = LotStory(
+    need = _need(shop, lot, law)
+    warmth = _warmth(shop, histories, store, lot, sure, to_ms)
+    held = lot_standing.Held(
+        hold=hold,
+        sure=sure,
+        hides_warmth=Doubt.SILENCE in doubts,
+        again_after_silence=_again_after_silence(shop, histories, store, lot, hold, to_ms),
+        since_entered=_since_entered(shop, histories, store, lot, to_ms),
+    )
+    return LotStory(
         entries=lot,
-        need=_need(shop, lot),
+        need=need,
         hold=hold,
         sure=sure,
         doubts=doubts,
@@ -189,15 +237,75 @@ def tell(
             lambda unit, from_ms, end_ms: unit_ice_days(shop, store, unit, from_ms, end_ms),
             spoilage.root_rate,
         ),
+        exposure=warmth_record(warmth),
+        overruns=warmth.overruns(),
+        judgement=lot_standing.judge(shop, store, lot, law, need, held, warmth, to_ms),
+        law=law,
     )
-    frozen = story.state == "complete"
-    return replace(story, exposure=exposures.of_lot(shop, store, lot, to_ms, frozen=frozen))
 
 
-def _need(shop: Shop, lot: LotEntries) -> Need | None:
+def _warmth(
+    shop: Shop,
+    histories: Histories,
+    store: ReadingStore,
+    lot: LotEntries,
+    sure: Hold | None,
+    to_ms: int,
+) -> Warmth:
+    """Return what a lot used of its allowances, its time until it was proven frozen as fresh."""
+    proven = [] if sure is None or sure.completed_ms is None else [sure.completed_ms]
+    for freezing, places in lot.earlier_holds():
+        earlier = replace(lot, freezing=freezing)
+        hold = _evaluate(shop, histories, store, earlier, places, to_ms, surely=True)
+        if hold.completed_ms is not None:
+            proven.append(hold.completed_ms)
+    return warmth_of(shop, store, lot, to_ms, frozen_ms=min(proven, default=None))
+
+
+def _again_after_silence(
+    shop: Shop,
+    histories: Histories,
+    store: ReadingStore,
+    lot: LotEntries,
+    hold: Hold | None,
+    to_ms: int,
+) -> Hold | None:
+    if hold is None or hold.option is not Option.F35C_THEN_20C_24H:
+        return None
+    if not any(item.has_silence for item in hold.interruptions):
+        return None
+    places = lot.hold_placements()
+    return _evaluate(shop, histories, store, lot, places, to_ms, silence_thaws=True)
+
+
+def _since_entered(
+    shop: Shop, histories: Histories, store: ReadingStore, lot: LotEntries, to_ms: int
+) -> Hold | None:
+    """Return its hold as if its freezing had begun when that was entered."""
+    freezing = lot.freezing
+    if freezing is None or freezing.entered_ms is None or not lot_standing.is_backdated(lot):
+        return None
+    places = [
+        replace(place, from_ms=max(place.from_ms, float(freezing.entered_ms)))
+        for place in lot.hold_placements()
+        if place.to_ms is None or place.to_ms > freezing.entered_ms
+    ]
+    if not places:
+        return Hold(
+            option=freezing.option,
+            required_h=REQUIRED_H[freezing.option],
+            credited_h=0.0,
+            started_ms=None,
+            completed_ms=None,
+            interruptions=(),
+        )
+    return _evaluate(shop, histories, store, lot, places, to_ms)
+
+
+def _need(shop: Shop, lot: LotEntries, law: Law) -> Need | None:
     """Return what a lot needs; of two receipts under one number, what the stricter asks for."""
     needs = [
-        needs_of(receipt, extra_species=own_species(shop.species))
+        needs_of(receipt, extra_species=own_species(shop.species), law=law)
         for receipt in (lot.received, lot.received_again)
         if receipt is not None
     ]
@@ -266,7 +374,7 @@ def _inside_by_ms(
     if last is not None and last.end_ms is not None:
         begins_ms = max(begins_ms, last.end_ms)
     unit = [place.unit for place in places if place.from_ms <= begins_ms][-1]
-    centre_c = COLD_20_C if hold.option is Option.F20C_24H else SOLID_C
+    centre_c = COLD_20_C if hold.option is Option.F20C_24H else COLD_35_C
     after_ms = solid_after(shop, store, lot, centre_c=centre_c, surely=True)(unit, begins_ms)
     return None if after_ms is None else begins_ms + after_ms + hold.required_h * MS_PER_H
 
@@ -291,12 +399,29 @@ def hold_of(
         surely: Whether a product probe stands for the inside of that lot alone which it is known
             to lie in.
     """
-    if lot.freezing is None:
+    places = lot.hold_placements()
+    if not places:
         return None
+    return _evaluate(shop, histories, store, lot, places, to_ms, surely=surely)
+
+
+def _evaluate(
+    shop: Shop,
+    histories: Histories,
+    store: ReadingStore,
+    lot: LotEntries,
+    places: Sequence[Placement],
+    to_ms: int,
+    *,
+    surely: bool = False,
+    silence_thaws: bool = False,
+) -> Hold:
+    assert lot.freezing is not None, "no lot has a place in a hold that was not begun"
     return evaluate_hold(
         lot.freezing.option,
-        lot.hold_placements(),
+        places,
         lambda unit, level_c: cold_of_unit(shop, histories, unit, level_c, to_ms),
         solid_after(shop, store, lot, surely=surely),
         cold_through_after(shop, store, lot, surely=surely),
+        silence_thaws=silence_thaws,
     )

@@ -10,9 +10,9 @@ from typing import Final
 
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore, Span
-from rimewatch.lots.hold import COLD_20_C
+from rimewatch.lots.hold import COLD_20_C, COLD_35_C
 from rimewatch.rules.provisions_hazards import PARASITE_THICK_FISH_MM
-from rimewatch.science.time_until_solid import SOLID_C, THICKEST_MM, time_until_solid_s
+from rimewatch.science.time_until_solid import THICKEST_MM, time_until_solid_s
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, UnitId
 
@@ -71,7 +71,7 @@ def solid_after(
     store: ReadingStore,
     lot: LotEntries,
     *,
-    centre_c: float = SOLID_C,
+    centre_c: float = COLD_35_C,
     surely: bool = False,
 ) -> Callable[[UnitId, float], float | None]:
     """Return how long the cold must last in a unit for a lot's centre, in milliseconds.

@@ -72,6 +72,16 @@ RAW_READY_TO_EAT_STAPH_ONLY: Final = TwoLineLimits(
     warm_s=hazards.RAW_RTE_WARM_STAPH_ONLY_H * _S_PER_H,
 )
 
+ABOVE_COLD_HOLDING: Final = TwoLineLimits(
+    hazard="time above the cold holding limit, in all",
+    line_c=food_code.COLD_HOLDING_LIMIT_C,
+    warm_line_c=food_code.TIME_CONTROL_6H_CEILING_C,
+    cool_s=food_code.TIME_CONTROL_4H_H * _S_PER_H,
+    warm_s=food_code.TIME_CONTROL_4H_H * _S_PER_H,
+)
+"""Cold food stays at the limit but for the time of 3-501.19(B) [2]; here all times count together,
+since raw fish is put back into the case each time."""
+
 TIME_CONTROL_4H: Final = TimeControlLimits(
     start_c=food_code.TIME_CONTROL_START_C,
     allowed_s=food_code.TIME_CONTROL_4H_H * _S_PER_H,

@@ -121,6 +121,10 @@ class Exposure:
     share_with_gaps: float
     missing_s: float
     basis: Basis
+    with_gaps_s: tuple[float, ...] = ()
+    """For two lines: below and above the warm line, gaps counted as ``share_with_gaps`` does."""
+    ever_warm: bool = False
+    """For two lines: whether the warm line was ever crossed."""
 
     @property
     def within(self) -> bool:
@@ -191,19 +195,17 @@ def two_line_exposure(segments: Segments, limits: TwoLineLimits) -> Exposure:
     peak = np.maximum(segments.from_c, segments.to_c)
 
     def share(chosen: NDArray[np.bool_]) -> float:
-        cool_s, warm_s = float(cool[chosen].sum()), float(warm[chosen].sum())
-        total_s = cool_s + warm_s
-        ever_warm = bool((peak[chosen] > limits.warm_line_c).any())
-        if not ever_warm:
-            return total_s / limits.cool_s
-        if limits.mixed_total_s is None or limits.mixed_warm_s is None:
-            return total_s / limits.warm_s
-        alternative = max(total_s / limits.mixed_total_s, warm_s / limits.mixed_warm_s)
-        return min(total_s / limits.warm_s, alternative)
+        return share_used(
+            limits,
+            float(cool[chosen].sum()),
+            float(warm[chosen].sum()),
+            ever_warm=bool((peak[chosen] > limits.warm_line_c).any()),
+        )
 
     everything = np.ones(len(monitored), dtype=np.bool_)
     band_s = (float(cool[monitored].sum()), float(warm[monitored].sum()))
     with_gaps = share(everything)
+    ever_warm = bool((peak > limits.warm_line_c).any())
     return Exposure(
         hazard=limits.hazard,
         counted_s=sum(band_s),
@@ -212,7 +214,27 @@ def two_line_exposure(segments: Segments, limits: TwoLineLimits) -> Exposure:
         share_with_gaps=with_gaps,
         missing_s=segments.missing_s,
         basis=Basis.TWO_LINES if with_gaps > 0.0 else Basis.NO_EXPOSURE,
+        with_gaps_s=(float(cool.sum()), float(warm.sum())),
+        ever_warm=ever_warm,
     )
+
+
+def share_used(limits: TwoLineLimits, cool_s: float, warm_s: float, *, ever_warm: bool) -> float:
+    """Return which share of an allowance some time in the warm is; 1.0 is all of it.
+
+    Args:
+        limits: The lines and caps.
+        cool_s: Seconds above the line, up to the warm line.
+        warm_s: Seconds above the warm line.
+        ever_warm: Whether the warm line was ever crossed.
+    """
+    total_s = cool_s + warm_s
+    if not ever_warm:
+        return total_s / limits.cool_s
+    if limits.mixed_total_s is None or limits.mixed_warm_s is None:
+        return total_s / limits.warm_s
+    alternative = max(total_s / limits.mixed_total_s, warm_s / limits.mixed_warm_s)
+    return min(total_s / limits.warm_s, alternative)
 
 
 def _seconds_by_band(segments: Segments, limits: BandLimits) -> NDArray[np.float64]:

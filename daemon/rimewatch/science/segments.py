@@ -7,6 +7,7 @@ want a bound rather than a record, a gap is given the warmer of its two ends.
 Pure: no clock, no I/O. Judges no temperature.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +76,53 @@ def linear_segments(times_ms: ArrayLike, celsius: ArrayLike, *, max_gap_ms: floa
         from_c=np.where(is_gap, warmer, left),
         to_c=np.where(is_gap, warmer, right),
         is_gap=is_gap,
+    )
+
+
+def warmest(curves: Sequence[tuple[float, Segments]]) -> Segments:
+    """Return the warmest of several curves at each moment, as pieces of its own.
+
+    It is a gap wherever one of them is, or has not begun, or is over: nobody knows then how
+    warm that one was. Where two cross within a piece the straight line between the warmer ends
+    is taken, which errs on the warm side by less than a piece. The order does not matter.
+
+    Args:
+        curves: Each curve with when it begins, in seconds on a clock common to all. At least
+            one, and each with a piece.
+
+    >>> minute = 60_000
+    >>> one = linear_segments([0, minute], [2.0, 2.0], max_gap_ms=minute)
+    >>> other = linear_segments([0, minute], [1.0, 3.0], max_gap_ms=minute)
+    >>> both = warmest([(0.0, one), (0.0, other)])
+    >>> both.from_c.tolist(), both.to_c.tolist()
+    ([2.0], [3.0])
+    """
+    if len(curves) == 1:
+        return curves[0][1]
+    begins = [origin_s + curve.start_s for origin_s, curve in curves]
+    ends = [start + curve.length_s for start, (_, curve) in zip(begins, curves, strict=True)]
+    edges = np.unique(np.concatenate([*begins, *ends]))
+    left, right = edges[:-1], edges[1:]
+    middle = (left + right) / 2.0
+    from_c = np.full(len(middle), -np.inf)
+    to_c = np.full(len(middle), -np.inf)
+    is_gap = np.zeros(len(middle), dtype=np.bool_)
+    for start, end, (_, curve) in zip(begins, ends, curves, strict=True):
+        piece = np.clip(np.searchsorted(start, middle, side="right") - 1, 0, len(start) - 1)
+        inside = (middle >= start[piece]) & (middle <= end[piece])
+        slope = (curve.to_c - curve.from_c)[piece] / curve.length_s[piece]
+        at_left = curve.from_c[piece] + slope * (left - start[piece])
+        at_right = curve.from_c[piece] + slope * (right - start[piece])
+        from_c = np.where(inside, np.maximum(from_c, at_left), from_c)
+        to_c = np.where(inside, np.maximum(to_c, at_right), to_c)
+        is_gap |= ~inside | curve.is_gap[piece]
+    known = np.isfinite(from_c)  # between the curves' ends there may be nothing at all
+    return Segments(
+        start_s=(left - edges[0])[known],
+        length_s=(right - left)[known],
+        from_c=from_c[known],
+        to_c=to_c[known],
+        is_gap=is_gap[known],
     )
 
 
