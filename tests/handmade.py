@@ -96,10 +96,15 @@ def timed_probe(
     return text + 'fields = { value = "t", time = "ts", battery = "bat" }\n'
 
 
-def shop(*tables: str, timezone: str = "America/Chicago", summary_at: str = "06:30") -> Shop:
+def shop(
+    *tables: str,
+    timezone: str = "America/Chicago",
+    summary_at: str = "06:30",
+    code: str = "us-food-code-2022",
+) -> Shop:
     """Return a shop of some tables, read as any configuration is."""
     head = (
-        f'[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "{timezone}"\n'
+        f'[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "{timezone}"\ncode = "{code}"\n'
         f'display = "F"\nsummary_at = "{summary_at}"\n\n'
         '[broker]\nurl = "mqtt://127.0.0.1:1883"\n\n'
     )

@@ -150,6 +150,13 @@ def show_prospects(shop: Shop, journal: Path, entry: ReceiveLot) -> None:
 @click.option("--supplier", help="Who sold it.")
 @click.option("--supplier-reference", help=THEIR_NUMBER)
 @click.option("--statement", help=STATEMENT)
+@click.option(
+    "--confirm-start",
+    "confirms_start",
+    is_flag=True,
+    default=None,
+    help="Its freezing did begin when it was entered to have, though entered long after.",
+)
 @at_option
 @config_option
 @journal_option
@@ -167,6 +174,8 @@ def correct(
     shop = load(config, sends=False)
     said["celsius"] = fahrenheit_or_celsius(said["celsius"], said.pop("fahrenheit"))
     changed = {name: value for name, value in said.items() if value is not None}
+    if "confirms_start" in changed and not who.strip():
+        raise UserError("who confirms it is not said; name yourself with --who")
     if "origin" in changed:
         changed["origin"] = Origin(changed["origin"])
     enter(

@@ -6,7 +6,7 @@ governing probes the warmest counts at each moment.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf
 from typing import Any, Final
 
@@ -51,26 +51,33 @@ LIMITS: Final[Mapping[Limit, TwoLineLimits]] = {
     Limit.COLD_HOLDING: ABOVE_COLD_HOLDING,
 }
 
-ROUNDING: Final = 1e-9
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Warmth:
-    """What a lot has used of its allowances so far."""
+class LotExposure:
+    """What a lot has used of the allowances in the warm."""
 
-    used: Mapping[Limit, Exposure]
+    used: Mapping[Limit, Exposure] = field(default_factory=dict)
     """By the limits that hold for it and under which it spent some time."""
-    table_a2: tuple[Exposure, ...]
-    """Information: shares of a table that is made for one band at a time."""
-    frozen_gaps_s: float
+    table_a2: tuple[Exposure, ...] = ()
+    """The hazards of Table A-2 that it used most of, the worst first. Information, no limit: a
+    chilled fish that is older than a day has used up shares made for a day in one band."""
+    frozen_gaps_s: float = 0.0
     """Of the unmonitored time, what lay between two moments at which the fish was frozen."""
 
+    @property
+    def scombrotoxin(self) -> Exposure | None:
+        """The worse of its stretches, before and after freezing; None: it forms none."""
+        both = (Limit.SCOMBROTOXIN_FRESH, Limit.SCOMBROTOXIN_FROZEN)
+        found = [self.used[limit] for limit in both if limit in self.used]
+        return max(found, key=lambda one: one.share_with_gaps, default=None)
+
+    @property
     def overruns(self) -> tuple[Overrun, ...]:
         """Return the limits that it went beyond."""
         return tuple(
             Overrun(hazard=one.hazard, share=one.share_with_gaps)
             for one in self.used.values()
-            if one.share_with_gaps > 1.0 + ROUNDING
+            if not one.within
         )
 
     def supposing(self, limit: Limit, unseen_s: float) -> float:
@@ -113,9 +120,9 @@ def table_a2(curve: Segments | None) -> list[dict[str, Any]]:
     return [_record(one) for one in _table_a2(curve)]
 
 
-def warmth_of(
+def of_lot(
     shop: Shop, store: ReadingStore, lot: LotEntries, to_ms: float, *, frozen_ms: float | None
-) -> Warmth:
+) -> LotExposure:
     """Return what a lot has used so far, from its first unit on.
 
     The stretches in its units are put one behind the other: time under way between
@@ -159,7 +166,7 @@ def warmth_of(
     if whole is not None:
         frozen = whole.is_gap & (whole.from_c <= THAWING_ABOVE_C)
         frozen_gaps_s = float(whole.length_s[frozen].sum())
-    return Warmth(
+    return LotExposure(
         used={
             limit: two_line_exposure(curve, LIMITS[limit])
             for limit, curve in parts.items()
@@ -170,19 +177,13 @@ def warmth_of(
     )
 
 
-def warmth_record(warmth: Warmth) -> dict[str, Any]:
+def exposure_record(used: LotExposure) -> dict[str, Any]:
     """Return what a lot has used as the ledger tells it."""
-    told = {limit.value: _record(one) for limit, one in warmth.used.items()}
-    scombrotoxin = [
-        warmth.used[limit]
-        for limit in (Limit.SCOMBROTOXIN_FRESH, Limit.SCOMBROTOXIN_FROZEN)
-        if limit in warmth.used
-    ]
-    worst = max(scombrotoxin, key=lambda one: one.share_with_gaps, default=None)
+    worst = used.scombrotoxin
     return {
-        "table_a2": [_record(one) for one in warmth.table_a2],
+        "table_a2": [_record(one) for one in used.table_a2],
         "scombrotoxin": None if worst is None else _record(worst),
-        "limits": told,
+        "limits": {limit.value: _record(one) for limit, one in used.used.items()},
     }
 
 

@@ -31,9 +31,9 @@ from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_details import lot_details
 from rimewatch.evaluation.lot_story import LotStory, tell
-from rimewatch.evaluation.standing_record import standing_record
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
+from rimewatch.evaluation.standing_record import standing_record
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Break
 from rimewatch.science.statistics import gaps_ms, statistics
@@ -129,7 +129,7 @@ def build_ledger(
             if from_ms <= item.at_ms <= to_ms
         ],
         "lots": [
-            _lot(story) | further | {"exposure": dict(story.exposure)}
+            _lot(story) | further | {"exposure": exposures.exposure_record(story.exposure)}
             for story, further in zip(
                 stories, lot_details(shop, store, histories, stories, to_ms), strict=True
             )
@@ -368,6 +368,7 @@ def _lot(story: LotStory) -> dict[str, Any]:
         "credited_h": 0.0 if hold is None else figure(hold.credited_h, 6),
         "sure_h": 0.0 if story.sure is None else figure(story.sure.credited_h, 6),
         "sure_by": iso(story.sure_by_ms),
+        "hold_doubts": [] if story.is_sure else [doubt.value for doubt in story.doubts],
         **standing_record(story.judgement),
         "state": story.state,
         "started": None if hold is None else iso(hold.started_ms),

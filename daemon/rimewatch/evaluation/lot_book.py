@@ -53,7 +53,7 @@ class LotEntries:
     """Every start of freezing that speaks for it, the latest last."""
     thawings: list[StartThawing] = field(default_factory=list)
     start_confirmed: CorrectLot | None = None
-    """Who confirmed the start of its freezing since it was entered, and why."""
+    """Who confirmed when its freezing began, and why, the latest."""
     disposed: list[CorrectiveAction] = field(default_factory=list)
     """Where it was named among what was discarded or used cooked."""
     perhaps_disposed: list[CorrectiveAction] = field(default_factory=list)
@@ -137,6 +137,15 @@ class LotEntries:
             if place.from_ms < ends_ms
         ]
 
+    def stood_in(self, unit: UnitId, at_ms: float) -> bool:
+        """Whether it stood in a unit at an instant."""
+        return any(
+            place.unit == unit
+            and place.from_ms <= at_ms
+            and (place.to_ms is None or at_ms <= place.to_ms)
+            for place in self.placements
+        )
+
     def placements_from(self, from_ms: float) -> list[Placement]:
         """Return where it stood from an instant on."""
         return [
@@ -192,9 +201,8 @@ def _read(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
     lots: dict[LotId, LotEntries] = {}
     early: dict[LotId, list[CorrectLot]] = {}
     receipts: set[ReceiveLot] = set()
-    checks: list[CalibrationCheck] = []
-    disposed: list[CorrectiveAction] = []
-    for entry in sorted(entries, key=lambda entry: entry.at_ms):
+    in_order = sorted(entries, key=lambda entry: entry.at_ms)
+    for entry in in_order:
         match entry:
             case ReceiveLot():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
@@ -210,30 +218,33 @@ def _read(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
                     early.setdefault(entry.lot, []).append(entry)
                 else:
                     lot.received = corrected(lot.received, entry)
-                if entry.confirms_start:
-                    lot.start_confirmed = entry
             case AttachStatement():
                 lot = lots.setdefault(entry.lot, LotEntries(lot=entry.lot))
                 lot.statements.append(entry)
             case StartFreezing() | StartThawing() | MoveLot() | WithdrawLot():
                 _moved(lots.setdefault(entry.lot, LotEntries(lot=entry.lot)), entry)
-            case CorrectiveAction() if entry.disposition in _GONE_FOR_RAW:
-                disposed.append(entry)
-                for lot in lots.values():
-                    if not entry.lots and lot.unit == entry.unit:
-                        lot.perhaps_disposed.append(entry)
-            case CalibrationCheck():
-                checks.append(entry)
             case _:
                 pass
+    _look_at_doings(lots, in_order)
     for lot in lots.values():
-        lot.checks = tuple(checks)
         _name_statement(lot)
-    for entry in disposed:
-        for name in entry.lots:
-            if name in lots:
-                lots[name].disposed.append(entry)
     return lots
+
+
+def _look_at_doings(lots: dict[LotId, LotEntries], in_order: Sequence[AnyEntry]) -> None:
+    """Note what was done and found that touches lots, besides what was entered of them."""
+    checks = tuple(entry for entry in in_order if isinstance(entry, CalibrationCheck))
+    for lot in lots.values():
+        lot.checks = checks
+    for entry in in_order:
+        if isinstance(entry, CorrectiveAction) and entry.disposition in _GONE_FOR_RAW:
+            for lot in lots.values():
+                if lot.lot in entry.lots:
+                    lot.disposed.append(entry)
+                elif not entry.lots and lot.stood_in(entry.unit, entry.at_ms):
+                    lot.perhaps_disposed.append(entry)
+        elif isinstance(entry, CorrectLot) and entry.confirms_start:
+            lots[entry.lot].start_confirmed = entry
 
 
 _GONE_FOR_RAW: Final = frozenset({Disposition.DISCARDED, Disposition.USED_COOKED})
@@ -286,7 +297,7 @@ def _name_statement(lot: LotEntries) -> None:
 def _moved(lot: LotEntries, entry: StartFreezing | StartThawing | MoveLot | WithdrawLot) -> None:
     match entry:
         case StartFreezing():
-            lot.freezing, lot.thawing, lot.start_confirmed = entry, None, None
+            lot.freezing, lot.thawing = entry, None
             lot.freezings.append(entry)
             lot.first_freezing = lot.first_freezing or entry
             _place(lot, entry.unit, entry.at_ms)

@@ -13,7 +13,7 @@ import numpy as np
 
 from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.channels import stale_ms
-from rimewatch.evaluation.exposures import LIMITS, ROUNDING, Warmth
+from rimewatch.evaluation.exposures import LIMITS, LotExposure
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
@@ -25,6 +25,7 @@ from rimewatch.lots.standing import (
     ENTERED_LATE_MS,
     LARGEST_UNSEEN_SHARE,
     LONGEST_UNSEEN_MS,
+    SHORTEST_LIFE_MS,
     STUCK_MS,
     Against,
     Backdated,
@@ -68,7 +69,7 @@ class Held:
     sure: Hold | None
     """See ``LotStory.sure``."""
     hides_warmth: bool
-    """Whether a silence before its count may have hidden warmth."""
+    """Whether a silence before its count may have hidden exposure."""
     again_after_silence: Hold | None
     """The hold if silence takes "solid" away; None: that makes no difference."""
     since_entered: Hold | None
@@ -82,7 +83,7 @@ def judge(
     law: Law,
     need: Need | None,
     held: Held,
-    warmth: Warmth,
+    exposure: LotExposure,
     to_ms: float,
 ) -> Judgement:
     """Return what may be said of a lot, and why.
@@ -94,14 +95,14 @@ def judge(
         law: What counts as proof.
         need: What the lot needs; None: nobody entered its receipt.
         held: Its freezing hold.
-        warmth: What it used of its allowances.
+        exposure: What it used of its allowances.
         to_ms: Nothing later is known.
     """
     end_ms = to_ms if lot.withdrawn is None else min(to_ms, float(lot.withdrawn.at_ms))
     unseen = unseen_of(shop, store, lot, end_ms)
     doubts: list[Doubt] = [
         *_unmonitored(lot, unseen, end_ms),
-        *_warm_unseen(warmth, unseen),
+        *_warm_unseen(exposure, unseen),
         *_failed_checks(shop, lot, end_ms),
         *_perhaps_disposed(lot),
     ]
@@ -109,13 +110,11 @@ def judge(
     if rests_on_hold(lot, law, need):
         doubts.extend(_about_hold(shop, store, lot, held, end_ms))
     return Judgement(
-        against=tuple(_against(lot, need, warmth)), lacks=lacks, doubts=tuple(doubts)
+        against=tuple(_against(lot, need, exposure)), lacks=lacks, doubts=tuple(doubts)
     )
 
 
-def lacks_of(
-    lot: LotEntries, law: Law, need: Need | None, hold: Hold | None
-) -> tuple[Lack, ...]:
+def lacks_of(lot: LotEntries, law: Law, need: Need | None, hold: Hold | None) -> tuple[Lack, ...]:
     """Return what a lot's proof lacks; empty: it is proven as far as parasites go, or exempt."""
     received = lot.received
     if need is None or received is None:
@@ -150,9 +149,7 @@ def supplier_proves(lot: LotEntries, law: Law, need: Need | None) -> bool:
     """
     if need is None:
         return False
-    return any(
-        law.counts(statement.option, need.species) for statement in lot.freezing_statements
-    )
+    return any(law.counts(statement.option, need.species) for statement in lot.freezing_statements)
 
 
 def rests_on_hold(lot: LotEntries, law: Law, need: Need | None) -> bool:
@@ -162,9 +159,9 @@ def rests_on_hold(lot: LotEntries, law: Law, need: Need | None) -> bool:
     )
 
 
-def _against(lot: LotEntries, need: Need | None, warmth: Warmth) -> Iterator[Against]:
-    for limit, used in warmth.used.items():
-        if used.share_with_gaps > 1.0 + ROUNDING:
+def _against(lot: LotEntries, need: Need | None, exposure: LotExposure) -> Iterator[Against]:
+    for limit, used in exposure.used.items():
+        if not used.within:
             yield TooLongWarm(limit=limit, share=used.share_with_gaps, counted_s=used.counted_s)
     received = lot.received
     if need is not None and received is not None and received.celsius is not None:
@@ -273,24 +270,22 @@ def _unmonitored(
     longest_ms = max((end - start for start, end in unseen), default=0.0)
     total_ms = sum(end - start for start, end in unseen)
     life_ms = end_ms - begins_ms(lot, end_ms)
-    share = total_ms / life_ms if life_ms > 0.0 else 0.0
+    share = total_ms / max(life_ms, float(SHORTEST_LIFE_MS))
     if longest_ms > LONGEST_UNSEEN_MS or share > LARGEST_UNSEEN_SHARE:
-        yield Unmonitored(
-            longest_s=longest_ms / MS_PER_S, total_s=total_ms / MS_PER_S, share=share
-        )
+        yield Unmonitored(longest_s=longest_ms / MS_PER_S, total_s=total_ms / MS_PER_S, share=share)
 
 
-def _warm_unseen(warmth: Warmth, unseen: Sequence[Stretch]) -> Iterator[WarmUnseen]:
+def _warm_unseen(exposure: LotExposure, unseen: Sequence[Stretch]) -> Iterator[WarmUnseen]:
     total_s = sum(end - start for start, end in unseen) / MS_PER_S
-    hidden_s = max(0.0, total_s - warmth.frozen_gaps_s)
+    hidden_s = max(0.0, total_s - exposure.frozen_gaps_s)
     if hidden_s <= 0.0:
         return
     for limit in LIMITS:
-        used = warmth.used.get(limit)
-        if used is None or used.share_with_gaps > 1.0 + ROUNDING:
+        used = exposure.used.get(limit)
+        if used is None or not used.within:
             continue
-        share = warmth.supposing(limit, hidden_s)
-        if share > 1.0 + ROUNDING:
+        share = exposure.supposing(limit, hidden_s)
+        if share > 1.0:
             yield WarmUnseen(limit=limit, share=share)
 
 
@@ -334,7 +329,7 @@ def _in_question(
     failed: list[tuple[CalibrationCheck, float]] = []
     for check in checks:
         corrected = check.offset_c is not None
-        if abs(check.found_c) > allowed_c + ROUNDING:
+        if abs(check.found_c) > allowed_c + 1e-9:
             failed.append((check, good_ms))
             if not corrected:
                 continue
@@ -445,7 +440,7 @@ def _backdated(lot: LotEntries, held: Held) -> Iterator[Backdated]:
     if freezing is None or freezing.entered_ms is None or held.since_entered is None:
         return
     confirmed = lot.start_confirmed
-    if confirmed is not None and confirmed.who.strip() and confirmed.reason.strip():
+    if confirmed is not None and confirmed.at_ms >= freezing.at_ms and confirmed.who.strip():
         return
     if held.hold is not None and held.since_entered.credited_h >= held.hold.credited_h:
         return  # what was proven does not rest on it
@@ -460,4 +455,3 @@ def is_backdated(lot: LotEntries) -> bool:
         and freezing.entered_ms is not None
         and freezing.entered_ms - freezing.at_ms > ENTERED_LATE_MS
     )
-

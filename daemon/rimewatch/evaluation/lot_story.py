@@ -3,11 +3,10 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from rimewatch.evaluation import lot_standing
 from rimewatch.evaluation.channels import ChannelHistory
-from rimewatch.evaluation.exposures import Warmth, warmth_of, warmth_record
+from rimewatch.evaluation.exposures import LotExposure, of_lot
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
@@ -29,7 +28,7 @@ from rimewatch.lots.hold import (
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
 from rimewatch.lots.record import Doubt, Overrun, Proof
-from rimewatch.lots.standing import Judgement, Lack, Standing
+from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Standing
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, UnitId
@@ -56,11 +55,9 @@ class LotStory:
     sure_from_ms: float | None = None
     """When all will be sure by the estimate for its inside, while that still runs; None: it does
     not, or there is none."""
-    exposure: Mapping[str, Any] = field(default_factory=dict)
-    """What it has used of the allowances in the warm, as the ledger tells it."""
-    overruns: tuple[Overrun, ...] = ()
-    """The cumulative limits that it went beyond."""
-    judgement: Judgement = Judgement(lacks=(Lack.NOT_RECEIVED,))
+    exposure: LotExposure = field(default_factory=LotExposure)
+    """What it has used of the allowances in the warm."""
+    judgement: Judgement = NOTHING_KNOWN
     """What may be said of it, decided once: every surface reads this."""
     law: Law = US_FOOD_CODE
     """What counts as proof where the shop is."""
@@ -96,6 +93,11 @@ class LotStory:
         """Whether all that is credited of its hold is sure."""
         hold, sure = self.hold, self.sure
         return hold is None or sure is None or sure.credited_h >= hold.credited_h
+
+    @property
+    def overruns(self) -> tuple[Overrun, ...]:
+        """The cumulative limits that it went beyond."""
+        return self.exposure.overruns
 
     @property
     def standing(self) -> Standing:
@@ -162,7 +164,7 @@ class LotStory:
                 f"The supplier’s statement on freezing names {what}, which is no proof under "
                 f"{self.law.name}: it needs a freezing hold, and none was started."
             )
-        if Lack.NOT_BY_THIS_CODE in self.judgement.lacks:
+        if hold.completed_ms is not None:
             species = None if self.need is None else self.need.species
             why = "" if species is None else self.law.no_option_for.get(species.scientific, "")
             return (
@@ -214,7 +216,7 @@ def _tell(
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
     need = _need(shop, lot, law)
-    warmth = _warmth(shop, histories, store, lot, sure, to_ms)
+    exposure = _exposure(shop, histories, store, lot, sure, to_ms)
     held = lot_standing.Held(
         hold=hold,
         sure=sure,
@@ -237,21 +239,20 @@ def _tell(
             lambda unit, from_ms, end_ms: unit_ice_days(shop, store, unit, from_ms, end_ms),
             spoilage.root_rate,
         ),
-        exposure=warmth_record(warmth),
-        overruns=warmth.overruns(),
-        judgement=lot_standing.judge(shop, store, lot, law, need, held, warmth, to_ms),
+        exposure=exposure,
+        judgement=lot_standing.judge(shop, store, lot, law, need, held, exposure, to_ms),
         law=law,
     )
 
 
-def _warmth(
+def _exposure(
     shop: Shop,
     histories: Histories,
     store: ReadingStore,
     lot: LotEntries,
     sure: Hold | None,
     to_ms: int,
-) -> Warmth:
+) -> LotExposure:
     """Return what a lot used of its allowances, its time until it was proven frozen as fresh."""
     proven = [] if sure is None or sure.completed_ms is None else [sure.completed_ms]
     for freezing, places in lot.earlier_holds():
@@ -259,7 +260,7 @@ def _warmth(
         hold = _evaluate(shop, histories, store, earlier, places, to_ms, surely=True)
         if hold.completed_ms is not None:
             proven.append(hold.completed_ms)
-    return warmth_of(shop, store, lot, to_ms, frozen_ms=min(proven, default=None))
+    return of_lot(shop, store, lot, to_ms, frozen_ms=min(proven, default=None))
 
 
 def _again_after_silence(

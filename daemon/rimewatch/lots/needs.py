@@ -62,12 +62,9 @@ _SHELLFISH_LAW: Final = (
     f"temperature ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-202.11(B))."
 )
 _PACKED: Final = (
-    f"Packed without air (Clostridium botulinum): chilled, such packs of fish stay at "
-    f"{ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below ({HAZARDS}, chapter 13, from memory).",
-    f"A shop may pack fish so only if it is frozen before, during and after ({FOOD_CODE} "
-    f"{FOOD_CODE_EDITION}, 3-502.12(C)); what it packs chilled is out of the pack within "
-    f"{ROP_FISH_HOURS_H:g} h (3-502.12(F)).",
-    f"Take it out of the pack before it is thawed ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-501.13(E)).",
+    f"Vacuum-packed (C. botulinum): chilled at {ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below "
+    f"(Hazards Guidance, ch. 13, from memory); packed here only if frozen throughout ({FOOD_CODE} "
+    f"{FOOD_CODE_EDITION}, 3-502.12(C)), else out within {ROP_FISH_HOURS_H:g} h (F)."
 )
 """What is to be kept of a lot packed in reduced oxygen."""
 
@@ -118,7 +115,7 @@ def needs_of(
         provision=paragraph,
         remaining_hazards=(
             *_hazards(found, exempt=entry.serve_raw and not needs, warm=too_warm),
-            *(_PACKED if entry.rop else ()),
+            *((_PACKED,) if entry.rop else ()),
         ),
         toxic_raw=tuple(
             one for one in _choices(found) if one.toxin is not None and one.toxin.never_raw

@@ -134,7 +134,13 @@ JACKS: Final = (
         "California yellowtail",
         histamine=True,
     ),
-    _fish("greater amberjack", "Seriola dumerili", histamine=True, notes=_CIGUATERA, toxin=Toxin.CIGUATERA),
+    _fish(
+        "greater amberjack",
+        "Seriola dumerili",
+        histamine=True,
+        notes=_CIGUATERA,
+        toxin=Toxin.CIGUATERA,
+    ),
     _fish(
         "longfin yellowtail",
         "Seriola rivoliana",
@@ -173,7 +179,14 @@ BLUE_BACKED: Final = (
     ),
     _fish("Japanese Spanish mackerel", "Scomberomorus niphonius", "sawara", histamine=True),
     _fish("Atlantic Spanish mackerel", "Scomberomorus maculatus", histamine=True),
-    _fish("king mackerel", "Scomberomorus cavalla", "kingfish", histamine=True, notes=_CIGUATERA, toxin=Toxin.CIGUATERA),
+    _fish(
+        "king mackerel",
+        "Scomberomorus cavalla",
+        "kingfish",
+        histamine=True,
+        notes=_CIGUATERA,
+        toxin=Toxin.CIGUATERA,
+    ),
     _fish("wahoo", "Acanthocybium solandri", "ono", histamine=True),
     _fish(
         "Pacific sardine", "Sardinops sagax", "Sardinops melanostictus", "ma iwashi", histamine=True
@@ -284,7 +297,8 @@ WHITE_FISH: Final = (
         "Conger myriaster",
         "anago",
         "sea eel",
-        notes=_TOXIC_BLOOD, toxin=Toxin.BLOOD,
+        notes=_TOXIC_BLOOD,
+        toxin=Toxin.BLOOD,
     ),
     _fish("capelin", "Mallotus villosus"),
 )

@@ -47,6 +47,10 @@ LONGEST_UNSEEN_MS: Final = 30 * MS_PER_MINUTE
 LARGEST_UNSEEN_SHARE: Final = 0.02
 """More unmonitored time than that, at a stretch or of a lot's life, is a doubt (our choice)."""
 
+SHORTEST_LIFE_MS: Final = MS_PER_H
+"""A share is one of at least this much time: of fish that was received a minute ago and is being
+carried to its unit all of the time is unmonitored."""
+
 ENTERED_LATE_MS: Final = 10 * MS_PER_MINUTE
 """A freezing that was entered later than this after it is said to have begun is backdated (our
 choice: who carries fish enters it when the hands are free)."""
@@ -282,6 +286,9 @@ class Judgement:
             doubts=(*self.doubts, *_new(other.doubts, self.doubts)),
         )
 
+
+NOTHING_KNOWN: Final = Judgement(lacks=(Lack.NOT_RECEIVED,))
+"""Of a lot that nobody has described."""
 
 _Reason = TypeVar("_Reason", Against, Doubt)
 

@@ -362,7 +362,7 @@ def _lot(record: Ledger, period: Period) -> LotFacts:
         credited_h=credited_h,
         sure_h=figure(record, "sure_h"),
         sure_by_ms=time_ms(record, "sure_by") if record.get("sure_by") else None,
-        doubts=tuple(map(Doubt, record.get("doubts") or (Doubt.SILENCE,))),
+        doubts=tuple(map(Doubt, record.get("hold_doubts") or (Doubt.SILENCE,))),
         started_ms=started_ms,
         completed_ms=completed_ms,
         expected_ms=expected_ms if counting else None,

@@ -90,7 +90,11 @@ def filled(tmp_path_factory: pytest.TempPathFactory, now_ms: int) -> Path:
     items = [
         Arrived(topic, value, at_ms, False, 0, 1, 1)
         for at_ms in range(first_ms, now_ms, EVERY_MS)
-        for topic, value in (("ulf-1", b"-62.0"), ("freezer-1", b"-22.5"), ("walk-in", b"1.5"))
+        for topic, value in (
+            ("ulf-1", b"-62.0"),
+            ("freezer-1", b"-22.5" if at_ms // EVERY_MS % 2 else b"-22.6"),
+            ("walk-in", b"1.5"),
+        )
     ]
     with Journal.open(folder / "rimewatch.db") as journal:
         clock = SteppedClock(first_ms)
@@ -195,12 +199,14 @@ def test_own_species_of_the_shop_is_known(run: Run) -> None:
 def test_only_complete_proofs_are_listed_as_ready(run: Run, now_ms: int) -> None:
     """Frozen for 200 h or 100 h, exempt, without its statement, frozen elsewhere, or fresh."""
     for lot, hours in (("long", 200), ("short", 100)):
-        receive(run, lot, "--at", ago(now_ms, hours + 1))
+        receive(run, lot, "--at", ago(now_ms, hours))
         run("freeze", lot, "freezer-1", "20C-168h", "--at", ago(now_ms, hours))
+    run("correct", "long", "--confirm-start", "--reason", "seen by two", "--who", "Ana")
     receive(run, "tuna", "--species", "Thunnus albacares")
     receive(run, "farmed", "--origin", "farmed-pellet")
     receive(run, "bought-frozen")
-    run("attach", "bought-frozen", "--reference", "S-1", "--states", "freezing")
+    run("attach", "bought-frozen", "--reference", "S-1", "--states", "freezing",
+        "--option", "20C-168h")  # fmt: skip
     receive(run, "fresh")
 
     ready = run("list", "--raw-ready").output
@@ -320,7 +326,7 @@ def test_list_never_calls_fish_that_came_in_too_warm_fit_to_be_served(run: Run) 
 
     said = run("list").output
 
-    assert "parasite proof complete (exempt from freezing); it came in above 5 °C (41 °F)" in said
+    assert "what is recorded speaks against it; it came in above 5 °C (41 °F)" in said
     assert "may be served" not in said
 
 
@@ -391,8 +397,9 @@ def test_record_as_pdf_is_one_page_with_the_same_words(
     run: Run, now_ms: int, tmp_path: Path
 ) -> None:
     """Something to hand over."""
-    receive(run, "L-1", "--at", ago(now_ms, 201))
+    receive(run, "L-1", "--at", ago(now_ms, 200))
     run("freeze", "L-1", "freezer-1", "20C-168h", "--at", ago(now_ms, 200))
+    run("correct", "L-1", "--confirm-start", "--reason", "by the card", "--who", "Ana")
 
     run("record", "L-1", "--format", "pdf", "--out", str(tmp_path / "L-1.pdf"))
 

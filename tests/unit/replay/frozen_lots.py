@@ -10,7 +10,13 @@ EVERY_S = 600.0
 START = "2026-02-02T15:00:00Z"
 
 
-def freezers(*, uncertainty_c: float = 0.0, measures: str = "air", stale_s: float = 1800) -> Shop:
+def freezers(
+    *,
+    uncertainty_c: float = 0.0,
+    measures: str = "air",
+    stale_s: float = 1800,
+    code: str = "us-food-code-2022",
+) -> Shop:
     """Return a shop with two freezers and a case, a probe each, without lag."""
     keys: dict[str, Any] = {"every_s": EVERY_S, "stale_s": stale_s, "uncertainty_c": uncertainty_c}
     return shop(
@@ -20,6 +26,7 @@ def freezers(*, uncertainty_c: float = 0.0, measures: str = "air", stale_s: floa
         probe("one", "freezer-1", measures, **keys),
         probe("two", "freezer-2", "air", **keys),
         probe("case", "case-1", "air", **keys),
+        code=code,
     )
 
 

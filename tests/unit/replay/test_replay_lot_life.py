@@ -17,7 +17,7 @@ START = "2026-02-02T15:00:00Z"
 FARMED = {"species": "Salmo salar", "origin": "farmed-pellet"}
 
 
-def units(*more: str) -> Shop:
+def units(*more: str, code: str = "us-food-code-2022") -> Shop:
     """Return a shop with two freezers, a walk-in and a case, without lag."""
     keys: dict[str, Any] = {"every_s": EVERY_S, "stale_s": 1800, "uncertainty_c": 0.0}
     return shop(
@@ -30,6 +30,7 @@ def units(*more: str) -> Shop:
         probe("walk", "walk-in", **keys),
         probe("case", "case-1", **keys),
         *more,
+        code=code,
     )
 
 
@@ -55,6 +56,7 @@ def lot(paper: Paper, in_shop: Shop | None = None, name: str = "L1") -> dict[str
 def test_statement_on_freezing_stands_in_place_of_own_freezing() -> None:
     """[1] 3-402.12(B); the state stays what happened here."""
     paper = steady(Paper(START).receive(0), 1.0, 0, 2, "case")
+    paper.do(0, "move-lot", lot="L1", unit="case-1")
     assert lot(paper)["raw_ready"] is False
     paper.do(H, "attach-statement", lot="L1", reference="S-1", states="freezing", option="35C-15h")
 
@@ -73,12 +75,13 @@ def test_own_hold_that_is_complete_is_named_before_a_statement() -> None:
     paper = steady(Paper(START).receive(0).freeze(0, "20C-24h"), -25.0, 0, 25)
     paper.do(H, "attach-statement", lot="L1", reference="S-1", states="freezing")
 
-    assert lot(paper)["proof"] == "own-freezing"
+    assert lot(paper, units(code="eu-853-2004"))["proof"] == "own-freezing"
 
 
 def test_statement_on_feed_completes_the_exemption_of_farmed_fish() -> None:
     """[1] 3-402.11(B)(4), 3-402.12(C)."""
     paper = steady(Paper(START).receive(0, **FARMED), 1.0, 0, 2, "case")
+    paper.do(0, "move-lot", lot="L1", unit="case-1")
     before = lot(paper)
     paper.do(H, "attach-statement", lot="L1", reference="F-1", states="feed")
 
@@ -117,12 +120,12 @@ def test_corrected_species_changes_the_verdict_and_nothing_else() -> None:
 def test_cancelled_freezing_never_began() -> None:
     """The entry was about another lot: its 25 h of cold prove nothing of this one."""
     paper = steady(Paper(START).receive(0).freeze(0, "20C-24h"), -25.0, 0, 25)
-    assert lot(paper)["raw_ready"] is True
+    assert lot(paper)["state"] == "complete"
     paper.do(25 * H, "cancel-entry", number=2, reason="another lot")
 
     found = lot(paper)
 
-    assert (found["state"], found["raw_ready"], found["option"]) == ("received", False, None)
+    assert (found["state"], found["standing"], found["option"]) == ("received", "unproven", None)
 
 
 def test_cancelled_cancellation_lets_the_entry_count_again() -> None:

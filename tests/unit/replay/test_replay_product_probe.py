@@ -55,8 +55,9 @@ def test_hold_beside_a_product_probe_is_sure_when_the_air_says_so(
 
     assert by_air["started"] > paper.iso(12 * H)
     assert (early["credited_h"], early["completed"]) == (required_h, paper.iso(required_h * H))
-    assert (early["sure_h"] < 5.0, early["doubts"]) == (True, ["inside"])
-    assert (late["sure_h"], late["doubts"]) == (required_h, [])
+    assert (early["sure_h"] < 5.0, early["hold_doubts"]) == (True, ["inside"])
+    assert (late["sure_h"], late["hold_doubts"]) == (required_h, [])
+    assert "inside" in late["doubts"], "the probe beside it still lies in other fish"
 
 
 @pytest.mark.parametrize("hours", [16, 30])
@@ -107,7 +108,8 @@ def test_hold_of_seven_days_needs_no_inside() -> None:
     """3-402.11(A)(1) names the temperature of the freezer."""
     found = lot(warm_lot(170, "20C-168h"), freezer("product"))
 
-    assert (found["sure_h"], found["doubts"]) == (168.0, [])
+    assert (found["sure_h"], found["hold_doubts"]) == (168.0, [])
+    assert "inside" not in found["doubts"]
 
 
 def test_probe_entered_to_lie_in_the_lot_shows_its_inside() -> None:

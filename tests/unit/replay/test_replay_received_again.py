@@ -41,7 +41,7 @@ def test_lot_frozen_again_after_a_second_receipt_is_proven_by_that_hold() -> Non
     """All that bears the number was in the freezer for it."""
     paper = frozen_for(60, again_h=30).freeze(31 * H, "20C-24h")
 
-    found = lot(paper, freezers())
+    found = lot(paper, freezers(code="eu-853-2004"))
 
     assert (found["proof"], found["started"]) == ("own-freezing", paper.iso(31 * H))
 

@@ -44,7 +44,7 @@ def test_exempt_tuna_that_stood_in_the_warm_has_no_green_sign_anywhere() -> None
     page, view = lot_page(SHOP, record), lot_view(SHOP, story)
     (lot,) = run.ledger["lots"]
 
-    assert (lot["raw_ready"], lot["proof"]) == (True, "exemption"), "the key is of parasites alone"
+    assert (lot["raw_ready"], lot["proof"], lot["standing"]) == (False, "exemption", "against")
     assert (view["ready"], page.is_proven) == (False, False)
     for said in (" ".join(view["lines"]), " ".join(page.verdict)):
         assert f"250 {BEYOND}" in said
@@ -130,7 +130,7 @@ def test_fish_on_display_whose_hold_is_not_sure_for_it_is_warned_of() -> None:
     *_, morning = paper.replay(place).mornings.values()
 
     said = "with a hold that is not sure for it"
-    assert (story.proof, story.raw_ready) == ("own-freezing", True)
+    assert (story.proof, story.standing) == ("own-freezing", "doubt")
     assert said in lot_words(place, story).on_display
     assert lot_view(place, story)["ready"] is False
     assert said in " ".join(morning.text.split())

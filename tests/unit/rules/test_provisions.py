@@ -66,6 +66,7 @@ FOOD_CODE = [
 
 # FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed.; lines in °F.
 GUIDANCE_F = [
+    ("rop-chilled", 38.0, "from memory"),
     ("scombrotoxin-line", 40.0, "from memory"),
     ("scombrotoxin-warm-line", 70.0, "from memory"),
     ("raw-rte-line", 50.0, "read"),
@@ -132,6 +133,8 @@ ELSEWHERE = [
     ("japan-heat-temperature", 70.0, "°C", "read"),
     ("japan-heat-low-temperature", 60.0, "°C", "read"),
     ("japan-heat-low-time", 1.0, "min", "read"),
+    ("japan-firefly-squid-temperature", -30.0, "°C", "read"),
+    ("japan-firefly-squid-time", 96.0, "h", "read"),
 ]
 
 INSTRUMENTS = [
