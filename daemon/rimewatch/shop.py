@@ -87,6 +87,8 @@ class Probe:
     plausible_c: tuple[float, float]
     check_every_days: float
     """How often it is to be checked in ice (common practice, no source)."""
+    is_uncertainty_stated: bool = True
+    """Whether the shop said ``uncertainty_c``; else it is the usual one."""
     battery_low: float | None = None
     humidity_high_percent: float | None = None
     """Relative humidity above which air is too damp; None: nobody asks."""
@@ -268,6 +270,8 @@ class Shop:
     keep_days: int
     """Calendar days for which a lot's record is kept beyond its last sale, at least 90
     (FDA Food Code 2022, 3-402.12(A))."""
+    code: Code
+    """Which freezing options, exemptions and statements count as proof."""
     self_watch: SelfWatch
     messages: MessageTexts
     contacts: tuple[Contact, ...] = ()
@@ -282,8 +286,6 @@ class Shop:
     acknowledged_for_s: float = 4 * 3600.0
     """How long an acknowledgement without a promise holds for an alarm of the highest priority:
     as long as fish may be out of control by time (FDA Food Code 2022, 3-501.19(B): 4 h)."""
-    code: Code = Code.US_FOOD_CODE_2022
-    """Which freezing options, exemptions and statements count as proof."""
     shifts: tuple[Shift, ...] = ()
     """Who is on call when, over all rotas, in the order of the configuration."""
     holidays: frozenset[date] = frozenset()

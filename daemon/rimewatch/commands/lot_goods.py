@@ -174,8 +174,6 @@ def correct(
     shop = load(config, sends=False)
     said["celsius"] = fahrenheit_or_celsius(said["celsius"], said.pop("fahrenheit"))
     changed = {name: value for name, value in said.items() if value is not None}
-    if "confirms_start" in changed and not who.strip():
-        raise UserError("who confirms it is not said; name yourself with --who")
     if "origin" in changed:
         changed["origin"] = Origin(changed["origin"])
     enter(

@@ -1,6 +1,7 @@
 """What is allowed and yet worth a second look: a silent night, a unit nobody measures."""
 
 from collections.abc import Iterator
+from typing import Final
 
 from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config.destinations import ignores_urgency, scheme_of
@@ -8,10 +9,15 @@ from rimewatch.config.tables import DEFAULT_LIMIT_C
 from rimewatch.rules.provisions_food_code import (
     AIR_THERMOMETER_ACCURACY_C,
     FOOD_THERMOMETER_ACCURACY_C,
+    FREEZE_SOLID_C,
+    FREEZE_STORAGE_C,
 )
 from rimewatch.science.rtd import Element, RtdClass, claimed_tolerance_c, tolerance_c
 from rimewatch.shop import Probe, Shop, Unit
-from rimewatch.vocabulary import Measures, Priority, Scale
+from rimewatch.vocabulary import Kind, Measures, Priority, Scale
+
+DIGITAL_SENSOR_C: Final = 1.0
+"""What makers of digital sensors mostly state below −10 °C (common practice, no source)."""
 
 SERVE_TEMPERATURES = {"offset_c": 0.0, "slope": 1.0}
 """Corrections, and what they are where nothing is corrected."""
@@ -27,6 +33,7 @@ def warnings_of(shop: Shop) -> list[str]:
         *(sentence for unit in shop.units for sentence in _about_unit(shop, unit)),
         *(sentence for probe in shop.probes for sentence in _about_probe(probe)),
         *(sentence for probe in shop.probes for sentence in _about_resistance(shop, probe)),
+        *(sentence for probe in shop.probes for sentence in _about_proof(shop, probe)),
         *_about_people(shop),
         *_about_night(shop),
         *_about_heartbeat(shop),
@@ -114,6 +121,29 @@ def _about_resistance(shop: Shop, probe: Probe) -> Iterator[str]:
             f"one by {tolerance_c(limit_c, RtdClass.A):g} °C{note} (IEC 60751), besides leads "
             "and meter; take it from its certificate"
         )
+
+
+def _about_proof(shop: Shop, probe: Probe) -> Iterator[str]:
+    """Say what uncertainty a probe that proves holds should be given, if it has the usual one.
+
+    The usual one is better than most probes are at the temperatures of a hold, and each hour of
+    a hold is credited by it.
+    """
+    unit = shop.unit[probe.unit]
+    if not unit.kind.is_freezer or probe not in shop.governing_probes(unit.id):
+        return
+    if probe.scale is Scale.OHM or probe.is_uncertainty_stated:
+        return
+    coldest_c = FREEZE_SOLID_C if unit.kind is Kind.ULTRA_LOW_FREEZER else FREEZE_STORAGE_C
+    is_product = probe.measures is Measures.PRODUCT
+    allowed_c = FOOD_THERMOMETER_ACCURACY_C if is_product else AIR_THERMOMETER_ACCURACY_C
+    yield (
+        f'probe "{probe.id}" proves freezing holds with uncertainty_c = '
+        f"{probe.uncertainty_c:g}, the usual one: at {coldest_c:g} °C a class B platinum sensor "
+        f"alone may be off by {tolerance_c(coldest_c, RtdClass.B):.3g} °C (IEC 60751), a digital "
+        f"one mostly by {DIGITAL_SENSOR_C:g} °C, and the Food Code allows ±{allowed_c:g} °C; take "
+        "uncertainty_c from its certificate, or one of these by its kind"
+    )
 
 
 def _about_people(shop: Shop) -> Iterator[str]:

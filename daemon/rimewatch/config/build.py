@@ -135,6 +135,7 @@ def _probe(table: ProbeTable) -> Probe:
         plausible_c=tuple(table.plausible_c or DEFAULT_PLAUSIBLE[table.measures]),
         match=None if match is None else taken(Mark, match, field=match.field or ""),
         time_zone=table.time_zone or "",
+        is_uncertainty_stated="uncertainty_c" in table.model_fields_set,
     )
 
 

@@ -12,7 +12,7 @@ from rimewatch.entries import (
     StartTimeControl,
 )
 from rimewatch.evaluation.channels import stale_ms
-from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.governing import governing_readings, warmest_readings
 from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.store import ReadingStore
@@ -21,7 +21,7 @@ from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.cooling import Cooling, CoolingState
 from rimewatch.rules.hazard_limits import TIME_CONTROL_4H, TIME_CONTROL_6H
 from rimewatch.science.time_control import TimeControl, time_control
-from rimewatch.shop import Probe, Shop
+from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Measures, Rule, UnitId
 
 
@@ -84,18 +84,19 @@ def timed(entries: Sequence[AnyEntry]) -> list[Timed]:
 def cooling_of(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> Cooling:
     """Return how a batch stands at an instant, or stood when it was taken out."""
     until_ms = at_ms if batch.ended_ms is None else min(at_ms, batch.ended_ms)
-    probe = _product_probe(shop, batch.start.unit)
+    # Which of several probes lies in it nobody knows: the warmest counts.
+    probes = sorted(shop.probes_of(batch.start.unit, Measures.PRODUCT), key=lambda p: p.id)
     start_ms = batch.start.at_ms
-    if probe is None:
-        return cooling.judge(batch.start.food, start_ms, [], [], until_ms, max_gap_ms=0.0)
-    span = store.span(probe.id, start_ms, until_ms)
+    span = warmest_readings(
+        [(store.span(probe.id, start_ms, until_ms), stale_ms(probe)) for probe in probes]
+    )
     return cooling.judge(
         batch.start.food,
         start_ms,
         span.times_ms.tolist(),
         span.values.tolist(),
         until_ms,
-        max_gap_ms=stale_ms(probe),
+        max_gap_ms=max((stale_ms(probe) for probe in probes), default=0.0),
     )
 
 
@@ -149,11 +150,6 @@ def _around_c(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> floa
             return last[1]
     unit = shop.unit[batch.start.unit]
     return unit.limit_c - unit.deadband_c
-
-
-def _product_probe(shop: Shop, unit: UnitId) -> Probe | None:
-    probes = shop.probes_of(unit, Measures.PRODUCT)
-    return probes[0] if probes else None
 
 
 def cooling_records(
@@ -251,9 +247,14 @@ def timer_of(
     max_gap_ms = 1
     start_c = start.celsius
     if probes:
-        span = governing_readings(shop, store, probes[0], start.at_ms, until_ms)
+        span = warmest_readings(
+            [
+                (governing_readings(shop, store, probe, start.at_ms, until_ms), stale_ms(probe))
+                for probe in sorted(probes, key=lambda probe: probe.id)
+            ]
+        )
         times, values = span.times_ms.tolist(), span.values.tolist()
-        max_gap_ms = round(stale_ms(probes[0]))
+        max_gap_ms = round(max(stale_ms(probe) for probe in probes))
         before_start = [c for ms, c in zip(times, values, strict=True) if ms <= start.at_ms]
         if start_c is None and before_start:
             start_c = before_start[-1]

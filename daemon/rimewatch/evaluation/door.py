@@ -301,8 +301,10 @@ def _correction(asked: _Asked) -> Iterator[str]:
     told = asked.told(entry.lot)
     if told is None or told.received is None:
         yield f'nobody has received lot "{entry.lot}", so there is nothing to correct'
-    if not changes(entry):
+    if not changes(entry) and not entry.confirms_start:
         yield "nothing to correct was given; say what is right"
+    if entry.confirms_start and not entry.who.strip():
+        yield "who confirms when its freezing began is not said; name yourself"
 
 
 def _cancellation(asked: _Asked) -> Iterator[str]:

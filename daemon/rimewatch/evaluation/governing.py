@@ -1,6 +1,7 @@
 """A unit's governing temperature over a period, as its fish felt it. Pure."""
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.rules import channel
 from rimewatch.rules.watch import ChannelSettings
 from rimewatch.science import lag, spoilage
+from rimewatch.science.segments import linear_segments, warmest
 from rimewatch.science.statistics import cut_to_period
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_S, ProbeId, UnitId
@@ -33,6 +35,45 @@ def governing_readings(
     stale_ms = round(settings.stale_ms)
     near = (span.times_ms >= from_ms - stale_ms) & (span.times_ms <= to_ms + stale_ms)
     return Span(span.times_ms[near], curve[near])
+
+
+def warmest_readings(spans: Sequence[tuple[Span, float]]) -> Span:
+    """Return the warmest of several probes' readings at each of their times.
+
+    Only where all of them are known: where one is silent the result is too, since nobody knows
+    how warm that one was. The order does not matter.
+
+    Args:
+        spans: Each probe's readings, with the longest interval, in ms, that is still taken as
+            linear.
+    """
+    if len(spans) == 1:
+        return spans[0][0]
+    if not spans or any(len(span) < 2 for span, _ in spans):
+        return Span(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float64))
+    warmest_curve = warmest(
+        [
+            (
+                float(span.times_ms[0]) / MS_PER_S,
+                linear_segments(span.times_ms, span.values, max_gap_ms=stale_ms),
+            )
+            for span, stale_ms in spans
+        ]
+    )
+    first_ms = min(int(span.times_ms[0]) for span, _ in spans)
+    known = ~warmest_curve.is_gap
+    starts_ms = np.rint(warmest_curve.start_s[known] * MS_PER_S).astype(np.int64) + first_ms
+    ends_ms = starts_ms + np.rint(warmest_curve.length_s[known] * MS_PER_S).astype(np.int64)
+    values: dict[int, float] = {}
+    for at_ms, celsius in (
+        *zip(starts_ms.tolist(), warmest_curve.from_c[known].tolist(), strict=True),
+        *zip(ends_ms.tolist(), warmest_curve.to_c[known].tolist(), strict=True),
+    ):
+        values[at_ms] = max(celsius, values.get(at_ms, celsius))
+    times = sorted(values)
+    return Span(
+        np.array(times, dtype=np.int64), np.array([values[at] for at in times], dtype=np.float64)
+    )
 
 
 def governing_within(
@@ -90,14 +131,15 @@ def unit_ice_days(
 ) -> float:
     """Return the ice-days of a unit's governing temperature within a period.
 
-    Gaps add nothing: what was not measured is listed as unmonitored, not guessed.
+    Of several governing probes the one that says most counts: the warmest corner. Gaps add
+    nothing: what was not measured is listed as unmonitored, not guessed.
     """
-    probes = shop.governing_probes(unit)
-    if not probes:
-        return 0.0
-    times, values = governing_within(shop, store, probes[0], from_ms, to_ms)
-    settings = settings_for(shop.unit[unit], probes[0])
-    return spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms))
+    found = [0.0]
+    for probe in shop.governing_probes(unit):
+        times, values = governing_within(shop, store, probe, from_ms, to_ms)
+        settings = settings_for(shop.unit[unit], probe)
+        found.append(spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms)))
+    return max(found)
 
 
 def span_with_warm_up(

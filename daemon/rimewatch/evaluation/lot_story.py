@@ -355,9 +355,13 @@ def _sure(
 
 
 def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
-    """Whether a product probe stood for the inside of a lot that it may not lie in."""
+    """Whether something stood for the inside of a lot that may not be as cold."""
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
+    if hold.option is Option.F20C_24H and (
+        lot.received is None or lot.received.thickness_mm is None
+    ):
+        return True  # counted from the freezer's temperature, for want of a thickness
     return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
 
 

@@ -20,7 +20,14 @@ CASES = [
     ({"probe": {"measures": '"door"'}}, 'unit "case-1" has no temperature probe'),
     ({"unit": {"lag_s": "0"}}, 'unit "case-1" has lag_s = 0 and only air probes'),
     ({"unit": {"deadband_c": "0"}}, 'unit "case-1" has deadband_c = 0'),
-    ({"unit": {"kind": '"freezer"', "limit_c": "0"}}, "warmer than the usual -18.0 for a freezer"),
+    (
+        {"unit": {"kind": '"freezer"', "limit_c": "0"}, "probe": {"uncertainty_c": "0.5"}},
+        "warmer than the usual -18.0 for a freezer",
+    ),
+    (
+        {"unit": {"kind": '"ultra-low-freezer"'}},
+        "at -35 °C a class B platinum sensor alone may be off by 0.475 °C (IEC 60751)",
+    ),
     (
         {"unit": {"limit_c": "7", "laxer_because": '"variance 12"'}},
         'is held to 7.0 °C by its own reason ("variance 12")',

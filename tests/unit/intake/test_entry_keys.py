@@ -49,7 +49,7 @@ def test_whatever_is_said_at_receipt_can_be_corrected_within_the_same_bounds() -
     said = {key.name: key for key in keys_of(ReceiveLot)}
     corrected = {key.name: key for key in keys_of(CorrectLot)}
 
-    assert set(said) | {"reason"} == set(corrected)
+    assert set(said) | {"reason", "confirms_start"} == set(corrected)
     assert all(
         (said[name].kind, said[name].bounds) == (corrected[name].kind, corrected[name].bounds)
         for name in said

@@ -1,0 +1,494 @@
+"""A green sign is earned: what each hole in the evidence, and each word against it, costs a lot.
+
+[1] FDA Food Code 2022, 3-202.11, 3-402.11, 3-402.12, 3-501.16, 3-501.19, 4-203.11.
+[2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapters 6 and 7 (from
+    memory) and Appendix 4 (read).
+[3] Regulation (EC) 853/2004, Annex III, Section VIII, Chapter III, D (numbers read).
+"""
+
+from typing import Any
+
+import pytest
+
+from handmade import Paper, probe, shop, unit
+from rimewatch.shop import Shop
+
+H = 3600.0
+EVERY_S = 600.0
+START = "2026-02-02T15:00:00Z"
+SKIPJACK = {"species": "Katsuwonus pelamis"}
+YELLOWFIN = {"species": "Thunnus albacares"}
+FARMED = {"species": "Salmo salar", "origin": "farmed-pellet", "statement": "F-1"}
+KEYS: dict[str, Any] = {"every_s": EVERY_S, "stale_s": 1200, "uncertainty_c": 0.3}
+
+
+def place(*more: str, freezer: str = "air", code: str = "us-food-code-2022") -> Shop:
+    """Return a shop with a freezer, a walk-in and a case, a probe each, without lag."""
+    return shop(
+        unit("freezer-1", "ultra-low-freezer", limit_c=-18.0),
+        unit("walk-in", "walk-in"),
+        unit("case-1"),
+        probe("one", "freezer-1", freezer, **KEYS),
+        probe("walk", "walk-in", **KEYS),
+        probe("case", "case-1", **KEYS),
+        *more,
+        code=code,
+    )
+
+
+def moving(paper: Paper, celsius: float, from_h: float, to_h: float, topic: str = "one") -> Paper:
+    """Have a unit stay at or just below a temperature: a probe that measures moves."""
+    count = round((to_h - from_h) * H / EVERY_S)
+    for n in range(count + 1):
+        paper.say(from_h * H + n * EVERY_S, f"{celsius - 0.1 * (n % 2):.2f}", topic)
+    return paper
+
+
+def lot(paper: Paper, in_shop: Shop | None = None, name: str = "L1") -> dict[str, Any]:
+    """Return a lot of the ledger."""
+    (found,) = [
+        item
+        for item in paper.figures(place() if in_shop is None else in_shop)["lots"]
+        if item["lot"] == name
+    ]
+    assert isinstance(found, dict)
+    return found
+
+
+def frozen(
+    option: str = "20C-168h", hours: float = 172, celsius: float = -22.0, **keys: Any
+) -> Paper:
+    """Return a lot that was put into the freezer as it came in, by an option."""
+    paper = Paper(START).receive(0, **keys).freeze(0, option)
+    return moving(paper, celsius, 0, hours)
+
+
+def in_case(hours: float, celsius: float = 1.0, **keys: Any) -> Paper:
+    """Return a lot that went into the case as it came in."""
+    paper = Paper(START).receive(0, **keys).do(0, "move-lot", lot="L1", unit="case-1")
+    return moving(paper, celsius, 0, hours, "case")
+
+
+def test_lot_with_whole_evidence_is_proven() -> None:
+    """The sign is there to be earned."""
+    found = lot(frozen())
+
+    assert (found["standing"], found["doubts"], found["against"]) == ("proven", [], [])
+    assert found["raw_ready"] is True
+
+
+# --- 1: freezing erases nothing, selling changes nothing ------------------------------------
+
+
+@pytest.mark.parametrize("sold", [False, True])
+def test_histamine_overrun_before_freezing_stands_for_ever(*, sold: bool) -> None:
+    """20 h at 8 °C are 250 % of the 8 h for fresh fish [2], whatever comes after."""
+    paper = Paper(START).receive(0, **SKIPJACK).do(0, "move-lot", lot="L1", unit="walk-in")
+    moving(paper, 8.0, 0, 20, "walk")
+    moving(paper.freeze(20 * H, "20C-168h"), -22.0, 19, 192)
+    if sold:
+        paper.do(191 * H, "withdraw-lot", lot="L1", reason="sold out")
+
+    found = lot(paper)
+
+    assert found["standing"] == "against"
+    assert "scombrotoxin-before-freezing" in found["against"]
+    assert found["exposure"]["scombrotoxin"]["share"] == pytest.approx(2.5, abs=0.03)
+
+
+def test_time_after_freezing_is_judged_as_previously_frozen() -> None:
+    """10 h at 4.8 °C after a week in the freezer: 24 h are allowed, not 8 [2]."""
+    paper = frozen(hours=170, **SKIPJACK)
+    paper.do(170 * H, "start-thawing", lot="L1", unit="walk-in")
+    moving(paper, 4.8, 169, 180, "walk")
+
+    assert lot(paper)["standing"] == "proven"
+    assert lot(moving(paper, 4.8, 180, 196, "walk"))["against"] == ["scombrotoxin-after-freezing"]
+
+
+# --- 2: the rule for raw ready-to-eat fish, and chilled fish that is only old ----------------
+
+
+def test_chilled_fish_is_not_too_warm_because_it_is_older_than_a_day() -> None:
+    """Table A-2's bands are information: 26 h and five days at 3 °C beside −1 °C."""
+    paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+    paper.curve([(0, -1.0), (26 * H, 4.0), (120 * H, 3.0)], "case", EVERY_S)
+
+    found = lot(paper)
+
+    assert found["standing"] == "proven"
+    assert found["exposure"]["table_a2"][0]["share_with_gaps"] > 1.0
+
+
+def test_raw_fish_above_50_f_and_70_f_is_judged_by_appendix_4() -> None:
+    """4.15 h above 50 °F, some of it above 70 °F: 2 h are allowed, or 4 h with 2 h above 70 °F."""
+    paper = Paper(START).receive(0, **FARMED)
+    paper.do(0, "move-lot", lot="L1", unit="case-1")
+    points = [
+        (0, 1.0),
+        (5.0, 1.0),
+        (5.02, 10.1),
+        (7.0, 10.1),
+        (7.1, 21.5),
+        (7.18, 10.1),
+        (9.15, 10.1),
+    ]
+    paper.curve([(h * H, c) for h, c in [*points, (9.17, 1.0), (12.0, 1.0)]], "case", 60)
+
+    found = lot(paper)
+
+    assert found["standing"] == "against"
+    assert "raw-ready-to-eat-above-50f" in found["against"]
+
+
+def test_four_hours_in_all_above_five_degrees_are_the_most() -> None:
+    """Three times 82 min [1] 3-501.16, 3-501.19(B); three times 78 min are less."""
+
+    def standing(minutes: float) -> str:
+        paper = Paper(START).receive(
+            0, species="Salmo salar", origin="farmed-pellet", statement="F"
+        )
+        paper.do(0, "move-lot", lot="L1", unit="case-1")
+        curve: list[tuple[float, float]] = [(0.0, 1.0)]
+        for day in range(3):
+            at_s = (day * 10 + 5) * H
+            curve += [(at_s - 60, 1.0), (at_s, 6.0), (at_s + minutes * 60, 6.0)]
+            curve += [(at_s + minutes * 60 + 60, 1.0)]
+        paper.curve([*curve, (40 * H, 1.0)], "case", 60)
+        return str(lot(paper)["standing"])
+
+    assert (standing(78), standing(82)) == ("proven", "against")
+
+
+# --- 3: a failed check ----------------------------------------------------------------------
+
+
+def test_failed_check_puts_a_hold_in_doubt_and_leaves_its_figures() -> None:
+    """−20.5 °C by a probe that is 1.5 °C off was −19 °C ([1] 4-203.11 allows 1 °C)."""
+    paper = frozen(celsius=-20.5).do(171 * H, "calibration-check", probe="one", found_c=-1.5)
+
+    found = lot(paper)
+
+    assert (found["credited_h"], found["state"]) == (168.0, "complete")
+    assert (found["standing"], found["doubts"]) == ("doubt", ["failed-check"])
+
+
+def test_check_that_failed_after_a_later_good_one_says_nothing_of_what_was_before() -> None:
+    """Good after the hold, so the hold stands; off a day later."""
+    paper = frozen(hours=220)
+    paper.do(180 * H, "move-lot", lot="L1", unit="case-1")
+    moving(paper, 1.0, 179, 220, "case")
+    paper.do(185 * H, "calibration-check", probe="one", found_c=0.1)
+    paper.do(210 * H, "calibration-check", probe="one", found_c=-1.5)
+
+    assert lot(paper)["standing"] == "proven"
+
+
+def test_failed_check_stays_in_question_after_the_probe_was_put_right() -> None:
+    """The offset holds from then on; what it showed before was wrong."""
+    paper = frozen().do(100 * H, "calibration-check", probe="one", found_c=-1.5, offset_c=1.5)
+    paper.do(101 * H, "calibration-check", probe="one", found_c=0.0)
+
+    assert "failed-check" in lot(paper)["doubts"]
+
+
+# --- 4: the warmest corner ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("order", [("cold", "warm"), ("warm", "cold")])
+def test_warmest_probe_of_a_unit_counts_in_whatever_order(order: tuple[str, str]) -> None:
+    """2 and 12 °C for 9 h: 112 % of the 8 h [2]."""
+    walk_in = shop(unit("walk-in", "walk-in"), *(probe(name, "walk-in", **KEYS) for name in order))
+    paper = Paper(START).receive(0, **SKIPJACK).do(0, "move-lot", lot="L1", unit="walk-in")
+    moving(paper, 2.0, 0, 9, "cold")
+    moving(paper, 12.0, 0, 9, "warm")
+
+    found = lot(paper, walk_in)
+
+    assert "scombrotoxin-before-freezing" in found["against"]
+    assert found["exposure"]["scombrotoxin"]["share"] == pytest.approx(9 / 8)
+
+
+# --- 5, 17: the inside ----------------------------------------------------------------------
+
+
+def test_saying_less_of_the_thickness_never_proves_more() -> None:
+    """By 20C-24h all parts are to be at −20 °C [3]; without a thickness 152 mm are taken."""
+    there = place(code="eu-853-2004")
+    said = lot(frozen("20C-24h", 40, -30.0, thickness_mm=20.0), there)
+    unsaid = lot(frozen("20C-24h", 40, -30.0), there)
+
+    assert (unsaid["credited_h"], unsaid["standing"]) == (24.0, "doubt")
+    assert (unsaid["doubts"], said["standing"]) == (["inside"], "proven")
+    assert unsaid["sure_h"] < said["sure_h"] == 24.0
+
+
+@pytest.mark.parametrize("option", ["35C-15h", "35C-then-20C-24h"])
+def test_hold_beside_a_product_probe_in_other_fish_is_in_doubt(option: str) -> None:
+    """Not sure is not proven: 150 mm of fish, and the probe lies elsewhere."""
+    found = lot(frozen(option, 40, -60.0, thickness_mm=150.0), place(freezer="product"))
+
+    assert (found["state"], found["sure_h"], found["raw_ready"]) == ("complete", 0.0, False)
+    assert (found["standing"], found["doubts"]) == ("doubt", ["inside"])
+
+
+def test_hold_of_known_thickness_in_measured_air_is_proven() -> None:
+    """30 mm at −60 °C."""
+    assert lot(frozen("35C-15h", 40, -60.0, thickness_mm=30.0))["standing"] == "proven"
+
+
+# --- 6: silence after solid -----------------------------------------------------------------
+
+
+def test_solid_does_not_survive_silence_without_a_doubt() -> None:
+    """−45 °C for 20 h, 72 h unseen, −22 °C for 26 h."""
+    paper = Paper(START).receive(0, thickness_mm=25.0).freeze(0, "35C-then-20C-24h")
+    moving(paper, -45.0, 0, 20)
+    moving(paper, -22.0, 92, 118)
+
+    found = lot(paper)
+
+    assert (found["state"], found["standing"]) == ("complete", "doubt")
+    assert "silence-after-solid" in found["doubts"]
+
+
+# --- 7: the code ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("code", "option", "standing"),
+    [
+        ("us-food-code-2022", "20C-24h", "unproven"),
+        ("eu-853-2004", "20C-24h", "proven"),
+        ("jp-mhlw", "20C-24h", "proven"),
+        ("eu-853-2004", "20C-168h", "unproven"),
+        ("jp-mhlw", "35C-15h", "unproven"),
+    ],
+)
+def test_code_of_the_shop_says_which_freezing_is_a_proof(
+    code: str, option: str, standing: str
+) -> None:
+    """Its hours are counted all the same."""
+    found = lot(frozen(option, 172, -62.0, thickness_mm=30.0), place(code=code))
+
+    assert (found["state"], found["standing"]) == ("complete", standing)
+    assert (found["proof"] is None) == (standing == "unproven")
+
+
+@pytest.mark.parametrize(
+    ("option", "standing"), [("20C-24h", "unproven"), (None, "unproven"), ("35C-15h", "proven")]
+)
+def test_statement_proves_only_what_the_code_takes(option: str | None, standing: str) -> None:
+    """[1] 3-402.12(B): to a temperature and for a time of 3-402.11."""
+    keys = {} if option is None else {"option": option}
+    paper = in_case(10).do(
+        0, "attach-statement", lot="L1", reference="S-1", states="freezing", **keys
+    )
+
+    assert lot(paper)["standing"] == standing
+
+
+def test_tuna_that_is_exempt_by_name_in_one_country_is_not_in_another() -> None:
+    """3-402.11(B)(3) names it, Chapter III, D does not."""
+    paper = in_case(10, **YELLOWFIN)
+
+    assert lot(paper)["standing"] == "proven"
+    assert lot(paper, place(code="eu-853-2004"))["standing"] == "unproven"
+
+
+# --- 8: unmonitored time --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("where", ["unmeasured", "start", "middle", "end", "nowhere"])
+def test_time_that_nobody_measured_counts_from_receipt_on(where: str) -> None:
+    """Over half an hour at a stretch."""
+    paper = Paper(START).receive(0, **YELLOWFIN)
+    if where != "nowhere":
+        paper.do(0, "move-lot", lot="L1", unit="shelf" if where == "unmeasured" else "case-1")
+    if where == "unmeasured":
+        paper.do(2 * H, "move-lot", lot="L1", unit="case-1")
+    moving(paper, 1.0, 1 if where == "start" else 0, 20, "case")
+    moving(paper, 1.0, 21 if where == "middle" else 20, 48, "case")
+    if where == "end":
+        moving(paper, 1.0, 0, 50, "walk")
+
+    found = lot(paper, place(unit("shelf")))
+
+    assert (found["standing"], found["doubts"]) == ("doubt", ["unmonitored"])
+
+
+def test_short_gaps_count_by_their_share() -> None:
+    """Three of 25 min in 48 h are 2.6 %; two are 1.7 %."""
+
+    def doubts(gaps: int) -> list[str]:
+        paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+        for n in range(round(48 * H / 300) + 1):
+            at_s = n * 300
+            if not any(g * 10 * H < at_s < g * 10 * H + 25 * 60 for g in range(1, gaps + 1)):
+                paper.say(at_s, f"{1.0 - 0.1 * (n % 2):.1f}", "case")
+        found = lot(paper)["doubts"]
+        assert isinstance(found, list)
+        return found
+
+    assert (doubts(2), doubts(3)) == ([], ["unmonitored"])
+
+
+# --- 9: toxins ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("species", ["Anguilla japonica", "escolar", "fugu", "butterfish"])
+def test_species_that_is_never_served_raw_is_refused_whatever_was_proven(species: str) -> None:
+    """Blood of eels; oil of escolar; pufferfish; a name that may mean escolar [2]."""
+    found = lot(frozen(species=species))
+
+    assert (found["proof"], found["standing"]) == ("own-freezing", "against")
+    assert found["against"] == ["toxic-raw"]
+
+
+def test_ciguatera_is_said_and_depends_on_the_reef() -> None:
+    """Not every fish of the species has it."""
+    found = lot(frozen(species="greater amberjack"))
+
+    assert found["standing"] == "proven"
+    assert any("ciguatera" in hazard for hazard in found["remaining_hazards"])
+
+
+# --- 10: what a person decided --------------------------------------------------------------
+
+
+@pytest.mark.parametrize("disposition", ["discarded", "used-cooked"])
+def test_what_became_of_it_outranks_every_proof(disposition: str) -> None:
+    """By corrective action, while it is still on the books."""
+    paper = frozen().do(
+        171 * H, "corrective-action", unit="freezer-1", text="smelt", disposition=disposition,
+        lots=["L1"],
+    )  # fmt: skip
+
+    found = lot(paper)
+
+    assert (found["standing"], found["against"], found["state"]) == (
+        "against",
+        [disposition],
+        "complete",
+    )
+
+
+@pytest.mark.parametrize(
+    ("reason", "standing"),
+    [("sold out", "proven"), ("discarded", "against"), ("used cooked in the soup", "against")],
+)
+def test_reason_of_a_withdrawal_is_read(reason: str, standing: str) -> None:
+    """The word that the pages and the command line offer, or the person's own."""
+    paper = frozen().do(171 * H, "withdraw-lot", lot="L1", reason=reason)
+
+    found = lot(paper)
+
+    assert (found["state"], found["standing"]) == ("withdrawn", standing)
+
+
+def test_fish_of_its_unit_that_was_discarded_without_a_lot_named_is_a_doubt() -> None:
+    """It may be this one."""
+    paper = in_case(10, **YELLOWFIN).do(
+        5 * H, "corrective-action", unit="case-1", text="front tray", disposition="discarded"
+    )
+
+    assert lot(paper)["doubts"] == ["perhaps-disposed"]
+
+
+# --- 13: packs ------------------------------------------------------------------------------
+
+
+def test_vacuum_pack_says_what_follows_from_it() -> None:
+    """38 °F, 3-502.12 [1] and chapter 13 of [2] (from memory)."""
+    (said,) = lot(in_case(2, rop=True, **YELLOWFIN))["remaining_hazards"][-1:]
+
+    assert "3.3 °C (38 °F)" in said
+    assert "3-502.12(C)" in said
+
+
+# --- 14: before it was received -------------------------------------------------------------
+
+
+def test_hold_counts_only_from_the_receipt_on() -> None:
+    """A start 150 h before the receipt: nobody here had the fish."""
+    paper = Paper(START).do(0, "start-freezing", lot="L1", unit="freezer-1", option="20C-168h")
+    moving(paper.receive(150 * H), -22.0, 0, 172)
+
+    found = lot(paper)
+
+    assert (found["credited_h"], found["state"]) == (pytest.approx(22.0), "freezing")
+    assert found["started"] == paper.iso(150 * H)
+
+
+@pytest.mark.parametrize(
+    ("confirmed_by", "standing"), [(None, "doubt"), ("", "doubt"), ("Ana", "proven")]
+)
+def test_backdated_start_is_a_doubt_until_somebody_confirms_it(
+    confirmed_by: str | None, standing: str
+) -> None:
+    """Entered two days after."""
+    paper = Paper(START).receive(0)
+    paper.do(0, "start-freezing", lot="L1", unit="freezer-1", option="20C-168h",
+             entered=paper.iso(48 * H))  # fmt: skip
+    moving(paper, -22.0, 0, 172)
+    if confirmed_by is not None:
+        paper.do(171 * H, "correct-lot", lot="L1", reason="seen on the card", who=confirmed_by,
+                 confirms_start=True)  # fmt: skip
+
+    found = lot(paper)
+
+    assert (found["credited_h"], found["standing"]) == (168.0, standing)
+    assert found["doubts"] == ([] if standing == "proven" else ["backdated"])
+
+
+def test_backdated_start_that_nothing_rests_on_is_no_doubt() -> None:
+    """The hold was long enough from the entry on."""
+    paper = Paper(START).receive(0)
+    paper.do(0, "start-freezing", lot="L1", unit="freezer-1", option="20C-168h",
+             entered=paper.iso(3 * H))  # fmt: skip
+
+    assert lot(moving(paper, -22.0, 0, 172))["standing"] == "proven"
+
+
+# --- 16: a probe that does not move ---------------------------------------------------------
+
+
+def test_probe_that_shows_one_value_all_along_proves_no_hold() -> None:
+    """200 h of −22 °C."""
+    paper = Paper(START).receive(0).freeze(0, "20C-168h")
+    paper.curve([(0, -22.0), (200 * H, -22.0)], "one", EVERY_S)
+
+    found = lot(paper)
+
+    assert (found["credited_h"], found["standing"], found["doubts"]) == (168.0, "doubt", ["stuck"])
+
+
+# --- what is learned later ------------------------------------------------------------------
+
+
+def test_lot_that_is_gone_is_never_bettered() -> None:
+    """A statement that comes after it was sold, and a correction."""
+    paper = in_case(10).do(9 * H, "withdraw-lot", lot="L1", reason="sold out")
+    paper.do(10 * H, "attach-statement", lot="L1", reference="S", states="freezing",
+             option="35C-15h")  # fmt: skip
+
+    assert lot(paper)["standing"] == "unproven"
+
+
+def test_lot_that_is_gone_is_worsened_by_what_is_found() -> None:
+    """The probe turns out to have been off."""
+    paper = frozen().do(171 * H, "withdraw-lot", lot="L1", reason="sold out")
+    assert lot(paper)["standing"] == "proven"
+
+    paper.do(172 * H, "calibration-check", probe="one", found_c=-2.0)
+
+    assert lot(paper)["standing"] == "doubt"
+
+
+@pytest.mark.parametrize(("celsius", "standing"), [(5.0, "proven"), (5.1, "against")])
+def test_fish_that_was_to_be_refused_at_the_door(celsius: float, standing: str) -> None:
+    """[1] 3-202.11(A)."""
+    paper = Paper(START).receive(0, celsius=celsius, **YELLOWFIN)
+    moving(paper.do(0, "move-lot", lot="L1", unit="case-1"), 1.0, 0, 10, "case")
+
+    assert lot(paper)["standing"] == standing
