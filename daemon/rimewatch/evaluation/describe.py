@@ -83,6 +83,8 @@ def described(
         lots=stand,
         kilograms=lots.kilograms_of(stand),
     )
+    if condition.used_share is not None:
+        return described_so, None
     if condition.key.rule is Rule.PROJECTION:
         foretold = _foretold(condition)
         known_ms = max(track.state.last_ms or 0 for track in known)

@@ -57,12 +57,13 @@ from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import AirWatch, Beside
 from rimewatch.evaluation.unseen import is_above, is_rising
+from rimewatch.evaluation.used_up import used_up_condition
 from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
-from rimewatch.shop import Shop
+from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_DAY,
     MS_PER_MINUTE,
@@ -353,6 +354,11 @@ class Evaluator:
         if not self._lots.freezing_in(unit):
             return {}
         return self._lots.holds_in(unit, self._histories(), self.now_ms)
+
+    def used_up(self, unit: Unit, told: Condition | None, at_ms: int) -> Condition | None:
+        """Return that fish in a unit has used up most or all of its time in the warm."""
+        lots = self._lots.standing_in(unit.id)
+        return used_up_condition(self.shop, self.store, self._histories(), unit, lots, told, at_ms)
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""

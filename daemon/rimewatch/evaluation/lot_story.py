@@ -216,7 +216,7 @@ def _tell(
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
     need = _need(shop, lot, law)
-    exposure = _exposure(shop, histories, store, lot, sure, to_ms)
+    exposure = exposure_of(shop, histories, store, lot, to_ms, sure=sure)
     held = lot_standing.Held(
         hold=hold,
         sure=sure,
@@ -245,16 +245,29 @@ def _tell(
     )
 
 
-def _exposure(
+def exposure_of(
     shop: Shop,
     histories: Histories,
     store: ReadingStore,
     lot: LotEntries,
-    sure: Hold | None,
     to_ms: int,
+    *,
+    sure: Hold | None = None,
 ) -> LotExposure:
-    """Return what a lot used of its allowances, its time until it was proven frozen as fresh."""
-    proven = [] if sure is None or sure.completed_ms is None else [sure.completed_ms]
+    """Return what a lot used of its allowances, its time until it was proven frozen as fresh.
+
+    Args:
+        shop: The shop.
+        histories: Its channels.
+        store: Its readings.
+        lot: The lot's entries.
+        to_ms: Nothing later is known.
+        sure: What is sure of its hold, where somebody knows; None: it is looked for.
+    """
+    proven: list[float] = []
+    last = sure or hold_of(shop, histories, store, lot, to_ms, surely=True)
+    if last is not None and last.completed_ms is not None:
+        proven.append(last.completed_ms)
     for freezing, places in lot.earlier_holds():
         earlier = replace(lot, freezing=freezing)
         hold = _evaluate(shop, histories, store, earlier, places, to_ms, surely=True)
@@ -358,10 +371,6 @@ def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
     """Whether something stood for the inside of a lot that may not be as cold."""
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
-    if hold.option is Option.F20C_24H and (
-        lot.received is None or lot.received.thickness_mm is None
-    ):
-        return True  # counted from the freezer's temperature, for want of a thickness
     return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
 
 

@@ -34,9 +34,11 @@ from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import AirWatch, warming_of
+from rimewatch.evaluation.used_up import LOOK_EVERY_MS, graver
 from rimewatch.lots.hold import Hold
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.projection import may_ask
+from rimewatch.rules.provisions_hazards import SCOMBROTOXIN_LINE_C
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
@@ -75,6 +77,10 @@ class Host(Protocol):
         """Return the holds of the lots that stand in a unit, as far as they have come."""
         ...
 
+    def used_up(self, unit: Unit, told: Condition | None, at_ms: int) -> Condition | None:
+        """Return that fish in a unit has used up most or all of its time in the warm."""
+        ...
+
     def apply(self, conditions: Mapping[AlarmKey, Condition | None]) -> None:
         """Say of each condition that it is so, or (None) that it no longer is."""
         ...
@@ -103,6 +109,9 @@ class Overseer:
         self._store = store
         self._host = host
         self._batches: list[Batch] = []
+        self._used_up: dict[UnitId, Condition | None] = {}
+        self._used_looked: dict[UnitId, tuple[int, tuple[LotId, ...]]] = {}
+        self._warm: set[UnitId] = set()
 
     def use(self, entries: Sequence[AnyEntry]) -> None:
         """Take in which batches were put to cool, by all entries so far."""
@@ -113,6 +122,7 @@ class Overseer:
         self.judge_silence()
         self.judge_power(at_ms)
         for unit in self._shop.units:
+            self._judge_used_up(unit, at_ms)
             self._judge_outlook(unit, at_ms)
         self.judge_cooling(at_ms)
 
@@ -204,12 +214,38 @@ class Overseer:
             needed_h=None if stake is None else stake.needed_h,
         )
 
+    def _judge_used_up(self, unit: Unit, at_ms: int) -> None:
+        """Look, now and then, whether fish in a chilled unit has used up its time in the warm."""
+        if unit.kind.is_freezer:
+            return
+        tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
+        known = [track.state.governing_c for track in tracks if track.state.last_ms is not None]
+        if known and max(known) > SCOMBROTOXIN_LINE_C:
+            self._warm.add(unit.id)  # colder, no allowance is used
+        lots = self._host.lots_in(unit.id)
+        look = at_ms // LOOK_EVERY_MS, lots
+        looked = self._used_looked.get(unit.id)
+        if look == looked or (unit.id not in self._warm and looked and looked[1] == lots):
+            return
+        self._used_looked[unit.id] = look
+        self._warm.discard(unit.id)
+        key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
+        standing = self._host.alarms.conditions.get(key)
+        told = standing if standing is not None and standing.used_share is not None else None
+        found = self._host.used_up(unit, told, at_ms) if lots else None
+        self._used_up[unit.id] = found
+        if found is not None or told is not None:
+            other = standing if told is None else None
+            self._host.apply({key: graver(other, found)})
+
     def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
         conditions, departure = self._host.alarms.conditions, self.air.departure(unit.id)
         if departure is None and not conditions:
             return
         key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
         standing = conditions.get(key)
+        if standing is not None and standing.used_share is not None:
+            standing = None  # another finding under the same rule
         if standing is None and (departure is None or self._without_power(unit.id)):
             return
         warming = None
@@ -232,7 +268,7 @@ class Overseer:
             stakes=stakes,
             hold_lost=hold_lost,
         )
-        self._host.apply({key: condition})
+        self._host.apply({key: graver(condition, self._used_up.get(unit.id))})
 
     def judge_cooling(self, at_ms: int) -> None:
         """Look at the batch that was last put to cool in each unit."""

@@ -166,6 +166,9 @@ def _measured(shop: Shop, condition: Condition) -> dict[str, str]:
             known[name] = wording.temperature(celsius, shop.display)
     if condition.rate_c_per_h is not None and condition.rate_c_per_h >= 0.1:
         known["rate"] = wording.temperature_difference(condition.rate_c_per_h, shop.display)
+    if condition.used_share is not None:
+        # Cut off, not rounded: a limit that is not reached yet never looks reached.
+        known["used"] = f"{math.floor(condition.used_share * 100 + 1e-9)} %"
     if condition.kilograms is not None:
         known["kilograms"] = f"{condition.kilograms:g}"
     if condition.held_h is not None and condition.needed_h is not None:

@@ -56,6 +56,8 @@ class Condition:
     """Hours that the furthest hold concerned had been credited; None: there is none."""
     needed_h: float | None = None
     """Hours which that hold needs."""
+    used_share: float | None = None
+    """How much of a cumulative limit in the warm fish here has used, 1 is all; None: not asked."""
     unread: tuple[tuple[ProbeId, Unread], ...] = ()
     """Silent probes on whose topics messages arrive all the same, and why they give no reading:
     then neither battery nor range is the matter."""
