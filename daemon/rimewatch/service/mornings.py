@@ -17,10 +17,13 @@ from typing import Any, Final
 from rimewatch.clock import Clock
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.ledger import Account
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_story import tell
 from rimewatch.evaluation.outcome import SummaryDue
 from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
+from rimewatch.report.judged_anew import judged_anew
 from rimewatch.report.message import Message
 from rimewatch.report.morning import MorningDraft, draft_morning
 from rimewatch.report.seal_line import seal_line
@@ -33,6 +36,12 @@ AHEAD_STATE: Final = "mornings ahead"
 
 IN_HAND_STATE: Final = "mornings in hand"
 """The mornings whose charts are being drawn, in order."""
+
+JUDGED_STATE: Final = "lots judged by"
+"""By which rules the lots on the books were last judged."""
+
+JUDGED_BY: Final = "standing"
+"""The rules that came after those of the first release, which left no word of theirs."""
 
 WORDS_STATE: Final = "morning words "
 DRAFT_STATE: Final = "morning draft "
@@ -124,6 +133,7 @@ class Mornings:
             shop, self._journal, account, histories, from_ms=due.from_ms, to_ms=due.to_ms
         )
         message = self._with_watch(self._with_seal(draft.message))
+        message = self._with_lots_judged_anew(message, shop, due, account, histories)
         for contact in due.contacts:
             self._journal.add_message(due.to_ms, contact, None, None, About.SUMMARY)
         if self._is_made(due.day):
@@ -209,6 +219,30 @@ class Mornings:
             return message
         told = "\n".join(f"– {line}" for line in lines)
         return Message(title=message.title, body=f"{message.body}\nThe watch itself:\n{told}")
+
+    def _with_lots_judged_anew(
+        self,
+        message: Message,
+        shop: Shop,
+        due: SummaryDue,
+        account: Account,
+        histories: Mapping[ProbeId, ChannelHistory],
+    ) -> Message:
+        """Return a message with the lots that were shown as proven until this release, once."""
+        if self._journal.load_state(JUDGED_STATE) == JUDGED_BY:
+            return message
+        self._journal.save_state(JUDGED_STATE, JUDGED_BY)
+        if self._journal.latest_summary() is None:
+            return message  # no release before this one has told anybody anything
+        lots = book([entry for entry in account.entries if entry.at_ms <= due.to_ms]).values()
+        stories = [tell(shop, self._journal, histories, lot, due.to_ms) for lot in lots]
+        lines = list(judged_anew(shop, stories))
+        for line in lines:
+            self._journal.add_event(due.to_ms, "lot judged anew", line)
+        if not lines:
+            return message
+        told = "\n".join(f"– {line}" for line in lines)
+        return Message(title=message.title, body=f"{message.body}\n{told}")
 
     def _with_seal(self, message: Message) -> Message:
         """Return a summary's message with the seal of the last day that has one.

@@ -1,0 +1,260 @@
+"""The laws of evidence, over whole histories: less evidence never says more of a lot.
+
+Replacing readings by a gap, warming a reading, more uncertainty, a failed check: none makes a lot
+``proven``. The order of probes changes nothing. Selling and moving prove nothing. What a person
+decided outranks every proof. A sign is shown for what is proven alone.
+"""
+
+import json
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from core_run import run_core
+from handmade import Paper, probe, shop, unit
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_record import record_of
+from rimewatch.evaluation.lot_story import tell
+from rimewatch.report.lot_page import lot_page
+from rimewatch.report.lot_standing import lot_words
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId
+from rimewatch.web.lot_view import lot_view
+
+H: Final = 3600.0
+EVERY_S: Final = 600.0
+STALE_S: Final = 1200.0
+GOOD: Final = frozenset({"proven"})
+SPECIES: Final = (
+    "Thunnus albacares", "Katsuwonus pelamis", "Salmo salar", "Oncorhynchus nerka", "escolar",
+    "Anguilla japonica", "nobody's fish", "oyster",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A lot's life: its receipt, where it was, how cold it was there, what else was entered."""
+
+    receipt: dict[str, Any]
+    option: str | None
+    places: tuple[tuple[str, float, tuple[float, ...]], ...]
+    """Unit, hours there, and a temperature for each reading in turn."""
+    statement: str | None
+    is_sold: bool
+    disposition: str | None
+
+    def paper(self, *, gap: tuple[float, float] | None = None, warmer_c: float = 0.0) -> Paper:
+        """Write the trace; ``gap``: no reading arrives from one hour to another."""
+        paper = Paper("2026-02-02T15:00:00Z").receive(0, **self.receipt)
+        if self.statement is not None:
+            paper.do(0, "attach-statement", lot="L1", reference="S", states="freezing",
+                     option=self.statement)  # fmt: skip
+        end_h = sum(hours for _, hours, _ in self.places)
+        for name in dict.fromkeys(name for name, _, _ in self.places):
+            curve = self._curve(name)
+            for n in range(round(end_h * H / EVERY_S) + 1):
+                at_h = n * EVERY_S / H
+                if gap is None or not gap[0] < at_h < gap[1]:
+                    celsius = curve(at_h) + warmer_c
+                    paper.say(n * EVERY_S, f"{celsius:.2f}", f"p-{name}")
+                    paper.say(n * EVERY_S, f"{celsius - 0.3:.2f}", f"q-{name}")
+        at_h = 0.0
+        for number, (name, hours, _) in enumerate(self.places):
+            if number == 0 and self.option is not None:
+                paper.do(0, "start-freezing", lot="L1", unit=name, option=self.option)
+            else:
+                paper.do(at_h * H, "move-lot", lot="L1", unit=name)
+            at_h += hours
+        if self.disposition is not None:
+            paper.do(at_h * H, "corrective-action", unit=self.places[-1][0], text="done",
+                     disposition=self.disposition, lots=["L1"])  # fmt: skip
+        if self.is_sold:
+            paper.do(at_h * H, "withdraw-lot", lot="L1", reason="sold out")
+        return paper
+
+    def _curve(self, name: str) -> Any:
+        spans: list[tuple[float, float, tuple[float, ...]]] = []
+        at_h = 0.0
+        for place, hours, values in self.places:
+            if place == name:
+                spans.append((at_h, at_h + hours, values))
+            at_h += hours
+        quiet = -25.0 if name == "freezer" else 1.0
+
+        def at(hour: float) -> float:
+            wiggle = 0.1 * (round(hour * 6) % 2)
+            for start, end, values in spans:
+                if start <= hour <= end:
+                    share = (hour - start) / (end - start)
+                    return values[min(int(share * len(values)), len(values) - 1)] - wiggle
+            return quiet - wiggle
+
+        return at
+
+
+def place(
+    *, lag_s: float = 0.0, uncertainty_c: float = 0.3, probes: tuple[str, ...] = ("p", "q")
+) -> Shop:
+    """Return a shop with a freezer, a walk-in and a case, two probes each."""
+    kinds = {"freezer": "ultra-low-freezer", "walk-in": "walk-in", "case": "display-case"}
+    keys: dict[str, Any] = {
+        "every_s": EVERY_S, "stale_s": STALE_S, "uncertainty_c": uncertainty_c,
+    }  # fmt: skip
+    return shop(
+        *(
+            unit(name, kind, lag_s=lag_s, **({"limit_c": -18.0} if name == "freezer" else {}))
+            for name, kind in kinds.items()
+        ),
+        *(probe(f"{p}-{name}", name, **keys) for name in kinds for p in probes),
+    )
+
+
+def judged(paper: Paper, there: Shop) -> dict[str, Any]:
+    """Return the lot of the ledger."""
+    (lot,) = run_core(there, paper.read()).ledger["lots"]
+    return dict(lot)
+
+
+chilled = st.lists(
+    st.sampled_from([0.5, 1.0, 2.0, 3.0, 4.0, 4.6, 4.9, 5.2, 7.0, 11.0, 22.0]),
+    min_size=1,
+    max_size=12,
+).map(tuple)
+frozen = st.lists(
+    st.sampled_from([-62.0, -45.0, -36.0, -25.0, -22.0, -20.4, -20.1, -18.0, -2.0]),
+    min_size=1, max_size=3,
+).map(tuple)  # fmt: skip
+hold = st.one_of(st.just((-25.0,)), st.just((-62.0,)), frozen)
+
+
+@st.composite
+def histories(draw: st.DrawFn) -> History:
+    """Draw a lot's life."""
+    option = draw(st.sampled_from([None, "20C-168h", "35C-15h", "35C-then-20C-24h", "20C-24h"]))
+    places: list[tuple[str, float, tuple[float, ...]]] = []
+    if option is not None:
+        places.append(("freezer", draw(st.sampled_from([30.0, 172.0])), draw(hold)))
+    for _ in range(draw(st.integers(0 if places else 1, 2))):
+        hours = draw(st.sampled_from([2.0, 6.0, 24.0]))
+        places.append((draw(st.sampled_from(["walk-in", "case"])), hours, draw(chilled)))
+    return History(
+        receipt={
+            "species": draw(st.sampled_from(SPECIES)),
+            "origin": draw(st.sampled_from(["wild", "farmed-pellet", "farmed-other"])),
+            "serve_raw": draw(st.sampled_from([True, True, True, False])),
+            "celsius": draw(st.sampled_from([None, 1.0, 4.0, 6.0])),
+            "thickness_mm": draw(st.sampled_from([None, 25.0, 150.0])),
+            "statement": draw(st.sampled_from(["", "F-1"])),
+        },
+        option=option,
+        places=tuple(places),
+        statement=draw(st.sampled_from([None, None, "35C-15h", "20C-24h"])),
+        is_sold=draw(st.booleans()),
+        disposition=draw(st.sampled_from([None, None, None, "discarded", "kept"])),
+    )
+
+
+lags = st.sampled_from([0.0, 1200.0])
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    life=histories(), lag_s=lags, at=st.floats(0.0, 1.0), long_h=st.sampled_from([0.4, 0.7, 3.0])
+)
+def test_gap_never_makes_a_lot_proven(
+    life: History, lag_s: float, at: float, long_h: float
+) -> None:
+    """Wherever it is, and however long beyond the stale time."""
+    end_h = sum(hours for _, hours, _ in life.places)
+    whole = judged(life.paper(), place(lag_s=lag_s))
+    if whole["standing"] in GOOD:
+        return
+    holed = judged(life.paper(gap=(at * end_h, at * end_h + long_h)), place(lag_s=lag_s))
+
+    assert holed["standing"] not in GOOD, (whole["against"], whole["lacks"], whole["doubts"])
+
+
+@settings(max_examples=15, deadline=None)
+@given(life=histories(), lag_s=lags, warmer_c=st.sampled_from([0.2, 1.0, 4.0]))
+def test_warmth_never_makes_a_lot_proven(life: History, lag_s: float, warmer_c: float) -> None:
+    """Every reading a little warmer."""
+    if judged(life.paper(), place(lag_s=lag_s))["standing"] in GOOD:
+        return
+
+    warmer = judged(life.paper(warmer_c=warmer_c), place(lag_s=lag_s))
+
+    assert warmer["standing"] not in GOOD
+
+
+@settings(max_examples=15, deadline=None)
+@given(life=histories(), found_c=st.sampled_from([-1.5, -0.5, 0.9, 3.0]))
+def test_neither_uncertainty_nor_a_failed_check_makes_a_lot_proven(
+    life: History, found_c: float
+) -> None:
+    """And a failed check takes every sign away, unless nothing of the probe speaks for it."""
+    before = judged(life.paper(), place())
+    unsure = judged(life.paper(), place(uncertainty_c=1.0))
+    end_s = sum(hours for _, hours, _ in life.places) * H
+    checked = life.paper()
+    for name in dict.fromkeys(name for name, _, _ in life.places):
+        checked.do(end_s, "calibration-check", probe=f"p-{name}", found_c=found_c)
+
+    assert judged(checked, place())["standing"] not in GOOD
+    if before["standing"] not in GOOD:
+        assert unsure["standing"] not in GOOD
+
+
+@settings(max_examples=15, deadline=None)
+@given(life=histories(), lag_s=lags)
+def test_order_of_probes_changes_nothing(life: History, lag_s: float) -> None:
+    """Not a figure of the lot."""
+    first = judged(life.paper(), place(lag_s=lag_s, probes=("p", "q")))
+    other = judged(life.paper(), place(lag_s=lag_s, probes=("q", "p")))
+
+    assert _without_statistics(first) == _without_statistics(other)
+
+
+def _without_statistics(lot: dict[str, Any]) -> dict[str, Any]:
+    # A place's mean is that of the probe whose statistics the ledger shows.
+    return {key: value for key, value in lot.items() if key not in ("path", "use_by")}
+
+
+@settings(max_examples=15, deadline=None)
+@given(life=histories())
+def test_selling_proves_nothing_and_a_persons_word_outranks_every_proof(life: History) -> None:
+    """Sold, it stands as it stood; discarded, nothing else is said first."""
+    here = judged(replace(life, is_sold=False).paper(), place())
+    sold = judged(replace(life, is_sold=True).paper(), place())
+    gone = judged(replace(life, disposition="discarded").paper(), place())
+
+    assert (sold["standing"], sold["against"]) == (here["standing"], here["against"])
+    assert gone["standing"] == "against"
+    assert "discarded" in gone["against"]
+
+
+@settings(max_examples=15, deadline=None)
+@given(life=histories(), lag_s=lags)
+def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
+    """Ledger, list, page and record; the sign is of what is proven, and of nothing else."""
+    there = place(lag_s=lag_s)
+    run = run_core(there, life.paper().read())
+    story = tell(
+        there, run.store, run.evaluator.histories(), book(run.evaluator.entries)[LotId("L1")],
+        run.to_ms,
+    )  # fmt: skip
+    record = record_of(
+        there, run.store, run.evaluator.histories(), story, run.evaluator.entries, run.to_ms
+    )
+    page, view, words = lot_page(there, record), lot_view(there, story), lot_words(there, story)
+    (lot,) = run.ledger["lots"]
+
+    assert lot["standing"] == story.standing == words.standing
+    is_proven = lot["standing"] == "proven"
+    assert page.is_proven == words.is_proven == is_proven
+    assert view["ready"] == lot["raw_ready"] == (is_proven and not life.is_sold)
+    assert view["verdict"] == words.verdict
+    assert all(said in page.verdict for said in words.caveats) or lot["standing"] != "proven"
+    assert bool(words.caveats) or lot["standing"] in ("proven", "unproven")
+    json.dumps(lot)
