@@ -349,6 +349,12 @@ def doors_in(folder: Path) -> Doors:
     return doors
 
 
+@pytest.fixture(autouse=True)
+def _nobody_takes_entries_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No service runs here that a form would wait for."""
+    monkeypatch.setattr("rimewatch.web.enter.TAKEN_IN_WITHIN_S", 0.05)
+
+
 @pytest.fixture(scope="module")
 def shut(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Doors]:
     """Give doors through which nothing comes: one for all that is refused."""
