@@ -29,6 +29,7 @@ from scipy.stats import chi2
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import UnitId
 from rimewatch_sim.events import DoorOpen
@@ -120,7 +121,7 @@ def judge_week(seed: int) -> dict[str, Row]:
         for line in simulation.lines()
         if line.topic is not None
     ]
-    ledger = replay(example_shop(), trace, summaries=False).ledger
+    ledger = ledger_document(replay(example_shop(), trace, summaries=False).ledger)
     truth = labels_of(simulation)
     hours = (simulation.scenario.end_ms - simulation.scenario.story_ms) / 3_600_000
     rows: dict[str, Row] = {}

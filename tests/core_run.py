@@ -9,6 +9,7 @@ from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 
 DEPENDS_ON_ARRIVAL = ("alarms", "messages")
@@ -49,7 +50,7 @@ def run_core(shop: Shop, trace: Iterable[TraceMessage | TraceEntry]) -> CoreRun:
     evaluator.finish(max(lines[-1].at_ms, to_ms))
     account = Account(entries=evaluator.entries, batteries=evaluator.batteries)
     ledger = build_ledger(shop, store, account, from_ms=min(instants), to_ms=to_ms)
-    return CoreRun(ledger=ledger, evaluator=evaluator, store=store, to_ms=to_ms)
+    return CoreRun(ledger=ledger_document(ledger), evaluator=evaluator, store=store, to_ms=to_ms)
 
 
 def readings_part(ledger: dict[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from core_run import run_core
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.replay import Replayed, replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 
 START = "2026-03-02T12:00:00Z"
@@ -196,7 +197,7 @@ class Paper:
 
     def ledger(self, shop: Shop) -> dict[str, Any]:
         """Replay the trace and return its ledger."""
-        return self.replay(shop).ledger
+        return ledger_document(self.replay(shop).ledger)
 
     def figures(self, shop: Shop) -> dict[str, Any]:
         """Return the ledger of readings and of entries on the books, without alarms."""

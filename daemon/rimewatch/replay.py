@@ -7,16 +7,16 @@ same input gives the same ledger and the same summaries, to the byte.
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.effects import Send
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.door import BooksInMemory, Refusal, check, is_known
 from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.evaluation.ledger import Account, MessageRecord, build_ledger
+from rimewatch.evaluation.ledger import Account, Ledger, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, SummaryDue
+from rimewatch.evaluation.outcome import AlarmKept, Noted, SummaryDue
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.settings import offsets_set
 from rimewatch.intake.receiver import Receiver
@@ -46,7 +46,7 @@ class _Books:
 class Replayed:
     """What a replay gives."""
 
-    ledger: dict[str, Any]
+    ledger: Ledger
     mornings: dict[date, Morning]
     """The summary of every morning inside the trace."""
 
@@ -177,7 +177,7 @@ def _keep(
         match outcome:
             case AlarmKept(alarm=alarm):
                 books.alarms[alarm.id] = alarm
-            case MessageDue(send=send):
+            case Send() as send:
                 books.messages.append(
                     MessageRecord(
                         at_ms=send.at_ms,

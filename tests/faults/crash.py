@@ -46,6 +46,7 @@ from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.journal.reader import JournalReader
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of, resume
 from rimewatch.vocabulary import ProbeId
 from service_process import ServiceProcess
@@ -340,7 +341,7 @@ def _examine(
     tally: Tally,
 ) -> dict[str, Any]:
     shop = read_shop(config, {})
-    undisturbed = replay(shop, published, summaries=False).ledger
+    undisturbed = ledger_document(replay(shop, published, summaries=False).ledger)
     expected = undisturbed["units"]
     with JournalReader.open(journal) as reader:
         kept = {unit: reader.span(ProbeId(f"{unit}-fish")) for unit in PROBES}
@@ -352,7 +353,7 @@ def _examine(
         from_ms, to_ms = published[0].at_ms, published[-1].at_ms
         evaluator = resume(shop, reader, to_ms).evaluator
         account = account_of(reader, evaluator, from_ms, to_ms)
-        whole = build_ledger(shop, reader, account, from_ms=from_ms, to_ms=to_ms)
+        whole = ledger_document(build_ledger(shop, reader, account, from_ms=from_ms, to_ms=to_ms))
         ledger, lots = whole["units"], whole["lots"]
         assert lots == undisturbed["lots"], "a lot was judged otherwise"
         for unit in PROBES:

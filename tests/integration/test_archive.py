@@ -23,6 +23,7 @@ from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.journal.journal import Journal
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 
 pytestmark = pytest.mark.integration
 
@@ -159,7 +160,7 @@ def test_archive_gives_the_ledger_of_the_trace_it_came_from(archive: Path) -> No
     not messages.
     """
     shop = load_shop(CONFIGURATION, sends=False)
-    expected = replay(shop, two_days(8.0)).ledger
+    expected = ledger_document(replay(shop, two_days(8.0)).ledger)
 
     ledger = json.loads(replay_shop(str(archive), "shop-3", CONFIGURATION))
 

@@ -13,6 +13,7 @@ from rimewatch.clock import SteppedClock, SystemClock
 from rimewatch.config import load_shop
 from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.journal.reader import JournalReader
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of, resume
 from running_service import RunningService
 from service_process import Probes, until
@@ -85,7 +86,9 @@ def test_what_the_broker_dropped_while_we_were_away_counts_as_missing_time(
         evaluator = resume(shop, journal, sent_ms[-1]).evaluator
         span = {"from_ms": sent_ms[0], "to_ms": sent_ms[-1]}
         account = account_of(journal, evaluator, **span)
-        ledger = build_ledger(shop, journal, account, **span, histories=evaluator.histories())
+        ledger = ledger_document(
+            build_ledger(shop, journal, account, **span, histories=evaluator.histories())
+        )
     unit = ledger["units"]["case-1"]
     dropped_ms = [at for at in sent_ms if at not in times_ms]
     assert dropped_ms == sent_ms[60:310]

@@ -12,6 +12,7 @@ from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.intake.trace import read_trace
 from rimewatch.journal.reader import JournalReader
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of, resume
 from running_service import RunningService
 
@@ -74,7 +75,7 @@ def test_entries_over_the_broker_give_the_ledger_of_their_replay(
     """Stamped with who and when, numbered, and a second delivery is no second entry."""
     shop = load_shop(SHOP.format(port=mosquitto.port))
     lines = list(read_trace(BytesIO(morning())))
-    replayed = replay(shop, read_trace(BytesIO(morning()))).ledger
+    replayed = ledger_document(replay(shop, read_trace(BytesIO(morning()))).ledger)
 
     with RunningService(shop, tmp_path / "rimewatch.db", lines[0].at_ms) as running:
         running.play(mosquitto.port, lines)
@@ -84,7 +85,7 @@ def test_entries_over_the_broker_give_the_ledger_of_their_replay(
         entries = journal.entries_after(0)
         evaluator = resume(shop, journal, to_ms).evaluator
         account = account_of(journal, evaluator, from_ms, to_ms)
-        live = build_ledger(shop, journal, account, from_ms=from_ms, to_ms=to_ms)
+        live = ledger_document(build_ledger(shop, journal, account, from_ms=from_ms, to_ms=to_ms))
     assert [(number, entry.at_ms, entry.who) for number, entry in entries] == [
         (1, START_MS + 60_000, "counter tablet"),
         (2, START_MS + 300_000, ""),

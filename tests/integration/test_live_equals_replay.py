@@ -17,6 +17,7 @@ from rimewatch.evaluation.mornings import local_day
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.journal.reader import JournalReader
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of, resume
 from rimewatch.shop import Shop
 from running_service import RunningService
@@ -272,13 +273,17 @@ def test_one_night_through_a_broker_gives_the_ledger_of_its_replay(
     with RunningService(shop, journal_path, lines[0].at_ms) as running:
         running.play(mosquitto.port, lines)
 
-    assert_same_as_replay(shop, journal_path, lines, replayed.ledger)
-    assert replayed.ledger["alarms"], "a night without an alarm would prove little"
-    record = replayed.ledger["units"]["walk-1"]
+    assert_same_as_replay(shop, journal_path, lines, ledger_document(replayed.ledger))
+    assert ledger_document(replayed.ledger)["alarms"], "a night without an alarm would prove little"
+    record = ledger_document(replayed.ledger)["units"]["walk-1"]
     assert record["readings"] == 39
-    assert any(alarm["rule"] == "stale" for alarm in replayed.ledger["alarms"])
-    assert len(replayed.ledger["calibration_checks"]) == 2
-    refused = [q["count"] for q in replayed.ledger["quarantine"] if "spBv1.0" in q["topic"]]
+    assert any(alarm["rule"] == "stale" for alarm in ledger_document(replayed.ledger)["alarms"])
+    assert len(ledger_document(replayed.ledger)["calibration_checks"]) == 2
+    refused = [
+        q["count"]
+        for q in ledger_document(replayed.ledger)["quarantine"]
+        if "spBv1.0" in q["topic"]
+    ]
     assert refused == [4], "before its birth, without a value, after a lost message, no alias"
     with JournalReader.open(journal_path) as journal:
         for day, morning in replayed.mornings.items():
@@ -308,7 +313,7 @@ def test_a_service_stopped_and_started_in_the_night_comes_to_the_same_ledger(
         with RunningService(shop, journal_path, lines[start].at_ms) as running:
             running.play(mosquitto.port, lines[start:end])
 
-    assert_same_as_replay(shop, journal_path, lines, replayed.ledger)
+    assert_same_as_replay(shop, journal_path, lines, ledger_document(replayed.ledger))
 
 
 def assert_same_as_replay(
@@ -321,5 +326,5 @@ def assert_same_as_replay(
     with JournalReader.open(journal_path) as journal:
         evaluator = resume(shop, journal, to_ms).evaluator
         account = account_of(journal, evaluator, from_ms, to_ms)
-        live = build_ledger(shop, journal, account, from_ms=from_ms, to_ms=to_ms)
+        live = ledger_document(build_ledger(shop, journal, account, from_ms=from_ms, to_ms=to_ms))
     assert json.dumps(live, indent=1) == json.dumps(expected, indent=1)

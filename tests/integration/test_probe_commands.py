@@ -16,6 +16,7 @@ from rimewatch.config import load_shop
 from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.journal.reader import JournalReader
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of, resume
 from rimewatch.vocabulary import ProbeId
 from running_service import RunningService
@@ -156,7 +157,9 @@ class TestIcePoint:
             shop = load_shop(config.read_text())
             evaluator = resume(shop, journal, later_ms).evaluator
             account = account_of(journal, evaluator, now_ms - 600_000, later_ms)
-            ledger = build_ledger(shop, journal, account, from_ms=now_ms - 600_000, to_ms=later_ms)
+            ledger = ledger_document(
+                build_ledger(shop, journal, account, from_ms=now_ms - 600_000, to_ms=later_ms)
+            )
         assert values == [0.4] * 10 + [2.0]
         (check,) = ledger["calibration_checks"]
         assert (check["who"], check["found_c"], check["offset_c"]) == ("Ana", 0.4, -0.4)

@@ -15,6 +15,7 @@ from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.journal import Journal, JournalReader
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.report.wording import local_zone
 from rimewatch_sim.library import load_scenario
 from rimewatch_sim.simulation import simulate
@@ -78,8 +79,10 @@ def test_past_out_of_the_journal_raises_the_alarms_of_the_trace(
     """What is tried out is what happened: the same alarms and the same excursions."""
     with JournalReader.open(folder / "rimewatch.db") as reader:
         found = past(reader, 0, trace[-1].at_ms)
-    again = replay(SHOP, found.lines(frozenset(SHOP.probe)), summaries=False).ledger
-    first = replay(SHOP, trace, summaries=False).ledger
+    again = ledger_document(
+        replay(SHOP, found.lines(frozenset(SHOP.probe)), summaries=False).ledger
+    )
+    first = ledger_document(replay(SHOP, trace, summaries=False).ledger)
 
     assert first["alarms"]
     assert again["alarms"] == first["alarms"]

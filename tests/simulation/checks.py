@@ -14,6 +14,7 @@ from rimewatch.evaluation.mornings import instant_ms, local_day
 from rimewatch.intake.receiver import Receiver
 from rimewatch.journal.reader import JournalReader
 from rimewatch.readings import Reading
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import resume
 from rimewatch.vocabulary import MS_PER_MINUTE, MS_PER_S, About, Rule
 from simulation.oracle import Concluded, conclude, published, store_of
@@ -145,19 +146,25 @@ class Checks:
         to_ms = from_ms + self.run.plan.ends_ms
         account = Account(entries=self.entries)
         expected, actual = (
-            _figures(build_ledger(self.shop, kept, account, from_ms=from_ms, to_ms=to_ms))
+            _figures(
+                ledger_document(
+                    build_ledger(self.shop, kept, account, from_ms=from_ms, to_ms=to_ms)
+                )
+            )
             for kept in (store, self.journal)
         )
         yield from (f"the ledger differs: {what}" for what in _differences(expected, actual)[:3])
         histories = resume(self.shop, self.journal, to_ms).evaluator.histories()
         resumed = _figures(
-            build_ledger(
-                self.shop,
-                self.journal,
-                account,
-                from_ms=from_ms,
-                to_ms=to_ms,
-                histories=histories,
+            ledger_document(
+                build_ledger(
+                    self.shop,
+                    self.journal,
+                    account,
+                    from_ms=from_ms,
+                    to_ms=to_ms,
+                    histories=histories,
+                )
             )
         )
         found = _differences(expected["units"], resumed["units"])
@@ -191,8 +198,7 @@ class Checks:
         if late_ms > SHORTLY_MS:
             return  # shelves and steps whose time has passed meanwhile are not made up for
         sent = Counter(
-            (due.send.key.unit, due.send.key.rule, due.send.contact, due.send.about)
-            for due in expected.sent
+            (due.key.unit, due.key.rule, due.contact, due.about) for due in expected.sent
         )
         made = Counter(
             (row.unit, row.rule, row.contact, row.about)

@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.effects import Send
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.door import is_known
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import AlarmKept, MessageDue, SummaryDue
+from rimewatch.evaluation.outcome import AlarmKept, SummaryDue
 from rimewatch.intake.arrivals import Arrived
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceMessage
@@ -30,7 +31,7 @@ class Concluded:
     evaluator: Evaluator
     store: MemoryStore
     alarms: dict[str, Alarm] = field(default_factory=dict)
-    sent: list[MessageDue] = field(default_factory=list)
+    sent: list[Send] = field(default_factory=list)
     mornings: list[date] = field(default_factory=list)
 
     def keep(self) -> None:
@@ -39,7 +40,7 @@ class Concluded:
             match outcome:
                 case AlarmKept(alarm=alarm):
                     self.alarms[alarm.id] = alarm
-                case MessageDue():
+                case Send():
                     self.sent.append(outcome)
                 case SummaryDue(day=day):
                     self.mornings.append(day)

@@ -23,15 +23,17 @@ import click
 
 from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.effects import Send
 from rimewatch.config import load_shop
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import AlarmKept, MessageDue
+from rimewatch.evaluation.outcome import AlarmKept
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.intake.entries import parse_entry
 from rimewatch.intake.receiver import Receiver
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About, Rule
 from simulation.world import HOUR, MINUTE, S
@@ -250,7 +252,7 @@ class Played:
     """True temperature of each unit's fish at each step from the start."""
     limits: list[tuple[int, float]] = field(default_factory=list)
     """From when the limit of the first case was what."""
-    messages: list[MessageDue] = field(default_factory=list)
+    messages: list[Send] = field(default_factory=list)
     alarms: dict[str, Alarm] = field(default_factory=dict)
     changed: list[tuple[int, str, list[Alarm]]] = field(default_factory=list)
     """When another contact came, who, and the alarms that stood and were told of."""
@@ -302,8 +304,10 @@ class _Play:
         self.evaluator.finish(planned.ends_ms)
         self.take()
         account = Account(entries=self.evaluator.entries, batteries={})
-        self.found.ledger = build_ledger(
-            self.shop, self.store, account, from_ms=planned.start_ms, to_ms=planned.ends_ms
+        self.found.ledger = ledger_document(
+            build_ledger(
+                self.shop, self.store, account, from_ms=planned.start_ms, to_ms=planned.ends_ms
+            )
         )
         return self.found
 
@@ -417,7 +421,7 @@ class _Play:
             match outcome:
                 case AlarmKept(alarm=alarm):
                     self.found.alarms[alarm.id] = alarm
-                case MessageDue():
+                case Send():
                     self.found.messages.append(outcome)
 
 
@@ -441,12 +445,11 @@ def judged(played: Played, latencies_s: list[float] | None = None) -> list[str]:
     ]
 
 
-def _about(played: Played, name: str) -> list[MessageDue]:
+def _about(played: Played, name: str) -> list[Send]:
     return [
         due
         for due in played.messages
-        if due.send.key.rule in FISH_RULES
-        and (due.send.key.unit == name or name in due.send.condition.units)
+        if due.key.rule in FISH_RULES and (due.key.unit == name or name in due.condition.units)
     ]
 
 
@@ -521,16 +524,16 @@ def _untold(played: Played, latencies_s: list[float]) -> Iterator[str]:
                 due_ms += ON_DELAY_MS
             if to_ms < due_ms:
                 continue
-            first = [d for d in told if d.send.about is not About.RETURNED]
+            first = [d for d in told if d.about is not About.RETURNED]
             standing = [
-                d.send.at_ms
+                d.at_ms
                 for d in first
-                if d.send.at_ms <= due_ms
-                and ((over := played.alarms[d.send.alarm_id].returned_ms) is None or over > from_ms)
+                if d.at_ms <= due_ms
+                and ((over := played.alarms[d.alarm_id].returned_ms) is None or over > from_ms)
             ]
             if not standing:
                 at = datetime.fromtimestamp(from_ms / S, tz=UTC)
-                later = [d.send.at_ms for d in first if d.send.at_ms > from_ms]
+                later = [d.at_ms for d in first if d.at_ms > from_ms]
                 when = (min(later) - from_ms) / MINUTE if later else float("inf")
                 yield f"untold: {name} too warm from {at:%d %H:%M}, told {when:.0f} min later"
             else:
@@ -540,7 +543,7 @@ def _untold(played: Played, latencies_s: list[float]) -> Iterator[str]:
 def _not_told_again(played: Played) -> Iterator[str]:
     """Whoever was told is told again when the fish passes a further line."""
     for name in UNITS:
-        told = [d for d in _about(played, name) if d.send.about is not About.RETURNED]
+        told = [d for d in _about(played, name) if d.about is not About.RETURNED]
         for line_c in LINES_C[name]:
             for from_ms, to_ms in _above(played, name, line_c, HOUR):
                 unseen = ("silence", "stopped", "slow")
@@ -549,7 +552,7 @@ def _not_told_again(played: Played) -> Iterator[str]:
                 if _is_shelved(played, name, from_ms, to_ms):
                     continue
                 until_ms = from_ms + REPEAT_MS + 4 * EVERY_MS + 60 * S
-                if not any(from_ms - HOUR // 2 <= d.send.at_ms <= until_ms for d in told):
+                if not any(from_ms - HOUR // 2 <= d.at_ms <= until_ms for d in told):
                     at = datetime.fromtimestamp(from_ms / S, tz=UTC)
                     yield f"not told again: {name} past {line_c} °C at {at:%d %H:%M}"
 
@@ -557,7 +560,7 @@ def _not_told_again(played: Played) -> Iterator[str]:
 def _opposite(played: Played) -> Iterator[str]:
     """Nobody is told that it is over while the fish is warm and warming, or the power is out."""
     for due in played.messages:
-        send = due.send
+        send = due
         if send.about is not About.RETURNED:
             continue
         step = (send.at_ms - played.week.start_ms) // EVERY_MS
@@ -614,9 +617,7 @@ def _newcomers(played: Played) -> Iterator[str]:
             if any(at_ms <= e and s <= at_ms for s, e, _, _ in played.shelved):
                 continue
             heard = any(
-                d.send.contact == contact
-                and d.send.alarm_id == alarm.id
-                and d.send.at_ms <= at_ms + 2 * MINUTE
+                d.contact == contact and d.alarm_id == alarm.id and d.at_ms <= at_ms + 2 * MINUTE
                 for d in played.messages
             )
             if not heard:
@@ -636,9 +637,7 @@ def _for_ever(played: Played) -> Iterator[str]:
             continue
         if any(s < due_ms and e > at_ms for s, e, _, _ in played.shelved):
             continue
-        if not any(
-            d.send.alarm_id == alarm_id and at_ms < d.send.at_ms <= due_ms for d in played.messages
-        ):
+        if not any(d.alarm_id == alarm_id and at_ms < d.at_ms <= due_ms for d in played.messages):
             yield f"for ever: {alarm_id} was acknowledged and never told again"
 
 

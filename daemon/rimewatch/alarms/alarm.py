@@ -75,6 +75,14 @@ class Alarm:
     """How often it came back within the chatter window and was joined to this occurrence."""
 
     @property
+    def answered_ms(self) -> int | None:
+        """When it was first acknowledged; None: it never was.
+
+        Opened again, it waits for somebody once more; that it was seen before stays true.
+        """
+        return self.first_acknowledged_ms or self.acknowledged_ms
+
+    @property
     def active(self) -> bool:
         """Whether its condition is still there."""
         return self.returned_ms is None

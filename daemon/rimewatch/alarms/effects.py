@@ -25,6 +25,10 @@ class Send:
     """Whether it sounds in the night."""
     condition: Condition
     """The facts when it fell due."""
+    raised_ms: int
+    """When the alarm was raised."""
+    above_s: float | None = None
+    """For ``returned``: how long it was beyond its limit, where somebody looked."""
     round: int
     """How often the alarm had been opened again."""
     step: int | None

@@ -232,6 +232,7 @@ class Workbench:
                 priority=alarm.priority,
                 night=night,
                 condition=alarm.condition,
+                raised_ms=alarm.raised_ms,
                 round=alarm.round,
                 step=step,
                 nth=nth,

@@ -6,7 +6,6 @@ on the files alone. Workers read the archive themselves, so each must see it und
 path.
 """
 
-import json
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ from rimewatch.archive.layout import ArchiveError, shop_folder
 from rimewatch.archive.reading import history
 from rimewatch.config import ConfigError, load_shop
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_text
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -37,7 +37,7 @@ def replay_shop(archive: str, shop: str, configuration: str) -> bytes:
         raise ArchiveError(str(error)) from None
     probes = [probe.id for probe in known.probes]
     done = replay(known, history(shop_folder(Path(archive), shop), probes), summaries=False)
-    return (json.dumps(done.ledger, indent=2, ensure_ascii=False) + "\n").encode()
+    return ledger_text(done.ledger).encode()
 
 
 def replay_here(

@@ -3,7 +3,6 @@
 import getpass
 import os
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
@@ -12,8 +11,8 @@ import click
 
 from rimewatch.config import ConfigError, read_shop
 from rimewatch.errors import UserError
+from rimewatch.instants import iso_ms
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -88,12 +87,9 @@ def instant_ms(text: str, shop: Shop) -> int:
     Raises:
         UserError: If it is no time.
     """
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
+    at_ms = iso_ms(text, ZoneInfo(shop.timezone), by_hand=True)
+    if at_ms is None:
         raise UserError(
             f'"{text}" is no time; expected one such as 2026-03-02T21:30, in the shop\'s time zone'
-        ) from None
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=ZoneInfo(shop.timezone))
-    return round(at.astimezone(UTC).timestamp() * MS_PER_S)
+        )
+    return at_ms

@@ -1,6 +1,5 @@
 """``rimewatch replay``: a trace through the service's own code, without broker or network."""
 
-import json
 import sys
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -32,9 +31,11 @@ def command(config: Path, trace: str, out: Path) -> None:
 
     Needs no broker and no network and sends nothing. The same input gives the same bytes.
     """
+    from rimewatch.instants import iso
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.intake.trace import TraceError, read_trace
     from rimewatch.replay import EmptyTraceError, replay
+    from rimewatch.report.ledger_json import ledger_text
 
     shop = load(config, sends=False)
     with ExitStack() as stack:
@@ -47,14 +48,14 @@ def command(config: Path, trace: str, out: Path) -> None:
             raise UserError(f"{name}: {error}") from None
         except UnusableProbe as error:
             raise UserError(str(error)) from None
-    write_whole(out / "ledger.json", json.dumps(done.ledger, indent=2, ensure_ascii=False) + "\n")
+    write_whole(out / "ledger.json", ledger_text(done.ledger))
     for day, morning in sorted(done.mornings.items()):
         write_whole(out / f"summary-{day.isoformat()}.txt", morning.text)
         write_whole(out / f"summary-{day.isoformat()}.html", morning.html)
     summaries = len(done.mornings)
     click.echo(
         f"{out / 'ledger.json'} and {summaries} {'summary' if summaries == 1 else 'summaries'} "
-        f"({done.ledger['from']} to {done.ledger['to']}).",
+        f"({iso(done.ledger.from_ms)} to {iso(done.ledger.to_ms)}).",
         err=True,
     )
 

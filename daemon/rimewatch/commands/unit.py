@@ -15,7 +15,7 @@ from rimewatch.commands.options import (
 from rimewatch.commands.standing import enter, standing
 from rimewatch.entries import CorrectiveAction, InService, MoveLot, OutOfService
 from rimewatch.errors import UserError
-from rimewatch.vocabulary import Disposition, LotId, UnitId
+from rimewatch.vocabulary import MS_PER_S, Disposition, LotId, UnitId
 
 
 @click.group(cls=CommandGroup, epilog="Example:  rimewatch unit list --config shop.toml")
@@ -28,6 +28,7 @@ def command() -> None:
 @journal_option
 def list_units(config: Path, journal: Path) -> None:
     """List each unit's fish temperature, how old it is, and what is wrong."""
+    from rimewatch.evaluation.unit_now import unit_now
     from rimewatch.report.sections import RULES
     from rimewatch.report.wording import duration, temperature
 
@@ -39,19 +40,14 @@ def list_units(config: Path, journal: Path) -> None:
                 for alarm in now.evaluator.alarms.alarms.values()
                 if alarm.active and (alarm.key.unit == unit.id or unit.id in alarm.units)
             ]
-            known = [
-                track.state
-                for track in now.evaluator.tracks.values()
-                if track.unit.id == unit.id and track.state.last_ms is not None
-            ]
-            if known:
-                state = max(known, key=lambda state: state.governing_c)
-                age_s = (now.now_ms - (state.last_ms or 0)) / 1000
-                seen = f"fish {temperature(state.governing_c, shop.display)}, {duration(age_s)} ago"
-            else:
-                seen = "no reading yet"
-            out = unit.id in now.evaluator.alarms.out_of_service
-            calm = "out of service" if out else "no alarm" if known else "not watched"
+            found = unit_now(now.evaluator, unit)
+            seen = "no reading yet"
+            if found.fish_c is not None and found.at_ms is not None:
+                age_s = (now.now_ms - found.at_ms) / MS_PER_S
+                seen = f"fish {temperature(found.fish_c, shop.display)}, {duration(age_s)} ago"
+            calm = "no alarm" if found.fish_c is not None else "not watched"
+            if found.out_of_service:
+                calm = "out of service"
             trouble = ", ".join(alarms) or calm
             click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}")
 

@@ -16,6 +16,7 @@ from rimewatch.shop import Shop
 
 if TYPE_CHECKING:
     from rimewatch.intake.past import Past
+    from rimewatch.report.what_if import Seen
 
 LEAD_MS: Final = 8 * 86_400_000
 """The replay begins so long before the time that counts: a hold of 168 h that ends in it has
@@ -57,7 +58,7 @@ def command(
     found, from_ms, to_ms = _past(journal, shop, first, last)
     with _elsewhere(changed, found) as then_made, _progress(len(found)) as on_line:
         try:
-            now = _ledger(shop, found, on_line)
+            now = _seen(shop, found, on_line)
             then = then_made()
         except EmptyTraceError:
             raise UserError(
@@ -73,31 +74,30 @@ def command(
         click.echo(what_if_text(shop, comparison, notes, changed=other), nl=False)
 
 
-def _ledger(
-    shop: Shop, found: "Past", on_line: Callable[[int], None] | None = None
-) -> dict[str, Any]:
+def _seen(shop: Shop, found: "Past", on_line: Callable[[int], None] | None = None) -> "Seen":
     from rimewatch.replay import replay
+    from rimewatch.report.what_if import seen_in
 
     lines = found.lines(frozenset(shop.probe))
-    return replay(shop, lines, on_line=on_line, summaries=False).ledger
+    return seen_in(replay(shop, lines, on_line=on_line, summaries=False).ledger)
 
 
-def _ledger_of(config: Path, found: "Past") -> dict[str, Any]:
+def _seen_under(config: Path, found: "Past") -> "Seen":
     """Do the same in a process of its own, which reads the configuration itself."""
-    return _ledger(load(config, sends=False), found)
+    return _seen(load(config, sends=False), found)
 
 
 @contextmanager
-def _elsewhere(config: Path, found: "Past") -> Iterator[Callable[[], dict[str, Any]]]:
+def _elsewhere(config: Path, found: "Past") -> Iterator[Callable[[], "Seen"]]:
     """Have a configuration replayed meanwhile where that is worth a process; give its ledger."""
     if len(found) < WORTH_A_PROCESS:
-        yield lambda: _ledger_of(config, found)
+        yield lambda: _seen_under(config, found)
         return
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        yield pool.submit(_ledger_of, config, found).result
+        yield pool.submit(_seen_under, config, found).result
 
 
 def _past(journal: Path, shop: Shop, first: str, last: str) -> "tuple[Past, int, int]":

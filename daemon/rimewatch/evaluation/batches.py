@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from rimewatch.entries import (
     AnyEntry,
@@ -13,14 +12,13 @@ from rimewatch.entries import (
 )
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_readings, warmest_readings
-from rimewatch.evaluation.instants import figure, iso
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import cooling
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.cooling import Cooling, CoolingState
 from rimewatch.rules.hazard_limits import TIME_CONTROL_4H, TIME_CONTROL_6H
-from rimewatch.science.time_control import TimeControl, time_control
+from rimewatch.science.time_control import TimeControl, TimeControlState, time_control
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Measures, Rule, UnitId
 
@@ -40,6 +38,34 @@ class Timed:
 
     start: StartTimeControl
     ended_ms: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoolingRecord:
+    """A batch, and how it stood at the end of a period."""
+
+    batch: Batch
+    standing: Cooling
+    judged_ms: int
+
+    @property
+    def measured(self) -> bool:
+        """Whether a product probe told anything of it."""
+        return self.standing.last_ms is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimerRecord:
+    """Food under a timer, and how that stood at the end of a period."""
+
+    timed: Timed
+    verdict: TimeControl | None
+    """None: nobody measured the food as it left temperature control."""
+
+    @property
+    def state(self) -> TimeControlState:
+        """How it stands."""
+        return TimeControlState.NOT_ELIGIBLE if self.verdict is None else self.verdict.state
 
 
 def batches(entries: Sequence[AnyEntry]) -> list[Batch]:
@@ -154,80 +180,25 @@ def _around_c(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> floa
 
 def cooling_records(
     shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], from_ms: int, to_ms: int
-) -> list[dict[str, Any]]:
-    """Return the ledger's lines on batches that cooled within a period."""
-    return [
-        _cooling_record(shop, store, batch, to_ms)
+) -> tuple[CoolingRecord, ...]:
+    """Return the batches that cooled within a period."""
+    return tuple(
+        CoolingRecord(batch=batch, standing=cooling_of(shop, store, batch, to_ms), judged_ms=to_ms)
         for batch in batches([e for e in entries if e.at_ms <= to_ms])
         if batch.ended_ms is None or batch.ended_ms >= from_ms
-    ]
+    )
 
 
-def _cooling_record(shop: Shop, store: ReadingStore, batch: Batch, to_ms: int) -> dict[str, Any]:
-    standing = cooling_of(shop, store, batch, to_ms)
-    return {
-        "unit": batch.start.unit,
-        "lot": batch.start.lot,
-        "food": batch.start.food.value,
-        "put_in": iso(batch.start.at_ms),
-        "taken_out": iso(batch.ended_ms),
-        "started": iso(standing.started_ms),
-        "state": standing.state.value,
-        "measured": standing.last_ms is not None,
-        "stages": [
-            {
-                "to_c": stage.to_c,
-                "within_h": stage.within_h,
-                "deadline": iso(stage.deadline_ms),
-                "reached": iso(stage.reached_ms),
-                "missed": stage.missed_by(to_ms),
-            }
-            for stage in standing.stages
-        ],
-    }
-
-
-def time_control_records(
+def timer_records(
     shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], from_ms: int, to_ms: int
-) -> list[dict[str, Any]]:
-    """Return the ledger's lines on food under a timer within a period."""
+) -> tuple[TimerRecord, ...]:
+    """Return the food under a timer within a period."""
     known = [e for e in entries if e.at_ms <= to_ms]
-    return [
-        _timed_record(shop, store, known, item, to_ms)
+    return tuple(
+        TimerRecord(timed=item, verdict=timer_of(shop, store, known, item, to_ms))
         for item in timed(known)
         if item.ended_ms is None or item.ended_ms >= from_ms
-    ]
-
-
-def _timed_record(
-    shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry], item: Timed, to_ms: int
-) -> dict[str, Any]:
-    start = item.start
-    verdict = timer_of(shop, store, entries, item, to_ms)
-    record: dict[str, Any] = {
-        "unit": start.unit,
-        "lot": start.lot,
-        "hours": start.hours,
-        "started": iso(start.at_ms),
-        "ended": iso(item.ended_ms),
-    }
-    if verdict is None:
-        return record | {
-            "ends": None,
-            "state": "not eligible",
-            "discard": None,
-            "warmest_c": None,
-            "unmonitored_s": None,
-            "reason": "nobody measured the food as it left temperature control",
-        }
-    return record | {
-        "ends": iso(verdict.ends_ms),
-        "state": verdict.state.value,
-        "discard": iso(verdict.discard_ms),
-        "warmest_c": figure(verdict.warmest_c, 3),
-        "unmonitored_s": figure(verdict.unmonitored_s, 3),
-        "reason": verdict.reason,
-    }
+    )
 
 
 def timer_of(

@@ -10,7 +10,7 @@ from collections.abc import Collection
 from dataclasses import asdict, dataclass
 from typing import Any, Final, NamedTuple
 
-from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.figures import figure
 from rimewatch.vocabulary import MS_PER_S
 
 ENOUGH: Final = 8
@@ -74,11 +74,7 @@ class ClockNote:
         ]
         return cls(**found | {"late_ms": tuple(found["late_ms"]), "dating": Dating(*dating)})
 
-    def record(self) -> dict[str, Any]:
-        """Return it as it stands in a ledger."""
-        return {
-            "clock_offset_s": figure(offset_s_of(self.late_ms), 3),
-            "times_not_used": self.times_not_used,
-            "dated_by_arrival": self.dating.by_arrival,
-            "two_sources": iso(self.two_sources_ms),
-        }
+    @property
+    def offset_s(self) -> float | None:
+        """How far the clock lies behind the arrivals, s; None: too little is known."""
+        return figure(offset_s_of(self.late_ms), 3)

@@ -48,7 +48,7 @@ from rimewatch.evaluation.conditions import channel_conditions, finding_conditio
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
-from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.overseer import Overseer
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
 from rimewatch.evaluation.resumed import Resumed
@@ -534,11 +534,9 @@ class Evaluator:
                 case Logged():
                     self._outcomes.append(Noted(at_ms=effect.at_ms, text=effect.text))
 
-    def _message(self, send: Send) -> MessageDue:
-        facts, above_s = send.condition, None
-        if self._describes:
-            facts, above_s = described(facts, self.shop, self.store, self.tracks, self)
-        alarm = self.alarms.alarms.get(send.key) or self.alarms.closed[send.key]
-        return MessageDue(
-            send=replace(send, condition=facts), raised_ms=alarm.raised_ms, above_s=above_s
-        )
+    def _message(self, send: Send) -> Send:
+        """Return a message with the facts of the moment."""
+        if not self._describes:
+            return send
+        facts, above_s = described(send.condition, self.shop, self.store, self.tracks, self)
+        return replace(send, condition=facts, above_s=above_s)

@@ -6,27 +6,73 @@ from dataclasses import dataclass
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.night import NightPolicy
 from rimewatch.alarms.priority import priority_of
+from rimewatch.entries import CorrectiveAction
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.evidence import evidence_for
+from rimewatch.evaluation.exposures import curve_of, table_a2
+from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.power import RECOVERY_S, lost_with
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.instants import whole_ms, whole_ms_or_none
 from rimewatch.rules import cause
 from rimewatch.rules.watch import Spell
+from rimewatch.science.exposure import Exposure
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_S, ProbeId, Rule
+from rimewatch.vocabulary import MS_PER_S, Cause, ProbeId, Rule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Excursion:
-    """An excursion with its verdict."""
+    """An unbroken time beyond a limit: the one value that every surface tells of."""
 
+    unit: Unit
     rule: Rule
     probe: ProbeId
-    spell: Spell
-    verdict: cause.Verdict
+    """The probe that saw it."""
+    start_ms: int
+    end_ms: int | None
+    """None: still open."""
+    peak_c: float
+    above_s: float
+    cause: Cause
+    explanation: str
     alarmed: bool
     found_late: bool
+    exposure: tuple[Exposure, ...] = ()
+    """What it alone used of the allowances of Table A-2, the worst first."""
+    of_several: bool = False
+    """Whether several probes speak for its unit's fish."""
+    in_service: bool = True
+    """Whether the unit was in service when it began."""
+    actions: tuple[CorrectiveAction, ...] = ()
+    """What was written down about it."""
+
+    @property
+    def limit_c(self) -> float | None:
+        """The limit that it went beyond; None where there is no such limit any more."""
+        if self.rule is Rule.OPERATING_LIMIT:
+            return self.unit.operating_limit_c
+        return self.unit.limit_c
+
+    @property
+    def concerns_fish(self) -> bool:
+        """Whether it is the critical limit, and not an operating limit."""
+        return self.rule is not Rule.OPERATING_LIMIT
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether somebody has still to write down what was done (HACCP: corrective action)."""
+        return self.concerns_fish and self.in_service and not self.actions
+
+    @property
+    def worst(self) -> Exposure | None:
+        """The hazard whose allowance it used most of, gaps counted; None: none was touched."""
+        return next(iter(self.exposure), None)
+
+    def touches(self, from_ms: int, to_ms: int) -> bool:
+        """Whether some of it lies in a time."""
+        return self.start_ms <= to_ms and (self.end_ms is None or self.end_ms >= from_ms)
 
 
 def excursions_of(
@@ -63,7 +109,7 @@ def excursions_of(
         for spell in history.spells(rule.value)
         if spell.start_ms <= to_ms and (spell.end_ms is None or spell.end_ms >= from_ms)
     ]
-    return sorted(found, key=lambda e: (e.spell.start_ms, e.rule.value, e.probe))
+    return sorted(found, key=lambda e: (e.start_ms, e.rule.value, e.probe))
 
 
 def _excursion(
@@ -81,11 +127,22 @@ def _excursion(
     known_ms = to_ms if history.state.last_ms is None else min(to_ms, history.state.last_ms)
     others = lost_with(shop, store, unit.id, spell, known_ms, air)
     verdict = cause.explain(evidence_for(shop, store, unit.id, spell, known_ms, others))
+    end_ms = to_ms if spell.end_ms is None else spell.end_ms
+    exposed = rule is not Rule.OPERATING_LIMIT
     return Excursion(
+        unit=unit,
         rule=rule,
         probe=history.probe.id,
-        spell=spell,
-        verdict=verdict,
+        start_ms=whole_ms(spell.start_ms),
+        end_ms=whole_ms_or_none(spell.end_ms),
+        peak_c=figure(spell.peak_c, 3),
+        above_s=figure(spell.above_ms / MS_PER_S, 3),
+        cause=verdict.cause,
+        explanation=verdict.explanation,
+        exposure=table_a2(curve_of(shop, store, history.probe, spell.start_ms, end_ms))
+        if exposed
+        else (),
+        of_several=len(shop.governing_probes(unit.id)) > 1,
         alarmed=bool(raised),
         found_late=bool(raised)
         and spell.end_ms is not None

@@ -8,13 +8,12 @@ governing probes the warmest counts at each moment.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_within
-from rimewatch.evaluation.instants import figure
 from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
@@ -112,12 +111,19 @@ def warmest_of(
     return warmest(known) if known else None
 
 
-def table_a2(curve: Segments | None) -> list[dict[str, Any]]:
+def table_a2(curve: Segments | None) -> tuple[Exposure, ...]:
     """Return the hazards of Table A-2 that a curve used most of, the worst first.
 
     A hazard whose limits the fish never came to is left out.
     """
-    return [_record(one) for one in _table_a2(curve)]
+    if curve is None:
+        return ()
+    warmest_c = float(np.maximum(curve.from_c, curve.to_c).max(initial=-inf))
+    # Colder than where a hazard begins, all of its figures are zero.
+    used = [band_exposure(curve, limits) for limits in TABLE_A2 if limits.from_c <= warmest_c]
+    touched = [one for one in used if one.share_with_gaps > 0.0]
+    touched.sort(key=lambda one: (-one.share_with_gaps, one.hazard))
+    return tuple(touched[:WORST])
 
 
 def of_lot(
@@ -172,32 +178,8 @@ def of_lot(
             for limit, curve in parts.items()
             if curve is not None
         },
-        table_a2=tuple(_table_a2(whole)),
+        table_a2=table_a2(whole),
         frozen_gaps_s=frozen_gaps_s,
-    )
-
-
-def exposure_record(used: LotExposure) -> dict[str, Any]:
-    """Return what a lot has used as the ledger tells it."""
-    worst = used.scombrotoxin
-    return {
-        "table_a2": [_record(one) for one in used.table_a2],
-        "scombrotoxin": None if worst is None else _record(worst),
-        "limits": {limit.value: _record(one) for limit, one in used.used.items()},
-    }
-
-
-def overruns_in(record: Mapping[str, Any]) -> tuple[Overrun, ...]:
-    """Return the limits that a lot went beyond, from what the ledger says it used.
-
-    >>> used = {"hazard": "scombrotoxin, fish not previously frozen", "share_with_gaps": 2.49}
-    >>> [over.share for over in overruns_in({"limits": {"scombrotoxin-before-freezing": used}})]
-    [2.49]
-    """
-    return tuple(
-        Overrun(hazard=str(one["hazard"]), share=float(one["share_with_gaps"]))
-        for one in (record.get("limits") or {}).values()
-        if one["share_with_gaps"] > 1.0
     )
 
 
@@ -221,17 +203,6 @@ def _curve_from(
     return float(times[0]) / MS_PER_S, linear_segments(times, values, max_gap_ms=stale_ms(probe))
 
 
-def _table_a2(curve: Segments | None) -> list[Exposure]:
-    if curve is None:
-        return []
-    warmest_c = float(np.maximum(curve.from_c, curve.to_c).max(initial=-inf))
-    # Colder than where a hazard begins, all of its figures are zero.
-    used = [band_exposure(curve, limits) for limits in TABLE_A2 if limits.from_c <= warmest_c]
-    touched = [one for one in used if one.share_with_gaps > 0.0]
-    touched.sort(key=lambda one: (-one.share_with_gaps, one.hazard))
-    return touched[:WORST]
-
-
 def _joined(curves: Sequence[Segments]) -> Segments | None:
     if not curves:
         return None
@@ -242,14 +213,3 @@ def _joined(curves: Sequence[Segments]) -> Segments | None:
         to_c=np.concatenate([one.to_c for one in curves]),
         is_gap=np.concatenate([one.is_gap for one in curves]),
     )
-
-
-def _record(used: Exposure) -> dict[str, Any]:
-    return {
-        "hazard": used.hazard,
-        "counted_s": figure(used.counted_s, 3),
-        "band_s": [figure(seconds, 3) for seconds in used.band_s],
-        "share": figure(used.share, 4),
-        "share_with_gaps": figure(used.share_with_gaps, 4),
-        "basis": used.basis.value,
-    }

@@ -1,20 +1,28 @@
-"""The ledger: what the readings and entries of a period amount to, as plain data.
+"""The ledger: what the readings and entries of a period amount to, as values.
 
 Every figure is a pure function of stored readings, configuration and entries; only
 what was alarmed and sent depends on when the readings arrived. The same input gives
-the same ledger, to the digit.
+the same ledger, to the digit. ``report.ledger_json`` writes it as the contract's JSON.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 from rimewatch.alarms.alarm import Alarm
-from rimewatch.entries import AnyEntry, CorrectiveAction
-from rimewatch.evaluation import exposures
-from rimewatch.evaluation.awaiting import ASKED_FOR_MS, awaiting_action, histories_of
-from rimewatch.evaluation.batches import cooling_records, time_control_records
-from rimewatch.evaluation.calibrations import calibration_checks
+from rimewatch.entries import AnyEntry, CalibrationCheck, CorrectiveAction
+from rimewatch.evaluation.awaiting import (
+    ASKED_FOR_MS,
+    Awaiting,
+    awaiting_action,
+    histories_of,
+    meant_by,
+)
+from rimewatch.evaluation.batches import (
+    CoolingRecord,
+    TimerRecord,
+    cooling_records,
+    timer_records,
+)
 from rimewatch.evaluation.channels import (
     ChannelHistory,
     history_of,
@@ -26,30 +34,46 @@ from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.door import Refusal
 from rimewatch.evaluation.excursions import Excursion, excursions_of
-from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.learned_air import LearnedAir
+from rimewatch.evaluation.lot_account import LotAccount, lot_accounts
 from rimewatch.evaluation.lot_book import book
-from rimewatch.evaluation.lot_details import lot_details
-from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.evaluation.lot_story import tell
+from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
-from rimewatch.evaluation.standing_record import standing_record
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.lots.hold import Break
-from rimewatch.science.statistics import gaps_ms, statistics
-from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import About, ContactId, Measures, ProbeId, Rule, UnitId
+from rimewatch.science.statistics import Statistics, gaps_ms, statistics
+from rimewatch.shop import Probe, Shop, Unit
+from rimewatch.vocabulary import (
+    MS_PER_S,
+    About,
+    ContactId,
+    Measures,
+    ProbeId,
+    Rule,
+    UnitId,
+    Unread,
+)
+
+Stretch = tuple[int, int]
+"""Start and end, milliseconds UTC."""
+
+OpenStretch = tuple[int, int | None]
+"""The same; None: it lasts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MessageRecord:
-    """A message that was handed to the outbox."""
+    """A message that was handed to the outbox; the summary has neither unit nor rule."""
 
     at_ms: int
     contact: ContactId
     unit: UnitId | None
     rule: Rule | None
     about: About
+    alarm_id: str | None = None
+    """The alarm that it tells of."""
     sent_ms: int | None = None
     """When a service took it; None: none has, or it is not known."""
     refused: str | None = None
@@ -73,11 +97,108 @@ class Account:
     refused: Sequence[Refusal] = ()
     """Entries that were not taken."""
     quarantined: int = 0
-    quarantine: Sequence[Mapping[str, Any]] = ()
+    quarantine: Sequence[QuarantineKind] = ()
     batteries: Mapping[ProbeId, float] | None = None
     clocks: Mapping[ProbeId, ClockNote] = field(default_factory=dict)
     changes: Sequence[Change] = ()
     """Settings that were changed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doors:
+    """How often and how long a unit's door stood open."""
+
+    openings: int
+    open_s: float
+    longest_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitAccount:
+    """One unit over a period. Figures are rounded as the contract's JSON has them."""
+
+    unit: Unit
+    readings: int
+    missing_s: float
+    min_c: float | None
+    max_c: float | None
+    mean_c: float | None
+    kinetic_c: float | None
+    above_limit_s: float
+    governing_above_limit_s: float
+    gaps: tuple[Stretch, ...]
+    excursions: tuple[Excursion, ...]
+    doors: Doors | None
+    """None: nothing tells of its door."""
+    defrosts: int
+    """Those that are configured."""
+    awaiting_action: tuple[Awaiting, ...]
+    """Excursions of the days before about which nothing is written down yet."""
+    out_of_service: tuple[OpenStretch, ...]
+    """When somebody had taken it out of service."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeAccount:
+    """A probe's health at the end of a period."""
+
+    probe: Probe
+    last_ms: int | None
+    stale: bool
+    missing_s: float | None
+    """None: it is of a kind that sends when it has something to say."""
+    battery: float | None
+    clock: ClockNote
+    unread: Unread | None
+    """Of a silent one: why the messages that arrive on its topic give no reading."""
+
+    @property
+    def battery_is_low(self) -> bool:
+        """Whether its battery is at or below the level the configuration names."""
+        return (
+            self.battery is not None
+            and self.probe.battery_low is not None
+            and self.battery <= self.probe.battery_low
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """What a period amounts to."""
+
+    from_ms: int
+    to_ms: int
+    quarantined: int
+    units: Mapping[UnitId, UnitAccount]
+    alarms: tuple[Alarm, ...]
+    messages: tuple[MessageRecord, ...]
+    refused: tuple[Refusal, ...]
+    """Entries that a rule refused, in order."""
+    lots: tuple[LotAccount, ...]
+    cooling: tuple[CoolingRecord, ...]
+    time_control: tuple[TimerRecord, ...]
+    probes: Mapping[ProbeId, ProbeAccount]
+    calibration_checks: tuple[CalibrationCheck, ...]
+    """Every check up to its end, the earliest first."""
+    quarantine: tuple[QuarantineKind, ...]
+    setting_changes: tuple[Change, ...]
+    corrective_actions: tuple[CorrectiveAction, ...]
+    """Those of the week before as well: they may be about an excursion that goes on."""
+
+    @property
+    def excursions(self) -> tuple[Excursion, ...]:
+        """Every unit's, in order of their beginning."""
+        found = (item for unit in self.units.values() for item in unit.excursions)
+        return tuple(sorted(found, key=lambda item: (item.start_ms, item.unit.id, item.rule)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """What every unit's account is made of, besides its readings."""
+
+    account: Account
+    actions: Sequence[CorrectiveAction]
+    air: LearnedAir
 
 
 def build_ledger(
@@ -88,7 +209,8 @@ def build_ledger(
     from_ms: int,
     to_ms: int,
     histories: Mapping[ProbeId, ChannelHistory] | None = None,
-) -> dict[str, Any]:
+    noted_until_ms: int | None = None,
+) -> Ledger:
     """Return the ledger of a period.
 
     Args:
@@ -99,6 +221,7 @@ def build_ledger(
         to_ms: End of the period; readings after it are not looked at.
         histories: The channels folded up to ``to_ms``, where somebody has them already;
             None: they are folded here.
+        noted_until_ms: Up to when corrective actions are told; None: up to its end.
     """
     if histories is None:
         histories = {
@@ -106,87 +229,55 @@ def build_ledger(
             for unit in shop.units
             for probe in shop.governing_probes(unit.id)
         }
-    air = LearnedAir(shop, store)
-    units = {
-        unit.id: _unit(shop, store, unit, histories, account, from_ms, to_ms, air)
-        for unit in shop.units
-    }
+    until_ms = to_ms if noted_until_ms is None else noted_until_ms
+    actions = corrective_actions(account.entries, from_ms - ASKED_FOR_MS, until_ms)
+    told = _Told(account=account, actions=actions, air=LearnedAir(shop, store))
     stories = [
         tell(shop, store, histories, lot, to_ms)
         for lot in book([e for e in account.entries if e.at_ms <= to_ms]).values()
         if lot.withdrawn is None or lot.withdrawn.at_ms >= from_ms
     ]
-    return {
-        "from": iso(from_ms),
-        "to": iso(to_ms),
-        "quarantined": account.quarantined,
-        "units": units,
-        "alarms": [_alarm(alarm) for alarm in account.alarms],
-        "messages": [_message(message) for message in account.messages],
-        "refused": [
-            {"at": iso(item.at_ms), "do": item.do, "why": item.why}
+    return Ledger(
+        from_ms=from_ms,
+        to_ms=to_ms,
+        quarantined=account.quarantined,
+        units={
+            unit.id: _unit(shop, store, unit, histories, told, from_ms, to_ms)
+            for unit in shop.units
+        },
+        alarms=tuple(account.alarms),
+        messages=tuple(account.messages),
+        refused=tuple(
+            item
             for item in sorted(account.refused, key=lambda item: item.at_ms)
             if from_ms <= item.at_ms <= to_ms
-        ],
-        "lots": [
-            _lot(story) | further | {"exposure": exposures.exposure_record(story.exposure)}
-            for story, further in zip(
-                stories, lot_details(shop, store, histories, stories, to_ms), strict=True
-            )
-        ],
-        "cooling": cooling_records(shop, store, account.entries, from_ms, to_ms),
-        "time_control": time_control_records(shop, store, account.entries, from_ms, to_ms),
-        "probes": {
-            probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
-            for probe in shop.probes
-        },
-        "calibration_checks": calibration_checks(account.entries, to_ms),
-        "quarantine": list(account.quarantine),
-        "setting_changes": [
-            {
-                "at": iso(change.at_ms),
-                "key": change.key,
-                "before": change.before,
-                "after": change.after,
-                "who": change.who,
-            }
-            for change in within(account.changes, from_ms, to_ms)
-        ],
-        "corrective_actions": corrective_actions(account.entries, from_ms - ASKED_FOR_MS, to_ms),
-    }
+        ),
+        lots=lot_accounts(shop, store, histories, stories, to_ms),
+        cooling=cooling_records(shop, store, account.entries, from_ms, to_ms),
+        time_control=timer_records(shop, store, account.entries, from_ms, to_ms),
+        probes={probe.id: _probe(store, probe, account, from_ms, to_ms) for probe in shop.probes},
+        calibration_checks=calibration_checks(account.entries, to_ms),
+        quarantine=tuple(account.quarantine),
+        setting_changes=within(account.changes, from_ms, to_ms),
+        corrective_actions=actions,
+    )
 
 
 def corrective_actions(
     entries: Sequence[AnyEntry], from_ms: int, to_ms: int
-) -> list[dict[str, Any]]:
+) -> tuple[CorrectiveAction, ...]:
     """Return the corrective actions of some time, in order."""
-    return [
-        {
-            "at": iso(e.at_ms),
-            "unit": e.unit,
-            "text": e.text,
-            "who": e.who,
-            "disposition": None if e.disposition is None else e.disposition.value,
-            "lots": list(e.lots),
-        }
+    return tuple(
+        e
         for e in sorted(entries, key=lambda e: e.at_ms)
         if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
-    ]
+    )
 
 
-def _awaiting(
-    unit: Unit, own: Sequence[ChannelHistory], account: Account, from_ms: int, to_ms: int
-) -> list[dict[str, Any]]:
-    known = [entry for entry in account.entries if entry.at_ms <= to_ms]
-    return [
-        {
-            "probe": item.probe,
-            "start": iso(item.start_ms),
-            "end": iso(item.end_ms),
-            "peak_c": figure(item.peak_c, 3),
-        }
-        for item in awaiting_action(unit, own, known, from_ms)
-    ]
+def calibration_checks(entries: Sequence[AnyEntry], to_ms: int) -> tuple[CalibrationCheck, ...]:
+    """Return every check entered for a time up to an instant, the earliest first."""
+    checks = (e for e in entries if isinstance(e, CalibrationCheck) and e.at_ms <= to_ms)
+    return tuple(sorted(checks, key=lambda check: (check.at_ms, check.probe)))
 
 
 def _unit(
@@ -194,81 +285,99 @@ def _unit(
     store: ReadingStore,
     unit: Unit,
     histories: Mapping[ProbeId, ChannelHistory],
-    account: Account,
+    told: _Told,
     from_ms: int,
     to_ms: int,
-    air: LearnedAir,
-) -> dict[str, Any]:
-    governing = shop.governing_probes(unit.id)
-    doors = door_times(shop, store, unit.id, from_ms, to_ms)
-    record: dict[str, Any] = {
-        "name": unit.name,
-        "kind": unit.kind.value,
-        "limit_c": unit.limit_c,
-        "laxer_because": unit.laxer_because or None,
-    }
-    if governing:
-        probe = governing[0]
-        silence_ms = stale_ms(probe)
-        # A stale time more on either side, so that gaps and stretches at the edges are known.
-        margin_ms = round(silence_ms)
-        span = store.span(probe.id, from_ms - margin_ms, to_ms)
-        figures = statistics(
-            span.times_ms,
-            span.values,
-            stale_ms=silence_ms,
-            from_ms=from_ms,
-            to_ms=to_ms,
-            limit_c=unit.limit_c,
-        )
-        gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
-        own = [histories[p.id] for p in governing]
-        record |= {
-            "readings": figures.readings,
-            "missing_s": figure(figures.missing_s, 3),
-            "min_c": figure(figures.min_c, 3),
-            "max_c": figure(figures.max_c, 3),
-            "mean_c": figure(figures.mean_c, 4),
-            "kinetic_c": figure(figures.kinetic_c, 4),
-            "above_limit_s": figure(figures.above_limit_s, 3),
-            "governing_above_limit_s": figure(_above_s(own[0], unit, from_ms, to_ms), 3),
-            "gaps": [{"start": iso(start), "end": iso(end)} for start, end in gaps],
-            "excursions": [
-                _excursion(e) | {"exposure": _exposure(shop, store, e, to_ms)}
-                for e in excursions_of(
-                    shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms, air=air
-                )
-            ],
-        }
-    else:
-        record |= {
-            "readings": 0,
-            "missing_s": figure((to_ms - from_ms) / 1000.0, 3),
-            "min_c": None,
-            "max_c": None,
-            "mean_c": None,
-            "kinetic_c": None,
-            "above_limit_s": 0.0,
-            "governing_above_limit_s": 0.0,
-            "gaps": [{"start": iso(from_ms), "end": iso(to_ms)}],
-            "excursions": [],
-        }
-    if shop.probes_of(unit.id, Measures.DOOR):
-        lengths_s = [(end - start) / 1000.0 for start, end in doors]
-        record["doors"] = {
-            "openings": len(doors),
-            "open_s": figure(sum(lengths_s), 3),
-            "longest_s": figure(max(lengths_s, default=0.0), 3),
-        }
-    record["defrosts"] = len(scheduled(unit, shop.timezone, from_ms, to_ms))
-    record["awaiting_action"] = _awaiting(
-        unit, histories_of(shop, unit, histories), account, from_ms, to_ms
+) -> UnitAccount:
+    account = told.account
+    own = [histories[probe.id] for probe in shop.governing_probes(unit.id)]
+    out = tuple(out_of_service_times(account.entries, unit.id, from_ms, to_ms))
+    figures, gaps = _figures(store, unit, own, from_ms, to_ms)
+    found = excursions_of(
+        shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms, air=told.air
     )
-    record["out_of_service"] = [
-        {"start": iso(start), "end": iso(end)}
-        for start, end in out_of_service_times(account.entries, unit.id, from_ms, to_ms)
-    ]
-    return record
+    known = [entry for entry in account.entries if entry.at_ms <= to_ms]
+    return UnitAccount(
+        unit=unit,
+        readings=0 if figures is None else figures.readings,
+        missing_s=figure((to_ms - from_ms) / MS_PER_S if figures is None else figures.missing_s, 3),
+        min_c=None if figures is None else figure(figures.min_c, 3),
+        max_c=None if figures is None else figure(figures.max_c, 3),
+        mean_c=None if figures is None else figure(figures.mean_c, 4),
+        kinetic_c=None if figures is None else figure(figures.kinetic_c, 4),
+        above_limit_s=0.0 if figures is None else figure(figures.above_limit_s, 3),
+        governing_above_limit_s=figure(_above_s(own[0], unit, from_ms, to_ms), 3) if own else 0.0,
+        gaps=gaps,
+        excursions=noted(found, told.actions, out),
+        doors=_doors(shop, store, unit, from_ms, to_ms),
+        defrosts=len(scheduled(unit, shop.timezone, from_ms, to_ms)),
+        awaiting_action=tuple(
+            awaiting_action(unit, histories_of(shop, unit, histories), known, from_ms)
+        ),
+        out_of_service=out,
+    )
+
+
+def _figures(
+    store: ReadingStore, unit: Unit, own: Sequence[ChannelHistory], from_ms: int, to_ms: int
+) -> tuple[Statistics | None, tuple[Stretch, ...]]:
+    """Return what a unit measured and where it did not; None: it has no probe."""
+    if not own:
+        return None, ((from_ms, to_ms),)
+    probe = own[0].probe
+    silence_ms = stale_ms(probe)
+    # A stale time more on either side, so that gaps and stretches at the edges are known.
+    span = store.span(probe.id, from_ms - round(silence_ms), to_ms)
+    figures = statistics(
+        span.times_ms,
+        span.values,
+        stale_ms=silence_ms,
+        from_ms=from_ms,
+        to_ms=to_ms,
+        limit_c=unit.limit_c,
+    )
+    gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
+    return figures, tuple((round(start), round(end)) for start, end in gaps)
+
+
+def _doors(shop: Shop, store: ReadingStore, unit: Unit, from_ms: int, to_ms: int) -> Doors | None:
+    if not shop.probes_of(unit.id, Measures.DOOR):
+        return None
+    doors = door_times(shop, store, unit.id, from_ms, to_ms)
+    lengths_s = [(end - start) / MS_PER_S for start, end in doors]
+    return Doors(
+        openings=len(doors),
+        open_s=figure(sum(lengths_s), 3),
+        longest_s=figure(max(lengths_s, default=0.0), 3),
+    )
+
+
+def noted(
+    found: Sequence[Excursion],
+    actions: Sequence[CorrectiveAction],
+    out: Sequence[OpenStretch],
+) -> tuple[Excursion, ...]:
+    """Return a unit's excursions with what was written down about each, and whether it served."""
+    told = []
+    for item in found:
+        alike = [other for other in found if other.concerns_fish == item.concerns_fish]
+        starts_ms = [other.start_ms for other in alike]
+        place = alike.index(item)
+        told.append(
+            replace(
+                item,
+                in_service=not any(
+                    start <= item.start_ms and (end is None or end >= item.start_ms)
+                    for start, end in out
+                ),
+                actions=tuple(
+                    action
+                    for action in actions
+                    if action.unit == item.unit.id and place in meant_by(action.at_ms, starts_ms)
+                ),
+            )
+        )
+    return tuple(told)
 
 
 def _above_s(history: ChannelHistory, unit: Unit, from_ms: int, to_ms: int) -> float:
@@ -278,126 +387,32 @@ def _above_s(history: ChannelHistory, unit: Unit, from_ms: int, to_ms: int) -> f
     for spell in history.spells(name):
         for start_ms, end_ms in spell.above:
             total_ms += max(0.0, min(end_ms, to_ms) - max(start_ms, from_ms))
-    return total_ms / 1000.0
-
-
-def _excursion(excursion: Excursion) -> dict[str, Any]:
-    spell = excursion.spell
-    return {
-        "rule": excursion.rule.value,
-        "probe": excursion.probe,
-        "start": iso(spell.start_ms),
-        "end": iso(spell.end_ms),
-        "peak_c": figure(spell.peak_c, 3),
-        "above_s": figure(spell.above_ms / 1000.0, 3),
-        "cause": excursion.verdict.cause.value,
-        "explanation": excursion.verdict.explanation,
-        "alarmed": excursion.alarmed,
-        "found_late": excursion.found_late,
-    }
-
-
-def _exposure(
-    shop: Shop, store: ReadingStore, excursion: Excursion, to_ms: int
-) -> list[dict[str, Any]]:
-    """Return what an excursion alone used of the allowances; nothing for an operating limit."""
-    if excursion.rule is Rule.OPERATING_LIMIT:
-        return []
-    spell, probe = excursion.spell, shop.probe[excursion.probe]
-    end_ms = to_ms if spell.end_ms is None else spell.end_ms
-    return exposures.table_a2(exposures.curve_of(shop, store, probe, spell.start_ms, end_ms))
-
-
-def _alarm(alarm: Alarm) -> dict[str, Any]:
-    record: dict[str, Any] = {
-        "unit": alarm.key.unit,
-        "rule": alarm.key.rule.value,
-        "priority": alarm.priority.value,
-        "raised": iso(alarm.raised_ms),
-        # Opened again, it waits for somebody once more; that it was seen before stays true.
-        "acknowledged": iso(alarm.first_acknowledged_ms or alarm.acknowledged_ms),
-        "returned": iso(alarm.returned_ms),
-        "woke": alarm.woke,
-        "since": iso(alarm.since_ms),
-        "detail": alarm.condition.detail,
-    }
-    if alarm.key.unit is None:
-        record["units"] = list(alarm.units)
-    if alarm.condition.unread:
-        record["unread"] = {probe: why.value for probe, why in alarm.condition.unread}
-    return record
-
-
-def _message(message: MessageRecord) -> dict[str, Any]:
-    return {
-        "at": iso(message.at_ms),
-        "contact": message.contact,
-        "unit": message.unit,
-        "rule": None if message.rule is None else message.rule.value,
-        "about": message.about.value,
-    }
-
-
-def _break(item: Break) -> dict[str, Any]:
-    return {
-        "start": iso(item.start_ms),
-        "end": iso(item.end_ms),
-        "peak_c": figure(item.peak_c, 3),
-        "reason": item.reason.value,
-    }
-
-
-def _lot(story: LotStory) -> dict[str, Any]:
-    hold, need = story.hold, story.need
-    return {
-        "lot": story.lot,
-        "species": None if story.entries.received is None else story.entries.received.species,
-        "unit": story.entries.unit,
-        "needs_destruction": True if need is None else need.needs_destruction,
-        "why": "Nobody has entered what this lot is: treated as needing destruction."
-        if need is None
-        else need.why,
-        "remaining_hazards": [] if need is None else list(need.remaining_hazards),
-        "statement_missing": need is not None and need.statement_missing,
-        "received_again": iso(
-            None if story.entries.received_again is None else story.entries.received_again.at_ms
-        ),
-        "received_too_warm": None if need is None else need.receipt_too_warm,
-        "option": None if hold is None else hold.option.value,
-        "required_h": None if hold is None else hold.required_h,
-        "credited_h": 0.0 if hold is None else figure(hold.credited_h, 6),
-        "sure_h": 0.0 if story.sure is None else figure(story.sure.credited_h, 6),
-        "sure_by": iso(story.sure_by_ms),
-        "hold_doubts": [] if story.is_sure else [doubt.value for doubt in story.doubts],
-        **standing_record(story.judgement),
-        "state": story.state,
-        "started": None if hold is None else iso(hold.started_ms),
-        "completed": None if hold is None else iso(hold.completed_ms),
-        "expected": None if hold is None else iso(hold.expected_ms),
-        "interruptions": [] if hold is None else [_break(item) for item in hold.interruptions],
-        "ice_days": figure(story.ice_days, 4),
-    }
+    return total_ms / MS_PER_S
 
 
 def _probe(
-    store: ReadingStore,
-    probe: ProbeId,
-    silence_ms: float,
-    account: Account,
-    from_ms: int,
-    to_ms: int,
-) -> dict[str, Any]:
-    last = store.last_before(probe, to_ms + 1)
+    store: ReadingStore, probe: Probe, account: Account, from_ms: int, to_ms: int
+) -> ProbeAccount:
+    silence_ms = stale_ms(probe)
     never_stale = silence_ms == float("inf")
-    record: dict[str, Any] = {
-        "last": iso(None if last is None else last[0]),
-        "stale": not never_stale and (last is None or to_ms - last[0] > silence_ms),
-    }
+    last = store.last_before(probe.id, to_ms + 1)
+    missing_s = None
     if not never_stale:
-        span = store.span(probe, from_ms - round(silence_ms), to_ms)
+        span = store.span(probe.id, from_ms - round(silence_ms), to_ms)
         gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
-        record["missing_s"] = figure(sum(end - start for start, end in gaps) / 1000.0, 3)
-    if account.batteries and probe in account.batteries:
-        record["battery"] = account.batteries[probe]
-    record |= account.clocks.get(probe, ClockNote()).record()
-    return record
+        missing_s = figure(sum(end - start for start, end in gaps) / MS_PER_S, 3)
+    unread = {
+        which: why
+        for alarm in account.alarms
+        if alarm.returned_ms is None
+        for which, why in alarm.condition.unread
+    }
+    return ProbeAccount(
+        probe=probe,
+        last_ms=None if last is None else last[0],
+        stale=not never_stale and (last is None or to_ms - last[0] > silence_ms),
+        missing_s=missing_s,
+        battery=(account.batteries or {}).get(probe.id),
+        clock=account.clocks.get(probe.id, ClockNote()),
+        unread=unread.get(probe.id),
+    )

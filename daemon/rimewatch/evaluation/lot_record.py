@@ -18,11 +18,9 @@ from rimewatch.entries import (
 from rimewatch.evaluation.cancellations import cancelled
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_peak_c, governing_within
+from rimewatch.evaluation.lot_account import LotAccount, lot_account
 from rimewatch.evaluation.lot_book import LotEntries, changes, corrected
-from rimewatch.evaluation.lot_path import path_of
-from rimewatch.evaluation.lot_quality import use_by_of
 from rimewatch.evaluation.lot_story import Histories, LotStory, cold_of_unit
-from rimewatch.evaluation.mornings import local_day
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C, FROZEN_UNTIL_SOLID, STORED_AT_C, Hold
@@ -32,11 +30,8 @@ from rimewatch.lots.record import (
     Evidence,
     HoldCurve,
     HoldRecord,
-    Place,
     ProbeUsed,
-    UseBy,
 )
-from rimewatch.lots.retention import keep_until
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option
 
@@ -49,16 +44,17 @@ SHOWN_AFTER_MS: Final = 6 * MS_PER_H
 class LotRecord:
     """Everything on a lot's record. Evidence for the person in charge, no promise of safety."""
 
-    story: LotStory
+    account: LotAccount
     made_ms: int
     """Nothing later than this is known."""
     hold: HoldRecord | None
-    path: tuple[Place, ...]
-    use_by: UseBy | None
-    keep_until: str | None
-    """The last local day on which the record must be there, ISO 8601; None: it is not sold."""
     keep_days: int
     lines: tuple[EntryLine, ...]
+
+    @property
+    def story(self) -> LotStory:
+        """The lot, judged."""
+        return self.account.story
 
 
 def record_of(
@@ -79,17 +75,10 @@ def record_of(
         entries: Every entry on the books, cancelled ones and those of other lots too.
         now_ms: Nothing later is known.
     """
-    lot = story.entries
-    gone = lot.withdrawn
     return LotRecord(
-        story=story,
+        account=lot_account(shop, store, story, None, now_ms),
         made_ms=now_ms,
         hold=_hold(shop, store, histories, story, _checks(entries, now_ms), now_ms),
-        path=path_of(shop, store, lot, now_ms),
-        use_by=use_by_of(shop, store, story, now_ms),
-        keep_until=None
-        if gone is None
-        else keep_until(local_day(gone.at_ms, shop.timezone), keep_days=shop.keep_days).isoformat(),
         keep_days=shop.keep_days,
         lines=lines_of(entries, story.lot),
     )

@@ -16,17 +16,6 @@ class AlarmKept:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MessageDue:
-    """A message to one contact, with the facts as they were when it fell due."""
-
-    send: Send
-    raised_ms: int
-    """When the alarm was raised."""
-    above_s: float | None = None
-    """For ``returned``: how long it was beyond the limit."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SummaryDue:
     """A morning has come: the summary of the time since the one before it."""
 
@@ -44,4 +33,4 @@ class Noted:
     text: str
 
 
-Outcome = AlarmKept | MessageDue | SummaryDue | Noted
+Outcome = AlarmKept | Send | SummaryDue | Noted

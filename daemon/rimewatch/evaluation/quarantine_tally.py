@@ -1,6 +1,7 @@
 """Counts what was not believed, by topic and reason, in bounded space. Pure."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 from rimewatch.readings import Quarantined
@@ -9,6 +10,20 @@ MOST_KINDS: Final = 200
 """A stranger's million topics fill no memory: further kinds are counted together."""
 
 SHOWN_CHARACTERS: Final = 80
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuarantineKind:
+    """Messages that were not believed, of one kind."""
+
+    topic: str
+    probe: str
+    """Empty: none is known."""
+    reason: str
+    """A :class:`~rimewatch.readings.Reason`, or ``various`` for what is counted together."""
+    count: int
+    payload_start: str
+    """Of the first, as one printable line."""
 
 
 class QuarantineTally:
@@ -32,30 +47,24 @@ class QuarantineTally:
             else:
                 self._others += 1
 
-    def rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> tuple[QuarantineKind, ...]:
         """Return one row a kind, the most frequent first."""
-        rows: list[dict[str, Any]] = [
-            {
-                "topic": topic,
-                "probe": probe or None,
-                "reason": reason,
-                "count": count,
-                "payload_start": payload,
-            }
-            for (topic, probe, reason), (count, payload) in self._kinds.items()
+        rows = [
+            QuarantineKind(topic=topic, probe=probe, reason=reason, count=count, payload_start=sent)
+            for (topic, probe, reason), (count, sent) in self._kinds.items()
         ]
-        rows.sort(key=lambda row: (-row["count"], row["topic"], row["reason"]))
+        rows.sort(key=lambda row: (-row.count, row.topic, row.reason))
         if self._others:
             rows.append(
-                {
-                    "topic": "(other topics)",
-                    "probe": None,
-                    "reason": "various",
-                    "count": self._others,
-                    "payload_start": "",
-                }
+                QuarantineKind(
+                    topic="(other topics)",
+                    probe="",
+                    reason="various",
+                    count=self._others,
+                    payload_start="",
+                )
             )
-        return rows
+        return tuple(rows)
 
 
 def shown(payload: bytes) -> str:

@@ -24,7 +24,7 @@ from pydantic_core import PydanticCustomError
 from rimewatch.entries import ENTRY_CLASSES, AlarmEntry, AnyEntry
 from rimewatch.entry_keys import Key, Number, Text, keys_of
 from rimewatch.evaluation.door import OVER_SEVERAL
-from rimewatch.intake.decoders.times import iso_ms
+from rimewatch.instants import iso_ms
 
 
 class EntryError(ValueError):

@@ -12,7 +12,7 @@ from typing import Final
 from pydantic_core import from_json
 
 from rimewatch.entries import AnyEntry
-from rimewatch.intake.decoders.times import iso_ms
+from rimewatch.instants import iso_ms
 from rimewatch.intake.device_time import is_plausible
 from rimewatch.intake.entries import EntryError, parse_entry
 from rimewatch.vocabulary import MS_PER_S

@@ -16,7 +16,7 @@ from typing import BinaryIO, Final, NamedTuple
 from pydantic_core import from_json
 
 from rimewatch.entries import AnyEntry
-from rimewatch.intake.decoders.times import iso_ms
+from rimewatch.instants import iso_ms
 from rimewatch.intake.entries import EntryError, parse_entry
 from rimewatch.readings import Reading
 

@@ -4,7 +4,7 @@
 ``JournalReader`` reads, from any thread or process. Nothing here tells the time.
 """
 
-from rimewatch.journal.alarms import AlarmRow, MessageRow
+from rimewatch.journal.alarms import AlarmRow
 from rimewatch.journal.backup import backup_journal
 from rimewatch.journal.entry_codec import EntryCodecError
 from rimewatch.journal.errors import (
@@ -38,7 +38,6 @@ __all__ = [
     "JournalReads",
     "JournalSize",
     "JournalVersionError",
-    "MessageRow",
     "OutboxRow",
     "QuarantineCounts",
     "SummaryRow",

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from rimewatch.evaluation.ledger import MessageRecord
 from rimewatch.vocabulary import About, ContactId, Rule, UnitId
 
 
@@ -23,25 +24,6 @@ class AlarmRow:
     returned_ms: int | None
     """When all was normal again; None while it stands."""
     text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MessageRow:
-    """A message that was made for a contact; the summary has neither unit nor rule."""
-
-    id: int
-    at_ms: int
-    contact: ContactId
-    unit: UnitId | None
-    rule: Rule | None
-    about: About
-    alarm_id: str | None
-    sent_ms: int | None = None
-    """When a service took it; None: none has, or it is not known any more."""
-    is_fate_known: bool = False
-    """Whether it is still known what became of it."""
-    error: str = ""
-    """What the last try said."""
 
 
 def put(
@@ -146,11 +128,12 @@ def add_message(
     return number
 
 
-def messages_between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[MessageRow]:
+def messages_between(
+    connection: sqlite3.Connection, from_ms: int, to_ms: int
+) -> list[MessageRecord]:
     """Return the messages with ``from_ms <= at <= to_ms``, in order of time."""
     return [
-        MessageRow(
-            id=id_,
+        MessageRecord(
             at_ms=at_ms,
             contact=contact,
             unit=unit,
@@ -158,22 +141,10 @@ def messages_between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -
             about=About(about),
             alarm_id=alarm_id,
             sent_ms=sent_ms,
-            is_fate_known=is_fate_known is not None,
-            error=error or "",
+            refused=error or "" if fate is not None and sent_ms is None else None,
         )
-        for (
-            id_,
-            at_ms,
-            contact,
-            unit,
-            rule,
-            about,
-            alarm_id,
-            sent_ms,
-            is_fate_known,
-            error,
-        ) in connection.execute(
-            "SELECT m.id, m.at_ms, m.contact, m.unit, m.rule, m.about, m.alarm_id,"
+        for at_ms, contact, unit, rule, about, alarm_id, sent_ms, fate, error in connection.execute(
+            "SELECT m.at_ms, m.contact, m.unit, m.rule, m.about, m.alarm_id,"
             " max(o.sent_ms), max(o.id), max(o.error) FROM message m LEFT JOIN outbox o"
             " ON o.at_ms = m.at_ms AND o.contact = m.contact AND o.about = m.about"
             " AND o.alarm_id IS m.alarm_id"

@@ -12,61 +12,28 @@ References:
 import json
 import math
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Any, Final
 
 from rimewatch.entries import ENTRY_CLASSES, AnyEntry
 from rimewatch.entry_keys import Key, keys_of
-
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-_MS: Final = timedelta(milliseconds=1)
+from rimewatch.instants import iso, iso_ms
 
 
 class EntryCodecError(ValueError):
     """The dictionary or text is not an entry; the message names the key and the cure."""
 
 
-def format_instant(at_ms: int) -> str:
-    """Return an instant as [1] writes it, in UTC, without needless milliseconds.
-
-    Args:
-        at_ms: Milliseconds since the epoch.
-
-    >>> format_instant(1_772_438_400_000), format_instant(1_772_438_400_007)
-    ('2026-03-02T08:00:00Z', '2026-03-02T08:00:00.007Z')
-    """
-    at = _EPOCH + at_ms * _MS
-    return at.isoformat(timespec="milliseconds" if at_ms % 1000 else "seconds")[:-6] + "Z"
-
-
-def parse_instant(text: str) -> int:
-    """Return the milliseconds since the epoch of an instant written as in [1].
-
-    Raises:
-        EntryCodecError: If it is not one, or does not say its offset from UTC.
-    """
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise EntryCodecError(
-            f"at is {text!r}; expected an instant such as 2026-03-02T08:00:00Z"
-        ) from error
-    if at.tzinfo is None:
-        raise EntryCodecError(f"at is {text!r}, without an offset; expected Z at the end")
-    return (at.astimezone(UTC) - _EPOCH) // _MS
-
-
 def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
     """Return an entry as a dictionary that JSON can hold, by the contract's keys."""
-    document: dict[str, Any] = {"at": format_instant(entry.at_ms), "do": entry.do}
+    document: dict[str, Any] = {"at": iso(entry.at_ms), "do": entry.do}
     for key in keys_of(type(entry)):
         value = getattr(entry, key.field)
         if value is None or (key.default in _UNSAID and value == key.default):
             continue
         if key.is_instant:
-            value = format_instant(value)
+            value = iso(value)
         elif key.many is not None:
             value = list(value)
         elif key.words is not None:
@@ -93,7 +60,7 @@ def entry_from_dict(document: Mapping[str, Any]) -> AnyEntry:
     if kind is None:
         known = ", ".join(ENTRY_CLASSES)
         raise EntryCodecError(f"do is {do!r}; expected one of {known}")
-    arguments: dict[str, Any] = {"at_ms": parse_instant(_text("at", document.get("at")))}
+    arguments: dict[str, Any] = {"at_ms": _instant("at", document.get("at"))}
     keys = keys_of(kind)
     unknown = sorted(set(document) - {"at", "do", *(key.name for key in keys)})
     if unknown:
@@ -114,7 +81,7 @@ def _read(key: Key, value: object) -> object:
     if key.many is not None:
         return _texts(key.name, value)
     if key.is_instant:
-        return parse_instant(_text(key.name, value))
+        return _instant(key.name, value)
     if key.words is not None:
         return _one_of(key.words, key.name, value)
     return _PLAIN[key.kind](key.name, value)
@@ -124,6 +91,16 @@ def _text(name: str, value: object) -> str:
     if not isinstance(value, str):
         raise EntryCodecError(f"{name} is {value!r}; expected text")
     return value
+
+
+def _instant(name: str, value: object) -> int:
+    at_ms = iso_ms(_text(name, value))
+    if at_ms is None:
+        raise EntryCodecError(
+            f"{name} is {value!r}; expected an instant with its offset, such as "
+            "2026-03-02T08:00:00Z"
+        )
+    return at_ms
 
 
 def _number(name: str, value: object) -> float:

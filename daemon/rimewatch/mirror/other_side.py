@@ -10,7 +10,7 @@ References:
 """
 
 import json
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,6 +19,7 @@ import urllib3
 from influxdb_client.client.exceptions import InfluxDBError
 from urllib3.exceptions import HTTPError
 
+from rimewatch.instants import iso
 from rimewatch.journal.readings import MILLI
 from rimewatch.mirror.client import CONNECT_S, client_for, reason_of, without_token
 from rimewatch.mirror.comparing import ComparisonError, Integers, OtherSide
@@ -108,10 +109,11 @@ class Influx:
 
 def flux_for(to: MirrorTo, probe: Probe, from_ms: int, to_ms: int) -> str:
     """Return the Flux query for a probe's readings with ``from_ms <= time <= to_ms``."""
+    begins, ends = (iso(at_ms, always_ms=True) for at_ms in (from_ms, to_ms + 1))
     return "\n".join(
         [
             f"from(bucket: {_quoted(to.bucket)})",
-            f"  |> range(start: {_rfc3339(from_ms)}, stop: {_rfc3339(to_ms + 1)})",
+            f"  |> range(start: {begins}, stop: {ends})",
             f"  |> filter(fn: (r) => r._measurement == {_quoted(READING)}",
             f"      and r._field == {_quoted(FIELD[probe.measures])}",
             f"      and r.shop == {_quoted(to.shop)} and r.probe == {_quoted(probe.id)})",
@@ -124,11 +126,6 @@ def _quoted(text: str) -> str:
     r"""Return a Flux string literal: ``\\``, ``"`` and ``${`` have meanings in one ([2])."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("${", "\\${")
     return f'"{escaped}"'
-
-
-def _rfc3339(at_ms: int) -> str:
-    at = datetime.fromtimestamp(at_ms // 1000, UTC).replace(microsecond=at_ms % 1000 * 1000)
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _ms(at: datetime) -> int:

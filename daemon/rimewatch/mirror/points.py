@@ -7,9 +7,10 @@ text, and bears its unit; the first write of a field fixes its type for good. Pu
 """
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime
-from typing import Any, Final, TypedDict
+from typing import Final, TypedDict
 
+from rimewatch.evaluation.figures import figure
+from rimewatch.evaluation.ledger import Ledger
 from rimewatch.journal.readings import FullSpan
 from rimewatch.shop import Probe
 from rimewatch.vocabulary import MS_PER_S, LotId, Measures
@@ -62,7 +63,7 @@ def reading_points(shop: str, probe: Probe, readings: FullSpan) -> Iterator[Poin
         }
 
 
-def book_points(shop: str, ledger: Mapping[str, Any]) -> Iterator[Point]:
+def book_points(shop: str, ledger: Ledger) -> Iterator[Point]:
     """Yield the points of a ledger's excursions and alarms.
 
     An excursion stands at its start, an alarm at its raising: one point each, which later
@@ -70,72 +71,71 @@ def book_points(shop: str, ledger: Mapping[str, Any]) -> Iterator[Point]:
 
     Args:
         shop: The tag that tells shops apart.
-        ledger: As the contract describes it.
+        ledger: The ledger.
     """
-    for unit, record in ledger["units"].items():
-        for excursion in record["excursions"]:
+    for account in ledger.units.values():
+        for item in account.excursions:
             yield {
                 "measurement": "excursion",
                 "tags": {
                     "shop": shop,
-                    "unit": unit,
-                    "rule": excursion["rule"],
-                    "probe": excursion["probe"],
+                    "unit": item.unit.id,
+                    "rule": item.rule.value,
+                    "probe": item.probe,
                 },
                 "fields": _fields(
-                    peak_c=excursion["peak_c"],
-                    above_s=excursion["above_s"],
-                    lasted_s=_between_s(excursion["start"], excursion["end"]),
-                    open=excursion["end"] is None,
-                    alarmed=excursion["alarmed"],
-                    cause=excursion["cause"],
+                    peak_c=item.peak_c,
+                    above_s=item.above_s,
+                    lasted_s=_between_s(item.start_ms, item.end_ms),
+                    open=item.end_ms is None,
+                    alarmed=item.alarmed,
+                    cause=item.cause.value,
                 ),
-                "time": _ms(excursion["start"]),
+                "time": item.start_ms,
             }
-    for alarm in ledger["alarms"]:
-        units = [alarm["unit"]] if alarm["unit"] is not None else alarm["units"]
+    for alarm in ledger.alarms:
+        units = alarm.units if alarm.key.unit is None else (alarm.key.unit,)
         yield {
             "measurement": "alarm",
-            "tags": {"shop": shop, "unit": "+".join(units), "rule": alarm["rule"]},
+            "tags": {"shop": shop, "unit": "+".join(units), "rule": alarm.key.rule.value},
             "fields": _fields(
-                active=alarm["returned"] is None,
-                woke=alarm["woke"],
-                returned_after_s=_between_s(alarm["raised"], alarm["returned"]),
-                acknowledged_after_s=_between_s(alarm["raised"], alarm["acknowledged"]),
-                priority=alarm["priority"],
-                detail=alarm["detail"],
+                active=alarm.returned_ms is None,
+                woke=alarm.woke,
+                returned_after_s=_between_s(alarm.raised_ms, alarm.returned_ms),
+                acknowledged_after_s=_between_s(alarm.raised_ms, alarm.answered_ms),
+                priority=alarm.priority.value,
+                detail=alarm.condition.detail,
             ),
-            "time": _ms(alarm["raised"]),
+            "time": alarm.raised_ms,
         }
 
 
-def lot_points(
-    shop: str, ledger: Mapping[str, Any], received_ms: Mapping[LotId, int]
-) -> Iterator[Point]:
+def lot_points(shop: str, ledger: Ledger, received_ms: Mapping[LotId, int]) -> Iterator[Point]:
     """Yield a point for each lot, at its receipt.
 
     Args:
         shop: The tag that tells shops apart.
-        ledger: As the contract describes it.
+        ledger: The ledger.
         received_ms: When each lot came in; one without an entry of that is left out.
     """
-    for lot in ledger["lots"]:
-        if lot["lot"] not in received_ms:
+    for lot in ledger.lots:
+        story, hold, received = lot.story, lot.story.hold, lot.story.entries.received
+        if story.lot not in received_ms:
             continue
         yield {
             "measurement": "lot",
-            "tags": {"shop": shop, "lot": lot["lot"]},
+            "tags": {"shop": shop, "lot": story.lot},
             "fields": _fields(
-                credited_h=lot["credited_h"],
-                required_h=lot["required_h"],
-                ice_days=lot["ice_days"],
-                interruptions=len(lot["interruptions"]),
-                needs_destruction=lot["needs_destruction"],
-                state=lot["state"],
-                option=lot["option"],
-                species=lot["species"],
+                credited_h=0.0 if hold is None else figure(hold.credited_h, 6),
+                required_h=None if hold is None else hold.required_h,
+                ice_days=figure(story.ice_days, 4),
+                interruptions=0 if hold is None else len(hold.interruptions),
+                needs_destruction=lot.needs_destruction,
+                state=story.state,
+                option=None if hold is None else hold.option.value,
+                species=None if received is None else received.species,
             ),
-            "time": received_ms[lot["lot"]],
+            "time": received_ms[story.lot],
         }
 
 
@@ -148,9 +148,5 @@ def _fields(**values: float | str | None) -> dict[str, float | str]:
     }
 
 
-def _between_s(start: str, end: str | None) -> float | None:
-    return None if end is None else (_ms(end) - _ms(start)) / MS_PER_S
-
-
-def _ms(at: str) -> int:
-    return round(datetime.fromisoformat(at).timestamp() * MS_PER_S)
+def _between_s(start_ms: int, end_ms: int | None) -> float | None:
+    return None if end_ms is None else (end_ms - start_ms) / MS_PER_S

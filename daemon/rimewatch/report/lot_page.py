@@ -7,7 +7,7 @@ References:
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, tzinfo
+from datetime import tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -111,7 +111,7 @@ def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = No
         statements=tuple(_statements(record, reader, files or {})),
         after=tuple(_after(record, reader)),
         path_head=("Where", "From", "To", "Fish from to", "Above limit", "Unseen", "Ice days"),
-        path=tuple(_place(place, reader) for place in record.path),
+        path=tuple(_place(place, reader) for place in record.account.path),
         entries_head=("No.", "Done", "Entered", "By", "What"),
         entries=tuple(
             (
@@ -261,13 +261,13 @@ def _after(record: LotRecord, reader: _Reader) -> Iterator[str]:
         yield ROP_REMINDER
     if story.ice_days >= 0.05:
         text = f"Estimated age: as after {story.ice_days:.1f} days on ice."
-        if record.use_by is not None:
+        if record.account.use_by is not None:
             text += _use_by(record, reader)
         yield text
     if story.need is not None:
         yield from story.need.remaining_hazards
-    if record.keep_until is not None:
-        last = date.fromisoformat(record.keep_until)
+    if record.account.keep_until is not None:
+        last = record.account.keep_until
         yield (
             f"To be kept through {last.isoformat()}: {record.keep_days} calendar days beyond the "
             "last sale (FDA Food Code 2022, 3-402.12(A))."
@@ -277,7 +277,7 @@ def _after(record: LotRecord, reader: _Reader) -> Iterator[str]:
 
 
 def _use_by(record: LotRecord, reader: _Reader) -> str:
-    use_by = record.use_by
+    use_by = record.account.use_by
     assert use_by is not None, "asked for only where there is one"
     text = f" The shop allows {use_by.limit_ice_days:g}"
     if use_by.use_by_ms is None:

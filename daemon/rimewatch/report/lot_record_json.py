@@ -6,10 +6,12 @@ Temperatures are °C whatever the shop reads, times UTC; keys as in the ledger.
 import json
 from typing import Any
 
-from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.lot_record import LotRecord
+from rimewatch.instants import iso, iso_or_none
 from rimewatch.journal.entry_codec import entry_to_dict
-from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord, Place
+from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord
+from rimewatch.report.ledger_json import place_document, use_by_document
 from rimewatch.report.lot_page import CAUTIONS
 
 
@@ -33,21 +35,17 @@ def lot_record_json(record: LotRecord) -> str:
         "hold": None if record.hold is None else _hold(record.hold),
         "statements": [entry_to_dict(item) for item in entries.statements],
         "thawing": None if entries.thawing is None else iso(entries.thawing.at_ms),
-        "path": [_place(place) for place in record.path],
+        "path": [place_document(place) for place in record.account.path],
         "ice_days": figure(story.ice_days, 4),
         "received_too_warm": None if need is None else need.receipt_too_warm,
         "overruns": [
             {"hazard": over.hazard, "share": figure(over.share, 4)} for over in story.overruns
         ],
-        "use_by": None
-        if record.use_by is None
-        else {
-            "limit_ice_days": record.use_by.limit_ice_days,
-            "at_c": figure(record.use_by.at_c, 3),
-            "at": iso(record.use_by.use_by_ms),
-        },
+        "use_by": use_by_document(record.account.use_by),
         "withdrawn": None if entries.withdrawn is None else iso(entries.withdrawn.at_ms),
-        "keep_until": record.keep_until,
+        "keep_until": None
+        if record.account.keep_until is None
+        else record.account.keep_until.isoformat(),
         "entries": [_line(line) for line in record.lines],
         "cautions": list(CAUTIONS),
     }
@@ -62,13 +60,13 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
         "required_h": hold.required_h,
         "credited_h": figure(hold.credited_h, 6),
         "sure_h": figure(hold.sure_h, 6),
-        "sure_by": iso(hold.sure_by_ms),
+        "sure_by": iso_or_none(hold.sure_by_ms),
         "doubts": [] if hold.is_sure else [doubt.value for doubt in hold.doubts],
         "begun": iso(hold.begun_ms),
-        "started": iso(hold.started_ms),
-        "completed": iso(hold.completed_ms),
-        "expected": iso(hold.expected_ms),
-        "needed_by": iso(hold.needed_by_ms),
+        "started": iso_or_none(hold.started_ms),
+        "completed": iso_or_none(hold.completed_ms),
+        "expected": iso_or_none(hold.expected_ms),
+        "needed_by": iso_or_none(hold.needed_by_ms),
         "warmest_c": figure(hold.warmest_c, 3),
         "warmest_with_uncertainty_c": figure(hold.warmest_guarded_c, 3),
         "cold_before_count_h": figure(hold.lead_h, 3),
@@ -90,7 +88,7 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
         "interruptions": [
             {
                 "start": iso(item.start_ms),
-                "end": iso(item.end_ms),
+                "end": iso_or_none(item.end_ms),
                 "peak_c": figure(item.peak_c, 3),
                 "reason": item.reason.value,
                 "seen_warm": item.is_warm,
@@ -98,21 +96,6 @@ def _hold(hold: HoldRecord) -> dict[str, Any]:
             }
             for item in hold.interruptions
         ],
-    }
-
-
-def _place(place: Place) -> dict[str, Any]:
-    return {
-        "unit": place.unit,
-        "from": iso(place.from_ms),
-        "to": None if place.lasts else iso(place.to_ms),
-        "min_c": figure(place.min_c, 3),
-        "max_c": figure(place.max_c, 3),
-        "mean_c": figure(place.mean_c, 3),
-        "limit_c": place.limit_c,
-        "above_limit_s": figure(place.above_limit_s, 3),
-        "unmonitored_s": figure(place.unmonitored_s, 3),
-        "ice_days": figure(place.ice_days, 4),
     }
 
 

@@ -199,18 +199,9 @@ def _lacks_on_display(shop: Shop, story: LotStory) -> str:
         return ""
     if story.standing is Standing.AGAINST and story.proof is not None:
         return "though something speaks against serving it raw"
-    if not story.why_not and not story.is_proof_unsure:
-        return ""
-    return lacks_there(is_unsure=story.is_proof_unsure)
-
-
-def lacks_there(*, is_unsure: bool) -> str:
-    """Return what a lot in a display case lacks; ``is_unsure``: its hold is not sure for it.
-
-    >>> lacks_there(is_unsure=False)
-    'without its proof'
-    """
-    return "with a hold that is not sure for it" if is_unsure else "without its proof"
+    if story.is_proof_unsure:
+        return "with a hold that is not sure for it"
+    return "without its proof" if story.why_not else ""
 
 
 def _unit_name(shop: Shop, story: LotStory) -> str:

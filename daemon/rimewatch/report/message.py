@@ -42,26 +42,26 @@ class Message:
         return self.body.removeprefix(self.lead).lstrip()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmFacts:
-    """What a message is made of: the finding, why it is sent, and when."""
-
-    condition: Condition
-    about: About
-    raised_ms: int
-    now_ms: int
-    above_s: float | None = None
-    """For ``returned``: time beyond the limit; None: from the beginning until now."""
-    link: str = ""
-    """What is wrong with the connection to the broker, with its cure; empty: nothing."""
-
-
-def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
+def alarm_message(
+    shop: Shop,
+    condition: Condition,
+    about: About,
+    *,
+    raised_ms: int,
+    now_ms: int,
+    above_s: float | None = None,
+    link: str = "",
+) -> Message:
     """Return what a phone should show for an alarm.
 
     Args:
         shop: Names, zone and scale.
-        facts: The alarm; ``about`` is anything but ``summary``.
+        condition: The finding, with the facts of the moment.
+        about: Why it is sent; anything but ``summary``.
+        raised_ms: When the alarm was raised.
+        now_ms: The moment.
+        above_s: For ``returned``: time beyond the limit; None: from the beginning until now.
+        link: What is wrong with the connection to the broker, with its cure; empty: nothing.
 
     Returns:
         A title of at most 60 and a body of at most 500 characters. The first 100
@@ -70,13 +70,15 @@ def alarm_message(shop: Shop, facts: AlarmFacts) -> Message:
     Raises:
         ValueError: If ``about`` is ``summary``: the summary renders its own message.
     """
-    if facts.about is About.SUMMARY:
+    if about is About.SUMMARY:
         raise ValueError("about is 'summary', expected raised, repeat, escalated or returned")
     texts = texts_of(shop.messages)
-    own = texts[facts.condition.key.rule.value]
-    known = _known(shop, facts, texts)
-    template = own[facts.about.value]
-    tail = own["tail_returned"] if facts.about is About.RETURNED else own["tail"]
+    own = texts[condition.key.rule.value]
+    known = _known(shop, condition, texts, raised_ms, now_ms, above_s)
+    if clean := wording.printable(link):
+        known["link"] = _sentence(wording.clipped(clean, LONGEST_LINK))
+    template = own[about.value]
+    tail = own["tail_returned"] if about is About.RETURNED else own["tail"]
     title = _first_known(template["title"], known)
     assert title is not None, "the last alternative of a title needs no optional fact"
     sentences = [
@@ -103,17 +105,24 @@ def _first_known(choices: Sequence[str], known: Mapping[str, str]) -> str | None
     return None
 
 
-def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str, str]:
+def _known(
+    shop: Shop,
+    condition: Condition,
+    texts: Mapping[str, Any],
+    raised_ms: int,
+    now_ms: int,
+    above_s: float | None,
+) -> dict[str, str]:
     """Return the facts that are known, as text; what is not known has no entry."""
-    condition, zone, words = facts.condition, ZoneInfo(shop.timezone), texts["words"]
-    lasting_s = max(0.0, (facts.now_ms - condition.since_ms) / MS_PER_S)
+    zone, words = ZoneInfo(shop.timezone), texts["words"]
+    lasting_s = max(0.0, (now_ms - condition.since_ms) / MS_PER_S)
     cause = condition.cause or Cause.UNKNOWN
     known = {
         **_names(shop, condition, words),
-        "since": local_time(condition.since_ms, zone, words, day_of_ms=facts.now_ms),
+        "since": local_time(condition.since_ms, zone, words, day_of_ms=now_ms),
         "lasting": duration(lasting_s, words),
-        "waiting": duration(max(0.0, (facts.now_ms - facts.raised_ms) / MS_PER_S), words),
-        "above": duration(lasting_s if facts.above_s is None else facts.above_s, words),
+        "waiting": duration(max(0.0, (now_ms - raised_ms) / MS_PER_S), words),
+        "above": duration(lasting_s if above_s is None else above_s, words),
         "first": texts["first"][
             cause.value if cause.value in texts["first"] else Cause.UNKNOWN.value
         ],
@@ -121,7 +130,7 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
     known |= _measured(shop, condition)
-    if (left_s := _time_left_s(condition, facts.now_ms)) is not None:
+    if (left_s := _time_left_s(condition, now_ms)) is not None:
         known["left"] = duration(left_s, words)
     if condition.first_unit is not None and condition.first_unit in shop.unit:
         name = wording.printable(shop.unit[condition.first_unit].name)
@@ -129,8 +138,6 @@ def _known(shop: Shop, facts: AlarmFacts, texts: Mapping[str, Any]) -> dict[str,
     if condition.lots:
         lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
         known["lots"] = joined(lots, words, most=4)
-    if clean := wording.printable(facts.link):
-        known["link"] = _sentence(wording.clipped(clean, LONGEST_LINK))
     if condition.unread:
         known["unread"] = texts["unread"][condition.unread[0][1].value]
     # What the rules say of their reasons is English; other languages do without.

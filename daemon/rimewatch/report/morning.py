@@ -6,7 +6,6 @@ replayed night gives the very bytes that the mail had.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.evaluation.contacts import door_times
@@ -99,15 +98,13 @@ def draft_morning(
         ],
         messages=[m for m in account.messages if from_ms <= m.at_ms <= to_ms],
     )
-    ledger: dict[str, Any] = build_ledger(
-        shop, store, within, from_ms=from_ms, to_ms=to_ms, histories=histories
-    )
+    ledger = build_ledger(shop, store, within, from_ms=from_ms, to_ms=to_ms, histories=histories)
     curves = {
         unit.id: curve
         for unit in shop.units
         if (curve := unit_curve(shop, store, unit, from_ms, to_ms)) is not None
     }
-    summary = build_summary(shop, ledger, curves, from_ms, to_ms)
+    summary = build_summary(shop, ledger, curves)
     return MorningDraft(
         text=file_text(summary),
         html=html_draft(summary),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
 
+from rimewatch.evaluation.ledger import Doors
 from rimewatch.report import wording
 from rimewatch.report.facts import State, Summary, UnitFacts
 from rimewatch.report.sections import Section, sections
@@ -115,12 +116,14 @@ def _clock_note(summary: Summary) -> str:
 def _unit_block(summary: Summary, facts: UnitFacts) -> UnitBlock:
     scale = summary.scale
     what = "Fish" if facts.has_product_probe else "Air"
-    if facts.min_c is None or facts.max_c is None:
+    if facts.account.min_c is None or facts.account.max_c is None:
         span = "no readings"
     else:
-        span = f"{what} {wording.temperature_range(facts.min_c, facts.max_c, scale)}"
-        if facts.mean_c is not None:
-            span += f", mean {wording.temperature(facts.mean_c, scale)}"
+        span = (
+            f"{what} {wording.temperature_range(facts.account.min_c, facts.account.max_c, scale)}"
+        )
+        if facts.account.mean_c is not None:
+            span += f", mean {wording.temperature(facts.account.mean_c, scale)}"
     return UnitBlock(
         facts=facts,
         name=facts.name,
@@ -133,21 +136,21 @@ def _unit_block(summary: Summary, facts: UnitFacts) -> UnitBlock:
 
 
 def _unit_lines(summary: Summary, facts: UnitFacts) -> Iterator[str]:
-    if facts.readings:
+    if facts.account.readings:
         yield _above(summary, facts)
     if reason := limit_reason(facts.unit, summary.scale):
         yield f"{reason[0].upper()}{reason[1:].rstrip('.')}."
-    if facts.out_of_service:
+    if facts.account.out_of_service:
         yield f"Out of service: {_out_of_service(summary, facts)}."
     if checked := check_words(facts, summary.zone):
         yield checked
-    if facts.missing_s > 0:
-        yield f"Unmonitored for {wording.duration(facts.missing_s)}{_gaps(summary, facts)}."
+    if facts.account.missing_s > 0:
+        yield f"Unmonitored for {wording.duration(facts.account.missing_s)}{_gaps(summary, facts)}."
     extras = []
-    if facts.doors is not None:
-        extras.append(_doors(facts))
-    if facts.defrosts:
-        extras.append(f"{wording.counted(facts.defrosts, 'defrost')}.")
+    if facts.account.doors is not None:
+        extras.append(_doors(facts.account.doors))
+    if facts.account.defrosts:
+        extras.append(f"{wording.counted(facts.account.defrosts, 'defrost')}.")
     if extras:
         yield " ".join(extras)
 
@@ -185,7 +188,7 @@ def limit_reason(unit: Unit, scale: Scale) -> str:
 def _above(summary: Summary, facts: UnitFacts) -> str:
     """Return how long a unit was above its limit, and what is meant by the unit's temperature."""
     limit = wording.temperature(facts.unit.limit_c, summary.scale)
-    fish, air = facts.fish_above_limit_s, facts.above_limit_s
+    fish, air = facts.account.governing_above_limit_s, facts.account.above_limit_s
     who = _spoken_for(facts)
     if facts.probe:
         who = f"{who.rstrip(',')} at probe {facts.probe}"
@@ -210,10 +213,10 @@ def _spoken_for(facts: UnitFacts) -> str:
 
 
 def _gaps(summary: Summary, facts: UnitFacts) -> str:
-    if not facts.gaps:
+    if not facts.account.gaps:
         return ""
     day = summary.period.to_ms
-    spans = [wording.local_span(*gap, summary.zone, day_of_ms=day) for gap in facts.gaps]
+    spans = [wording.local_span(*gap, summary.zone, day_of_ms=day) for gap in facts.account.gaps]
     return f": {wording.joined(spans, most=4)}"
 
 
@@ -223,18 +226,16 @@ def _out_of_service(summary: Summary, facts: UnitFacts) -> str:
         f"since {wording.local_time(start, zone, day_of_ms=day)}"
         if end is None
         else wording.local_span(start, end, zone, day_of_ms=day)
-        for start, end in facts.out_of_service
+        for start, end in facts.account.out_of_service
     ]
     return wording.joined(spans, most=4)
 
 
-def _doors(facts: UnitFacts) -> str:
-    doors = facts.doors
-    assert doors is not None, "asked only where there is a door"
+def _doors(doors: Doors) -> str:
     if doors.openings == 0:
         return "Door never opened."
     text = f"Door opened {_times(doors.openings)}, {wording.duration(doors.open_s)} in all"
-    if doors.longest_s is not None and doors.openings > 1:
+    if doors.openings > 1:
         text += f", longest {wording.duration(doors.longest_s)}"
     return f"{text}."
 

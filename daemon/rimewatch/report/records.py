@@ -15,21 +15,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from datetime import time as wall_time
-from typing import Any
 
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
-from rimewatch.evaluation.instants import iso
-from rimewatch.evaluation.ledger import (
-    Account,
-    MessageRecord,
-    build_ledger,
-    corrective_actions,
-)
+from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.ledger import Account, Ledger, build_ledger
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.report.facts import Excursion, Summary
+from rimewatch.report.facts import Summary
 from rimewatch.report.summary import build_summary
 from rimewatch.report.temperature_log import Range, UnitLog, days_of, unit_log
 from rimewatch.shop import Shop
@@ -102,7 +96,7 @@ class Records:
     changes: tuple[Change, ...]
     """Settings that were changed: what they were, and what they are."""
     seals: tuple[SealedDay, ...]
-    ledger: Mapping[str, Any]
+    ledger: Ledger
 
     @property
     def open_excursions(self) -> tuple[Excursion, ...]:
@@ -152,9 +146,16 @@ def build_records(
         ValueError: If the days are no period.
     """
     from_ms, to_ms = period_ms(first, last, shop.timezone, now_ms)
-    ledger = build_ledger(shop, store, account, from_ms=from_ms, to_ms=to_ms, histories=histories)
-    # Whoever asks for the record of last week is told what was noted about it since.
-    ledger["corrective_actions"] = corrective_actions(account.entries, from_ms, now_ms)
+    ledger = build_ledger(
+        shop,
+        store,
+        account,
+        from_ms=from_ms,
+        to_ms=to_ms,
+        histories=histories,
+        # Whoever asks for the record of last week is told what was noted about it since.
+        noted_until_ms=now_ms,
+    )
     days = days_of(first, last)
     logs = []
     for unit in shop.units:
@@ -179,9 +180,7 @@ def build_records(
         last=last,
         from_ms=from_ms,
         to_ms=to_ms,
-        facts=build_summary(
-            shop, ledger, {}, from_ms, to_ms, messages=[_fate(one) for one in account.messages]
-        ),
+        facts=build_summary(shop, ledger, {}, by_fate=True),
         logs=tuple(logs),
         handled=tuple(_handled(account.entries, from_ms, to_ms)),
         checks=tuple(item for item in kept.checks if from_ms <= item.at_ms <= to_ms),
@@ -190,19 +189,6 @@ def build_records(
         seals=tuple(item for item in kept.seals if first <= item.day <= last),
         ledger=ledger,
     )
-
-
-def _fate(message: MessageRecord) -> dict[str, Any]:
-    """Return a message as in the ledger, with what became of it: a record names who was reached."""
-    return {
-        "at": iso(message.at_ms),
-        "contact": message.contact,
-        "unit": message.unit,
-        "rule": None if message.rule is None else message.rule.value,
-        "about": message.about.value,
-        "reached": iso(message.reached_ms),
-        "refused": message.refused,
-    }
 
 
 def _handled(entries: Sequence[AnyEntry], from_ms: int, to_ms: int) -> list[Handled]:

@@ -7,16 +7,13 @@ its log, then lots, alarms and the rest.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+from rimewatch.evaluation.excursions import Excursion
 from rimewatch.evaluation.settings import Change
 from rimewatch.journal.canonical import grouped
 from rimewatch.lots.record import PROVISION_OF
 from rimewatch.report import chart, wording
-from rimewatch.report.facts import AlarmRecord, Excursion
-from rimewatch.report.lot_standing import (
-    NO_FOOD_CODE_OPTION,
-    PARASITES_ALONE,
-    warm_caveats,
-)
+from rimewatch.report.facts import ToldAlarm
+from rimewatch.report.lot_standing import NO_FOOD_CODE_OPTION, PARASITES_ALONE
 from rimewatch.report.page import CAUTIONS, check_words, limit_reason
 from rimewatch.report.plain_words import KINDS
 from rimewatch.report.records import Records
@@ -125,14 +122,14 @@ def _excursion(sheet: Sheet, records: Records, item: Excursion) -> None:
     ends = "still on" if item.end_ms is None else moment(records, item.end_ms)
     state = action_state(item)
     sheet.line(
-        f"{item.name}, {moment(records, item.start_ms)} to {ends}",
+        f"{wording.unit_name(item.unit)}, {moment(records, item.start_ms)} to {ends}",
         "corrective action open" if state == "open" else "",
         right_ink=_WARM_INK,
     )
     limit = "" if item.limit_c is None else f" {wording.temperature(item.limit_c, scale)}"
     sheet.text(
         f"Peak {wording.temperature(item.peak_c, scale)}, above{limit or ' its line'} for "
-        f"{wording.duration(item.above_s)}. Likely cause: {CAUSES.get(item.cause, item.cause)}."
+        f"{wording.duration(item.above_s)}. Likely cause: {CAUSES[item.cause]}."
     )
     for action in item.actions:
         parts = [moment(records, action.at_ms), action.who]
@@ -158,9 +155,9 @@ def _unit(sheet: Sheet, records: Records, log: UnitLog, png: bytes | None) -> No
         f"measured: {measures}.",
         ink=QUIET_INK,
     )
-    if found.min_c is not None and found.max_c is not None:
-        span = wording.temperature_range(found.min_c, found.max_c, scale)
-        above_s, missing_s = found.fish_above_limit_s, found.missing_s
+    if found.account.min_c is not None and found.account.max_c is not None:
+        span = wording.temperature_range(found.account.min_c, found.account.max_c, scale)
+        above_s, missing_s = found.account.governing_above_limit_s, found.account.missing_s
         above = (
             f"above the limit for {wording.duration(above_s)}" if above_s else "not above the limit"
         )
@@ -216,8 +213,8 @@ def _lots(sheet: Sheet, records: Records) -> None:
     sheet.text(PARASITES_ALONE, ink=QUIET_INK)
     sheet.space(1.0)
 
-    def when(at_ms: int | None) -> str:
-        return _NOTHING if at_ms is None else moment(records, at_ms)
+    def when(at_ms: float | None) -> str:
+        return _NOTHING if at_ms is None else moment(records, round(at_ms))
 
     sheet.table(
         (
@@ -231,20 +228,22 @@ def _lots(sheet: Sheet, records: Records) -> None:
         ),
         (
             [
-                lot.lot,
+                lot.name,
                 lot.species,
-                lot.state if lot.needs_destruction else "not called for",
-                when(lot.started_ms),
-                when(lot.completed_ms),
-                wording.credited_hours(lot.credited_h, lot.required_h)
-                if lot.option is not None
-                else _NOTHING,
+                lot.story.state if lot.account.needs_destruction else "not called for",
+                when(None if hold is None else hold.started_ms),
+                when(None if hold is None else hold.completed_ms),
+                _NOTHING
+                if hold is None
+                else wording.credited_hours(hold.credited_h, hold.required_h),
                 str(interruptions(lot)),
             ]
             for lot in facts.lots
+            for hold in (lot.story.hold,)
         ),
     )
-    options = dict.fromkeys(lot.option for lot in facts.lots if lot.option is not None)
+    holds = [lot.story.hold for lot in facts.lots]
+    options = dict.fromkeys(hold.option for hold in holds if hold is not None)
     for option in options:
         sheet.text(
             f"{option.value}: {wording.option_words(option, facts.scale)} "
@@ -255,13 +254,8 @@ def _lots(sheet: Sheet, records: Records) -> None:
         if option is Option.F20C_24H:
             sheet.text(f"{option.value}: {NO_FOOD_CODE_OPTION}", size_pt=SMALL_PT, ink=QUIET_INK)
     for lot in facts.lots:
-        for said in warm_caveats(lot.overruns, received_too_warm=lot.received_too_warm):
-            sheet.text(f"Lot {lot.lot}: {said}", size_pt=SMALL_PT)
-        if lot.sure_h is not None and not lot.is_sure:
-            by_ms = lot.sure_by_ms
-            at = "" if by_ms is None else moment(records, by_ms)
-            sure = wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts)
-            sheet.text(f"Lot {lot.lot}: {sure}", size_pt=SMALL_PT)
+        for said in lot.words.caveats:
+            sheet.text(f"Lot {lot.name}: {said}", size_pt=SMALL_PT)
 
 
 def _batches(sheet: Sheet, records: Records) -> None:
@@ -292,35 +286,28 @@ def _alarms(sheet: Sheet, records: Records) -> None:
         ),
         (
             [
-                moment(records, item.raised_ms),
-                unit_name(records, item.unit),
-                RULES[item.rule],
-                item.priority.value,
+                moment(records, item.alarm.raised_ms),
+                unit_name(records, item.alarm.key.unit),
+                RULES[item.alarm.key.rule],
+                item.alarm.priority.value,
                 _told(item),
                 _NOTHING
-                if item.acknowledged_ms is None
-                else wording.duration(
-                    _answered_s(item.told_first, item.raised_ms, item.acknowledged_ms)
-                ),
-                "still on" if item.returned_ms is None else moment(records, item.returned_ms),
+                if item.answered_after_ms is None
+                else wording.duration(item.answered_after_ms / MS_PER_S),
+                "still on"
+                if item.alarm.returned_ms is None
+                else moment(records, item.alarm.returned_ms),
             ]
             for item in alarms
         ),
     )
 
 
-def _told(item: AlarmRecord) -> str:
+def _told(item: ToldAlarm) -> str:
     """Return who was reached, and who was not."""
     told = wording.joined([who for _, who in item.told_first], most=2) or "nobody"
     missed = wording.joined([who for who, _ in item.not_reached], most=2)
     return f"{told}; not reached: {missed}" if missed else told
-
-
-def _answered_s(
-    told_first: Sequence[tuple[int, str]], raised_ms: int, acknowledged_ms: int
-) -> float:
-    since_ms = told_first[0][0] if told_first else raised_ms
-    return max(0, acknowledged_ms - since_ms) / MS_PER_S
 
 
 def _rest(sheet: Sheet, records: Records) -> None:

@@ -12,8 +12,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.figures import figure
 from rimewatch.report import wording
-from rimewatch.report.facts import Excursion, LotFacts
+from rimewatch.report.facts import LotFacts
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.records import Records
 from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
@@ -64,7 +67,7 @@ def json_text(records: Records) -> str:
             ]
             for table in TABLES
         },
-        "ledger": records.ledger,
+        "ledger": ledger_document(records.ledger),
     }
     return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -121,16 +124,16 @@ def _note(records: Records, log: UnitLog, day: LogDay) -> str:
 def _excursions(records: Records) -> Iterator[Row]:
     for item in records.facts.excursions:
         yield (
-            item.unit,
-            item.name,
-            item.probe,
+            item.unit.id,
+            wording.unit_name(item.unit),
+            wording.printable(item.probe) if item.of_several else "",
             item.rule.value,
             item.limit_c,
             _when(records, item.start_ms),
             _when(records, item.end_ms),
             item.peak_c,
             round(item.above_s / 60, 2),
-            item.cause,
+            item.cause.value,
             item.explanation,
             item.alarmed,
             item.found_late,
@@ -162,21 +165,25 @@ def _actions(records: Records) -> Iterator[Row]:
 
 def _lots(records: Records) -> Iterator[Row]:
     for lot in records.facts.lots:
+        story, hold = lot.story, lot.story.hold
         yield (
-            lot.lot,
+            lot.name,
             lot.species,
-            lot.needs_destruction,
-            lot.why,
-            None if lot.option is None else lot.option.value,
-            lot.state,
-            _when(records, lot.started_ms),
-            _when(records, lot.completed_ms),
-            lot.required_h,
-            lot.credited_h,
+            lot.account.needs_destruction,
+            wording.printable(lot.account.why),
+            None if hold is None else hold.option.value,
+            story.state,
+            None if hold is None else _when(records, hold.started_ms),
+            None if hold is None else _when(records, hold.completed_ms),
+            0.0 if hold is None else hold.required_h,
+            0.0 if hold is None else figure(hold.credited_h, 6),
             interruptions(lot),
-            lot.ice_days,
-            lot.received_too_warm,
-            "; ".join(over.hazard for over in lot.overruns),
+            figure(story.ice_days, 4),
+            story.need is not None and bool(story.need.receipt_too_warm),
+            "; ".join(over.hazard for over in story.overruns),
+            lot.words.verdict,
+            lot.words.why_not,
+            " ".join(lot.words.caveats),
         )
 
 
@@ -190,37 +197,39 @@ def _limits(records: Records) -> Iterator[Row]:
 
 def _cooling(records: Records) -> Iterator[Row]:
     for item in records.facts.cooling:
-        for number, stage in enumerate(item.stages or (None,), start=1):
+        start, standing = item.batch.start, item.standing
+        for number, stage in enumerate(standing.stages or (None,), start=1):
             yield (
-                item.unit,
-                item.lot,
-                item.food.value,
-                _when(records, item.put_in_ms),
-                _when(records, item.taken_out_ms),
-                item.state,
+                start.unit,
+                wording.printable(start.lot or ""),
+                start.food.value,
+                _when(records, start.at_ms),
+                _when(records, item.batch.ended_ms),
+                standing.state.value,
                 item.measured,
                 None if stage is None else number,
                 None if stage is None else stage.to_c,
                 None if stage is None else stage.within_h,
                 None if stage is None else _when(records, stage.deadline_ms),
                 None if stage is None else _when(records, stage.reached_ms),
-                None if stage is None else stage.missed,
+                None if stage is None else stage.missed_by(item.judged_ms),
             )
 
 
 def _timed(records: Records) -> Iterator[Row]:
     for item in records.facts.timed:
+        start, verdict = item.timed.start, item.verdict
         yield (
-            item.unit,
-            item.lot,
-            item.hours,
-            _when(records, item.started_ms),
-            _when(records, item.ends_ms),
-            _when(records, item.ended_ms),
-            item.state,
-            _when(records, item.discard_ms),
-            item.warmest_c,
-            round(item.unmonitored_s / 60, 2),
+            start.unit or "",
+            wording.printable(start.lot or ""),
+            float(start.hours),
+            _when(records, start.at_ms),
+            None if verdict is None else _when(records, verdict.ends_ms),
+            _when(records, item.timed.ended_ms),
+            item.state.value,
+            None if verdict is None else _when(records, verdict.discard_ms),
+            None if verdict is None else figure(verdict.warmest_c, 3),
+            round((0.0 if verdict is None else verdict.unmonitored_s) / 60, 2),
         )
 
 
@@ -231,20 +240,18 @@ def interruptions(lot: LotFacts) -> int:
 
 def _alarms(records: Records) -> Iterator[Row]:
     for item in records.facts.alarms:
-        told_ms = item.told_first[0][0] if item.told_first else item.raised_ms
+        alarm, after_ms = item.alarm, item.answered_after_ms
         yield (
-            _when(records, item.raised_ms),
-            item.unit or ", ".join(item.units),
-            item.rule.value,
-            item.priority.value,
-            item.woke,
+            _when(records, alarm.raised_ms),
+            alarm.key.unit or ", ".join(alarm.units),
+            alarm.key.rule.value,
+            alarm.priority.value,
+            alarm.woke,
             ", ".join(who for _, who in item.told_first),
             item.told,
-            _when(records, item.acknowledged_ms),
-            None
-            if item.acknowledged_ms is None
-            else round(max(0, item.acknowledged_ms - told_ms) / MS_PER_S),
-            _when(records, item.returned_ms),
+            _when(records, alarm.answered_ms),
+            None if after_ms is None else round(after_ms / MS_PER_S),
+            _when(records, alarm.returned_ms),
             "; ".join(f"{who}: {why or 'not sent'}" for who, why in item.not_reached),
         )
 
@@ -256,7 +263,7 @@ def _handled(records: Records) -> Iterator[Row]:
 
 def _gaps(records: Records) -> Iterator[Row]:
     for facts in records.facts.units:
-        for start, end in facts.gaps:
+        for start, end in facts.account.gaps:
             yield (
                 facts.unit.id,
                 _when(records, start),
@@ -360,6 +367,9 @@ TABLES: Final = (
             "ice_days",
             "received_too_warm",
             "warm_beyond_limits_for",
+            "verdict",
+            "lacks",
+            "caveats",
         ),
         rows=_lots,
     ),

@@ -29,11 +29,6 @@ _PLACE: Final = Markup("<chart>")
 """Where a picture's address belongs. No name and no note can hold it: theirs are escaped."""
 
 
-def summary_html(summary: Summary) -> str:
-    """Return the summary as one HTML document: the same text for the same summary."""
-    return html_draft(summary).drawn()
-
-
 def html_draft(summary: Summary) -> HtmlDraft:
     """Return the summary as an HTML document whose charts are still to be drawn."""
     seen = page(summary)
@@ -68,6 +63,6 @@ def _chart(block: UnitBlock) -> UnitChart | None:
     return UnitChart(
         lines=Lines(limit_c=unit.limit_c, operating_limit_c=unit.operating_limit_c),
         curve=facts.curve,
-        gaps=facts.gaps,
+        gaps=facts.account.gaps,
         break_s=facts.stale_s,
     )

@@ -7,21 +7,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.entries import CorrectiveAction
+from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.ledger import ProbeAccount
+from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.settings import Change, Value
+from rimewatch.lots.foretell import Foretold
+from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.batch_facts import cooling_words, timed_words
-from rimewatch.report.facts import (
-    Action,
-    AlarmRecord,
-    Excursion,
-    LotFacts,
-    ProbeFacts,
-    QuarantineFacts,
-    Summary,
-)
-from rimewatch.report.lot_standing import warm_caveats
+from rimewatch.report.batch_words import cooling_words, timed_words
+from rimewatch.report.facts import LotFacts, Summary, ToldAlarm
 from rimewatch.rules.watch import BreakReason
-from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_S, Cause, Disposition, Rule, UnitId
 
 MOST_ALIKE: Final = 3
 """An alarm that came more often than this is chattering (IEC 62682), and told as one.
@@ -40,13 +38,13 @@ TIMERS: Final = "Held by the clock"
 """The title of the section on food under a timer."""
 
 CAUSES: Final = {
-    "door": "a door left open",
-    "defrost": "a defrost",
-    "loading": "warm goods put in",
-    "cooling-failure": "the cooling failed",
-    "power-loss": "the power was out",
-    "probe-fault": "a faulty probe",
-    "unknown": "not known",
+    Cause.DOOR: "a door left open",
+    Cause.DEFROST: "a defrost",
+    Cause.LOADING: "warm goods put in",
+    Cause.COOLING_FAILURE: "the cooling failed",
+    Cause.POWER_LOSS: "the power was out",
+    Cause.PROBE_FAULT: "a faulty probe",
+    Cause.UNKNOWN: "not known",
 }
 DISPOSITIONS: Final = {
     Disposition.KEPT: "kept",
@@ -123,7 +121,7 @@ def _sections(summary: Summary) -> Iterator[Section]:
         items=tuple(
             _lot(summary, lot)
             for lot in sorted(summary.lots, key=_lot_order)
-            if lot.state != "withdrawn"
+            if lot.story.state != "withdrawn"
         ),
     )
     yield Section(title=COOLING, items=tuple(_batches(summary)))
@@ -162,29 +160,29 @@ def _excursion(summary: Summary, item: Excursion) -> Item:
         when = f"since {begins}, still on"
     else:
         when = wording.local_span(item.start_ms, item.end_ms, summary.zone, day_of_ms=day)
-    line = "the hold’s line" if item.rule is Rule.HOLD_AT_RISK else "its limit"
+    line = "its limit"
     if item.limit_c is not None:
         line = wording.temperature(item.limit_c, scale)
     if item.rule is Rule.OPERATING_LIMIT:
         line = f"its operating limit {line}"
-    what = f"Peak {wording.temperature(item.peak_c, scale)}"
-    if item.fish_c is not None and abs(item.fish_c - item.peak_c) >= 0.05:
-        what += f", fish {wording.temperature(item.fish_c, scale)}"
+    peak = wording.temperature(item.peak_c, scale)
     lines = [
-        f"{what}; above {line} for {wording.duration(item.above_s)}.",
-        f"Likely cause: {CAUSES.get(item.cause, item.cause)}. {item.explanation}".rstrip(),
+        f"Peak {peak}; above {line} for {wording.duration(item.above_s)}.",
+        f"Likely cause: {CAUSES[item.cause]}. {item.explanation}".rstrip(),
     ]
     lines.extend(_excursion_notes(summary, item))
-    name = f"{item.name} (probe {item.probe})" if item.probe else item.name
+    name = wording.unit_name(item.unit)
+    if item.of_several:
+        name = f"{name} (probe {wording.printable(item.probe)})"
     return Item(head=f"{name}, {when}", lines=tuple(lines))
 
 
 def _excursion_notes(summary: Summary, item: Excursion) -> Iterator[str]:
-    if item.exposure is not None and not item.is_freezer:
-        hazard, share = item.exposure
+    worst = item.worst
+    if worst is not None and not item.unit.kind.is_freezer:
         yield (
-            f"It used {_percent(share)} of the time that guidance allows for {hazard}, the most "
-            "of any hazard (FDA Hazards Guidance, Table A-2)."
+            f"It used {_percent(worst.share_with_gaps)} of the time that guidance allows for "
+            f"{worst.hazard}, the most of any hazard (FDA Hazards Guidance, Table A-2)."
         )
     if item.found_late:
         yield "Found late, in readings that came in afterwards."
@@ -198,7 +196,7 @@ def _excursion_notes(summary: Summary, item: Excursion) -> Iterator[str]:
         yield "Nothing written down yet about what was done."
 
 
-def _action(summary: Summary, action: Action) -> str:
+def _action(summary: Summary, action: CorrectiveAction) -> str:
     at = wording.local_time(action.at_ms, summary.zone, day_of_ms=summary.period.to_ms)
     facts = [action.who, at]
     if action.disposition is not None:
@@ -214,14 +212,15 @@ def _percent(share: float) -> str:
 
 def _batches(summary: Summary) -> Iterator[Item]:
     for item in summary.cooling:
-        name = _name(summary, UnitId(item.unit))
+        name = _name(summary, item.batch.start.unit)
         head, lines = cooling_words(item, name, summary.zone, summary.scale)
         yield Item(head=head, lines=lines)
 
 
 def _timers(summary: Summary) -> Iterator[Item]:
     for item in summary.timed:
-        name = _name(summary, UnitId(item.unit)) if item.unit else ""
+        unit = item.timed.start.unit
+        name = "" if unit is None else _name(summary, unit)
         head, lines = timed_words(item, name, summary.zone, summary.scale)
         yield Item(head=head, lines=lines)
 
@@ -236,67 +235,65 @@ def _lot_order(lot: LotFacts) -> int:
 
 
 def _lot(summary: Summary, lot: LotFacts) -> Item:
+    story, hold = lot.story, lot.story.hold
     standing, note = _standing(summary, lot)
     lines = [note]
-    if lot.needs_destruction and lot.option is not None:
-        credited = wording.credited_hours(lot.credited_h, lot.required_h)
-        lines.insert(0, f"{credited}, {wording.option_words(lot.option, summary.scale)}.")
-        if lot.sure_h is not None and not lot.is_sure:
-            by_ms = lot.sure_by_ms
-            at = "" if by_ms is None else wording.local_moment(by_ms, summary.zone)
-            lines.append(wording.sure_hours(lot.sure_h, lot.required_h, at, lot.doubts))
-    if lot.completed_now and lot.proof:
+    if lot.account.needs_destruction and hold is not None:
+        credited = wording.credited_hours(hold.credited_h, hold.required_h)
+        lines.insert(0, f"{credited}, {wording.option_words(hold.option, summary.scale)}.")
+    lines.extend(lot.words.caveats)
+    if lot.completed_now and story.proof is not None:
         lines.append("New since the summary before.")
     lines.extend(_set_back(summary, lot))
-    if lot.why_not and not (lot.state == "freezing" and lot.credited_h > 0.0):
-        lines.append(f"Not ready: {lot.why_not[0].lower()}{lot.why_not[1:]}")
-    if lot.is_late and lot.needed_by_ms is not None:
-        lines.append(_late(summary, lot, lot.needed_by_ms))
-    lines.extend(warm_caveats(lot.overruns, received_too_warm=lot.received_too_warm))
-    if not lot.needs_destruction or lot.state == "complete":
-        lines.extend(lot.remaining_hazards)
-    if lot.ice_days is not None and lot.ice_days >= 0.05:
-        lines.append(f"Estimated age: as after {lot.ice_days:.1f} days on ice.")
+    why_not = lot.words.why_not
+    counting = story.state == "freezing" and hold is not None and hold.credited_h > 0.0
+    if why_not and not counting:
+        lines.append(f"Not ready: {why_not[0].lower()}{why_not[1:]}")
+    foretold = lot.account.foretold
+    if foretold is not None and foretold.is_late and foretold.needed_by_ms is not None:
+        lines.append(_late(summary, foretold, foretold.needed_by_ms))
+    if not lot.account.needs_destruction or story.state == "complete":
+        lines.extend(map(wording.printable, lot.account.remaining_hazards))
+    if story.ice_days >= 0.05:
+        lines.append(f"Estimated age: as after {story.ice_days:.1f} days on ice.")
     species = f" ({wording.clipped(lot.species, 40)})" if lot.species else ""
     return Item(
-        head=f"Lot {lot.lot}{species}: {standing}",
+        head=f"Lot {lot.name}{species}: {standing}",
         lines=tuple(_stopped(line) for line in lines if line),
     )
 
 
 def _standing(summary: Summary, lot: LotFacts) -> tuple[str, str]:
     """Return where a lot stands, and a further line on it."""
-    if lot.proof == "supplier-freezing":
+    story, hold, why = lot.story, lot.story.hold, wording.printable(lot.account.why)
+    if story.proof is Proof.SUPPLIER_FREEZING:
         return "frozen by its supplier, by their statement", "Not frozen for this here."
-    if not lot.needs_destruction:
-        return "no freezing called for", lot.why
-    if lot.state == "complete":
-        at = lot.completed_ms
-        when = "" if at is None else f", {wording.local_moment(at, summary.zone)}"
-        return f"freezing hold complete{when}", ""
-    if lot.state == "freezing" and lot.started_ms is not None:
-        standing = "hold set back" if lot.set_back else "in its freezing hold"
-        if lot.expected_ms is None:
-            return standing, ""
-        at_earliest = wording.local_moment(lot.expected_ms, summary.zone)
-        return (
-            f"{standing}, complete {at_earliest} at the earliest",
-            "The time is right only if the cold holds.",
-        )
-    if lot.state == "freezing":
+    if not lot.account.needs_destruction:
+        return "no freezing called for", why
+    if hold is None or story.state not in ("complete", "freezing"):
+        return "not frozen yet, not for serving raw", why
+    if hold.completed_ms is not None:
+        done = wording.local_moment(round(hold.completed_ms), summary.zone)
+        return f"freezing hold complete, {done}", ""
+    if hold.expected_ms is None:
         return "in the freezer, hold not counting yet", ""
-    return "not frozen yet, not for serving raw", lot.why
-
-
-def _late(summary: Summary, lot: LotFacts, needed_by_ms: int) -> str:
-    late = f"Wanted by {wording.local_moment(needed_by_ms, summary.zone)}, and not ready by then"
-    if lot.instead is None:
-        return f"{late}; no freezer here would have it so."
-    option, unit, start_by_ms = lot.instead
-    before = wording.local_moment(start_by_ms, summary.zone)
+    standing = "hold set back" if lot.set_back else "in its freezing hold"
+    at_earliest = wording.local_moment(round(hold.expected_ms), summary.zone)
     return (
-        f"{late} unless moved to {_name(summary, unit)} before {before}: "
-        f"{wording.option_words(option, summary.scale)}."
+        f"{standing}, complete {at_earliest} at the earliest",
+        "The time is right only if the cold holds.",
+    )
+
+
+def _late(summary: Summary, foretold: Foretold, needed_by_ms: int) -> str:
+    late = f"Wanted by {wording.local_moment(needed_by_ms, summary.zone)}, and not ready by then"
+    better, start_by_ms = foretold.instead, foretold.start_by_ms
+    if better is None or start_by_ms is None:
+        return f"{late}; no freezer here would have it so."
+    before = wording.local_moment(round(start_by_ms), summary.zone)
+    return (
+        f"{late} unless moved to {_name(summary, better.unit)} before {before}: "
+        f"{wording.option_words(better.option, summary.scale)}."
     )
 
 
@@ -304,38 +301,41 @@ def _set_back(summary: Summary, lot: LotFacts) -> Iterator[str]:
     day = summary.period.to_ms
     for item in lot.set_back:
         if item.end_ms is None:
-            start = wording.local_time(item.start_ms, summary.zone, day_of_ms=day)
+            start = wording.local_time(round(item.start_ms), summary.zone, day_of_ms=day)
             when = f"since {start}"
         else:
-            when = wording.local_span(item.start_ms, item.end_ms, summary.zone, day_of_ms=day)
-        is_gap = item.reason == BreakReason.GAP
+            when = wording.local_span(
+                round(item.start_ms), round(item.end_ms), summary.zone, day_of_ms=day
+            )
+        is_gap = item.reason is BreakReason.GAP
         peak = "" if item.peak_c is None else wording.temperature(item.peak_c, summary.scale)
-        why = wording.broken_by(is_gap=is_gap, is_warm=not is_gap, peak=peak)
+        why = wording.broken_by(is_gap=is_gap, is_warm=item.is_warm, peak=peak)
         count = "began" if item.end_ms is not None else "begins, once the cold is back,"
         yield f"Set back {when} ({why}): the count {count} again from zero."
 
 
 def _alarms(summary: Summary) -> Iterator[Item]:
     """Tell each alarm; one that kept coming and going, once, with how often."""
-    kinds: dict[tuple[UnitId | None, tuple[UnitId, ...], Rule], list[AlarmRecord]] = {}
+    kinds: dict[tuple[UnitId | None, tuple[UnitId, ...], Rule], list[ToldAlarm]] = {}
     for item in summary.alarms:
-        kinds.setdefault((item.unit, item.units, item.rule), []).append(item)
+        key = item.alarm.key
+        kinds.setdefault((key.unit, item.alarm.units, key.rule), []).append(item)
     told: list[tuple[int, Item]] = []
     for alike in kinds.values():
         if len(alike) > MOST_ALIKE:
-            told.append((alike[0].raised_ms, _chattering(summary, alike)))
+            told.append((alike[0].alarm.raised_ms, _chattering(summary, alike)))
         else:
-            told.extend((item.raised_ms, _alarm(summary, item)) for item in alike)
+            told.extend((item.alarm.raised_ms, _alarm(summary, item)) for item in alike)
     yield from (item for _, item in sorted(told, key=lambda pair: pair[0]))
 
 
-def _chattering(summary: Summary, alike: Sequence[AlarmRecord]) -> Item:
+def _chattering(summary: Summary, alike: Sequence[ToldAlarm]) -> Item:
     zone, day = summary.zone, summary.period.to_ms
-    first, last = alike[0], alike[-1]
+    first, last = alike[0].alarm, alike[-1].alarm
     span = wording.local_span(first.raised_ms, last.raised_ms, zone, day_of_ms=day)
     told = sum(item.told for item in alike)
-    answered = sum(item.acknowledged_ms is not None for item in alike)
-    woke = sum(item.woke for item in alike)
+    answered = sum(item.alarm.answered_ms is not None for item in alike)
+    woke = sum(item.alarm.woke for item in alike)
     lines = [
         f"It came {len(alike)} times.",
         f"{wording.counted(told, 'message')} sent." if told else "Nobody was told before this.",
@@ -344,7 +344,7 @@ def _chattering(summary: Summary, alike: Sequence[AlarmRecord]) -> Item:
         "Still on." if last.returned_ms is None else "",
         "An alarm that keeps coming and going needs its cause removed or its delay looked at.",
     ]
-    head = f"{span} {_where(summary, first)}: {RULES[first.rule]} ({first.priority.value})"
+    head = f"{span} {_where(summary, first)}: {RULES[first.key.rule]} ({first.priority.value})"
     return Item(head=head, lines=(" ".join(line for line in lines if line),))
 
 
@@ -352,51 +352,51 @@ def _count_of(count: int) -> str:
     return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
-def _where(summary: Summary, item: AlarmRecord) -> str:
-    units = (item.unit,) if item.unit is not None else item.units
+def _where(summary: Summary, alarm: Alarm) -> str:
+    units = (alarm.key.unit,) if alarm.key.unit is not None else alarm.units
     return wording.joined([_name(summary, unit) for unit in units], most=3) or "The shop"
 
 
-def _alarm(summary: Summary, item: AlarmRecord) -> Item:
-    zone, day = summary.zone, summary.period.to_ms
+def _alarm(summary: Summary, item: ToldAlarm) -> Item:
+    alarm, zone, day = item.alarm, summary.zone, summary.period.to_ms
     lines = []
     if item.told_first:
         told = [
             f"{who} {wording.local_time(at_ms, zone, day_of_ms=day)}"
             for at_ms, who in item.told_first
         ]
-        verb = "Woken" if item.woke else "Told"
+        verb = "Woken" if alarm.woke else "Told"
         count = f"; {wording.counted(item.told, 'message')} in all" if item.told > 1 else ""
         lines.append(f"{verb}: {wording.joined(told, most=3)}{count}.")
     else:
         lines.append("Nobody was told before this summary.")
-    if item.acknowledged_ms is not None:
-        since_ms = item.told_first[0][0] if item.told_first else item.raised_ms
-        took = wording.duration(max(0, item.acknowledged_ms - since_ms) / MS_PER_S)
-        lines.append(f"Answered after {took}.")
+    if item.answered_after_ms is not None:
+        lines.append(f"Answered after {wording.duration(item.answered_after_ms / MS_PER_S)}.")
     elif item.told_first:
         lines.append("Nobody answered.")
-    if item.returned_ms is None:
+    if alarm.returned_ms is None:
         lines.append("Still on.")
     else:
-        at = wording.local_time(item.returned_ms, zone, day_of_ms=day)
+        at = wording.local_time(alarm.returned_ms, zone, day_of_ms=day)
         lines.append(f"Back to normal {at}.")
-    raised = wording.local_time(item.raised_ms, zone, day_of_ms=day)
-    head = f"{raised} {_where(summary, item)}: {RULES[item.rule]} ({item.priority.value})"
+    raised = wording.local_time(alarm.raised_ms, zone, day_of_ms=day)
+    head = f"{raised} {_where(summary, alarm)}: {RULES[alarm.key.rule]} ({alarm.priority.value})"
     return Item(head=head, lines=(" ".join(lines),))
 
 
 def _probes(summary: Summary) -> Iterator[Item]:
     troubled = [probe for probe in summary.probes if _probe_lines(summary, probe)]
     for probe in troubled:
-        yield Item(head=probe.probe, lines=(" ".join(_probe_lines(summary, probe)),))
+        yield Item(
+            head=wording.printable(probe.probe.id), lines=(" ".join(_probe_lines(summary, probe)),)
+        )
     fine = len(summary.probes) - len(troubled)
     if fine:
         who = wording.counted(fine, "other probe" if troubled else "probe")
         yield Item(head=f"{who}: nothing to report")
 
 
-def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
+def _probe_lines(summary: Summary, probe: ProbeAccount) -> list[str]:
     lines = []
     if probe.stale:
         silence = "Never heard"
@@ -406,19 +406,23 @@ def _probe_lines(summary: Summary, probe: ProbeFacts) -> list[str]:
                 f"Silent since {wording.local_time(probe.last_ms, summary.zone, day_of_ms=day)}"
             )
         lines.append(f"{silence}.")
-    if probe.missing_s > 0:
+    if probe.missing_s:
         lines.append(f"Missing {wording.duration(probe.missing_s)}.")
     if probe.battery_is_low:
-        lines.append(f"Battery {probe.battery:g}, low from {probe.battery_low:g}.")
-    if probe.two_sources_ms is not None:
-        seen = wording.local_time(
-            probe.two_sources_ms, summary.zone, day_of_ms=summary.period.to_ms
-        )
+        lines.append(f"Battery {probe.battery:g}, low from {probe.probe.battery_low:g}.")
+    two_sources_ms = probe.clock.two_sources_ms
+    if two_sources_ms is not None and two_sources_ms >= summary.period.from_ms:
+        seen = wording.local_time(two_sources_ms, summary.zone, day_of_ms=summary.period.to_ms)
         lines.append(f"Two devices publish on its topic, seen {seen}: one is not this probe.")
-    if probe.clock_offset_s is not None and round(abs(probe.clock_offset_s)) >= 60:
-        side = "behind" if probe.clock_offset_s > 0 else "ahead"
-        lines.append(f"Clock {wording.duration(abs(probe.clock_offset_s))} {side}.")
+    if round(abs(probe.clock.offset_s or 0.0)) >= 60:
+        lines.append(f"Clock {clock_words(probe)}.")
     return lines
+
+
+def clock_words(probe: ProbeAccount) -> str:
+    """Return how far a probe's clock is off, and to which side: "7 min behind"."""
+    off_s = probe.clock.offset_s or 0.0  # by how much its messages come after their own time
+    return f"{wording.duration(abs(off_s))} {'behind' if off_s > 0 else 'ahead'}"
 
 
 def _changes(summary: Summary) -> Iterator[Item]:
@@ -463,7 +467,7 @@ def _quarantine(summary: Summary) -> Iterator[Item]:
         yield Item(head=f"{wording.counted(summary.quarantined, 'message')} set aside")
 
 
-def _quarantine_line(item: QuarantineFacts) -> str:
+def _quarantine_line(item: QuarantineKind) -> str:
     text = wording.counted(item.count, "message")
     if item.payload_start:
         text += f", such as “{item.payload_start}”"

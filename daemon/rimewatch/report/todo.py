@@ -9,21 +9,14 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.ledger import ProbeAccount
+from rimewatch.evaluation.quarantine_tally import QuarantineKind
+from rimewatch.lots.record import Proof
 from rimewatch.report import wording
-from rimewatch.report.facts import (
-    AlarmRecord,
-    Excursion,
-    LotFacts,
-    Period,
-    ProbeFacts,
-    QuarantineFacts,
-    State,
-    Todo,
-    UnitFacts,
-)
-from rimewatch.report.lot_standing import lacks_there
-from rimewatch.report.sections import RULES
-from rimewatch.vocabulary import Kind, Priority, Rule, Scale, UnitId, Unread
+from rimewatch.report.facts import LotFacts, Period, State, Todo, ToldAlarm, UnitFacts
+from rimewatch.report.sections import RULES, clock_words
+from rimewatch.vocabulary import Cause, Priority, Rule, Scale, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
 """A probe's clock further off than this is to be set: its times stop being believed
@@ -54,9 +47,9 @@ class Findings:
     units: Sequence[UnitFacts]
     excursions: Sequence[Excursion]
     lots: Sequence[LotFacts]
-    probes: Sequence[ProbeFacts]
-    quarantine: Sequence[QuarantineFacts]
-    alarms: Sequence[AlarmRecord]
+    probes: Sequence[ProbeAccount]
+    quarantine: Sequence[QuarantineKind]
+    alarms: Sequence[ToldAlarm]
 
 
 def todos(found: Findings) -> tuple[Todo, ...]:
@@ -76,29 +69,25 @@ def todos(found: Findings) -> tuple[Todo, ...]:
 
 def _excursions(found: Findings) -> Iterator[Todo]:
     fish = [item for item in found.excursions if item.concerns_fish and item.in_service]
-    still = [item for item in fish if item.end_ms is None and item.rule is not Rule.HOLD_AT_RISK]
+    still = [item for item in fish if item.end_ms is None]
     for item in still:
         limit = "its limit"
         if item.limit_c is not None:
             limit = wording.temperature(item.limit_c, found.scale)
         do = "keep fish out of it" if item.actions else "move the fish"
-        text = f"{item.name} is still above {limit}: {do} and see to the unit."
-        yield Todo(text=text, unit=item.unit)
-    over = [
-        item
-        for item in fish
-        if item.rule is not Rule.HOLD_AT_RISK  # said with the lots
-        and item.unit not in {other.unit for other in still}
-    ]
-    broken = ("cooling-failure", "power-loss")
+        text = f"{wording.unit_name(item.unit)} is still above {limit}: {do} and see to the unit."
+        yield Todo(text=text, unit=item.unit.id)
+    warm_now = {other.unit.id for other in still}
+    over = [item for item in fish if item.unit.id not in warm_now]
+    broken = (Cause.COOLING_FAILURE, Cause.POWER_LOSS)
     tasks = (
         (
             "Measure the fish of {} with a thermometer before any is sold.",
-            [item for item in over if not item.is_freezer],
+            [item for item in over if not item.unit.kind.is_freezer],
         ),
         (
             "Look in {} for fish that thawed and froze again.",
-            [item for item in over if item.is_freezer],
+            [item for item in over if item.unit.kind.is_freezer],
         ),
         (
             "Write down what was done about the excursion of {}.",
@@ -110,21 +99,23 @@ def _excursions(found: Findings) -> Iterator[Todo]:
         ),
     )
     for text, items in tasks:
-        names = list(dict.fromkeys(item.name for item in items))
+        names = list(dict.fromkeys(wording.unit_name(item.unit) for item in items))
         if names:
-            unit = items[0].unit if len(names) == 1 else None
+            unit = items[0].unit.id if len(names) == 1 else None
             yield Todo(text=text.format(wording.joined(names, most=5)), unit=unit)
 
 
 def _awaiting(found: Findings) -> Iterator[Todo]:
     """Ask again for what was done about excursions of the days before."""
     for item in found.units:
-        if not item.awaiting:
+        awaiting = item.account.awaiting_action
+        if not awaiting:
             continue
         days = dict.fromkeys(
-            wording.local_moment(at_ms, found.zone).rsplit(" ", 2)[0] for at_ms in item.awaiting
+            wording.local_moment(round(one.start_ms), found.zone).rsplit(" ", 2)[0]
+            for one in awaiting
         )
-        noun = "the excursion" if len(item.awaiting) == 1 else "the excursions"
+        noun = "the excursion" if len(awaiting) == 1 else "the excursions"
         text = (
             f"Still to be written down: what was done about {noun} of {item.name} on "
             f"{wording.joined(list(days), most=4)}."
@@ -135,8 +126,9 @@ def _awaiting(found: Findings) -> Iterator[Todo]:
 def _out_of_service(found: Findings) -> Iterator[Todo]:
     """Ask about what is still out of service: it raises nothing until somebody says otherwise."""
     for item in found.units:
-        if item.out_of_service and item.out_of_service[-1][1] is None:
-            since = wording.local_moment(item.out_of_service[-1][0], found.zone)
+        out = item.account.out_of_service
+        if out and out[-1][1] is None:
+            since = wording.local_moment(out[-1][0], found.zone)
             text = (
                 f"{item.name} is still out of service, since {since}, and wakes nobody: "
                 "is that so? If not, put it back in service."
@@ -147,21 +139,21 @@ def _out_of_service(found: Findings) -> Iterator[Todo]:
 def _unmonitored(found: Findings) -> Iterator[Todo]:
     for item in found.units:
         why = "; ".join(
-            f"probe {probe.probe}: {cure(probe, probe.unread)}"
+            f"probe {_named(probe)}: {cure(probe, probe.unread)}"
             for probe in _unread_in(item, found)
             if probe.unread is not None
         )
         if item.state is State.UNWATCHED and why:
             text = f"{item.name}: not one reading; measure by hand. {why[0].upper()}{why[1:]}"
         elif why:
-            lasted = wording.duration(item.missing_s)
+            lasted = wording.duration(item.account.missing_s)
             text = f"{item.name}: unmonitored for {lasted}{_when(item, found)}: {why}"
         elif item.state is State.UNWATCHED:
             text = f"{item.name}: not one reading; measure by hand and find out why."
-        elif item.missing_s > 0 and item.state is not State.OUT_OF_SERVICE:
+        elif item.account.missing_s > 0 and item.state is not State.OUT_OF_SERVICE:
             text = (
                 f"{item.name}: find out why it was unmonitored for "
-                f"{wording.duration(item.missing_s)}{_when(item, found)}."
+                f"{wording.duration(item.account.missing_s)}{_when(item, found)}."
             )
         else:
             continue
@@ -169,51 +161,52 @@ def _unmonitored(found: Findings) -> Iterator[Todo]:
 
 
 def _when(item: UnitFacts, found: Findings) -> str:
-    if len(item.gaps) != 1:
+    if len(item.account.gaps) != 1:
         return ""
-    start, end = item.gaps[0]
+    start, end = item.account.gaps[0]
     span = wording.local_span(start, end, found.zone, day_of_ms=found.period.to_ms)
     return f" ({span})"
 
 
 def _lots(found: Findings) -> Iterator[Todo]:
-    cases = {u.unit.id: u.name for u in found.units if u.unit.kind is Kind.DISPLAY_CASE}
     for lot in found.lots:
-        unsure = lot.proof == "own-freezing" and not lot.is_sure
-        if lot.unit in cases and (lot.why_not or unsure) and lot.state != "withdrawn":
-            lacks = lacks_there(is_unsure=unsure)
-            where = cases[lot.unit]
-            text = f"Lot {lot.lot}: in {where} {lacks}; keep it off the raw counter."
-            yield Todo(text=text, unit=lot.unit)
-        if lot.statement_missing and lot.state != "withdrawn":
-            yield Todo(text=f"Lot {lot.lot}: record the supplier’s written statement.")
-        if not lot.needs_destruction or lot.state in ("complete", "withdrawn"):
+        story, need = lot.story, lot.story.need
+        if lacks := lot.words.lacks_on_display:
+            named = {item.unit.id: item.name for item in found.units}
+            unit = story.entries.unit
+            where = named.get(unit, str(unit)) if unit is not None else ""
+            text = f"Lot {lot.name}: in {where} {lacks}; keep it off the raw counter."
+            yield Todo(text=text, unit=unit)
+        if need is not None and need.statement_missing and story.state != "withdrawn":
+            yield Todo(text=f"Lot {lot.name}: record the supplier’s written statement.")
+        if not lot.account.needs_destruction or story.state in ("complete", "withdrawn"):
             continue
-        if lot.proof == "supplier-freezing":
+        if story.proof is Proof.SUPPLIER_FREEZING:
             continue
         yield from _late(found, lot)
         if lot.set_back:
-            yield Todo(text=f"Lot {lot.lot}: its hold was set back; keep it off the raw counter.")
-        elif lot.state == "received":
-            yield Todo(text=f"Lot {lot.lot}: needs a freezing hold before it is served raw.")
-        elif lot.state == "freezing" and lot.started_ms is None:
-            yield Todo(text=f"Lot {lot.lot}: its hold is not counting yet; check its freezer.")
+            yield Todo(text=f"Lot {lot.name}: its hold was set back; keep it off the raw counter.")
+        elif story.state == "received":
+            yield Todo(text=f"Lot {lot.name}: needs a freezing hold before it is served raw.")
+        elif story.hold is not None and story.hold.started_ms is None:
+            yield Todo(text=f"Lot {lot.name}: its hold is not counting yet; check its freezer.")
 
 
 def _late(found: Findings, lot: LotFacts) -> Iterator[Todo]:
-    if not lot.is_late or lot.needed_by_ms is None:
+    foretold = lot.account.foretold
+    if foretold is None or not foretold.is_late or foretold.needed_by_ms is None:
         return
-    by = wording.local_moment(lot.needed_by_ms, found.zone)
-    if lot.instead is None:
-        yield Todo(text=f"Lot {lot.lot}: will not be ready by {by}; plan without it.")
+    by = wording.local_moment(foretold.needed_by_ms, found.zone)
+    better, start_by_ms = foretold.instead, foretold.start_by_ms
+    if better is None or start_by_ms is None:
+        yield Todo(text=f"Lot {lot.name}: will not be ready by {by}; plan without it.")
         return
-    _, unit, start_by_ms = lot.instead
     named = {item.unit.id: item.name for item in found.units}
-    before = wording.local_moment(start_by_ms, found.zone)
+    before = wording.local_moment(round(start_by_ms), found.zone)
     yield Todo(
-        text=f"Lot {lot.lot}: will not be ready by {by}; "
-        f"move it to {named.get(unit, str(unit))} before {before}.",
-        unit=unit,
+        text=f"Lot {lot.name}: will not be ready by {by}; "
+        f"move it to {named.get(better.unit, str(better.unit))} before {before}.",
+        unit=better.unit,
     )
 
 
@@ -227,55 +220,62 @@ def _probes(found: Findings) -> Iterator[Todo]:
             do = f"silent{since}; check battery and range."
             if probe.unread is not None:
                 do = cure(probe, probe.unread)
-            yield Todo(text=f"Probe {probe.probe}: {do}", unit=probe.unit)
+            yield Todo(text=f"Probe {_named(probe)}: {do}", unit=probe.probe.unit)
         if probe.battery_is_low:
-            yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
-        if probe.two_sources_ms is not None:
+            yield Todo(text=f"Probe {_named(probe)}: change the battery.", unit=probe.probe.unit)
+        two_sources_ms = probe.clock.two_sources_ms
+        if two_sources_ms is not None and two_sources_ms >= found.period.from_ms:
             yield Todo(
-                text=f"Probe {probe.probe}: two devices publish on its topic; give each its own.",
-                unit=probe.unit,
+                text=f"Probe {_named(probe)}: two devices publish on its topic; give each its own.",
+                unit=probe.probe.unit,
             )
-        if probe.clock_offset_s is not None and abs(probe.clock_offset_s) > CLOCK_OFFSET_S:
-            off = wording.duration(abs(probe.clock_offset_s))
-            side = "behind" if probe.clock_offset_s > 0 else "ahead"
-            yield Todo(text=f"Probe {probe.probe}: set its clock, {off} {side}.", unit=probe.unit)
+        if abs(probe.clock.offset_s or 0.0) > CLOCK_OFFSET_S:
+            yield Todo(
+                text=f"Probe {_named(probe)}: set its clock, {clock_words(probe)}.",
+                unit=probe.probe.unit,
+            )
 
 
-def cure(probe: ProbeFacts, why: Unread) -> str:
+def _named(probe: ProbeAccount) -> str:
+    return wording.printable(probe.probe.id)
+
+
+def cure(probe: ProbeAccount, why: Unread) -> str:
     """Return what to do about a silent probe on whose topic messages arrive."""
     shown = "`rimewatch quarantine list` shows what was sent"
     match why:
         case Unread.FORMAT:
-            return f"its messages cannot be read as format “{probe.format}”; {shown}."
+            return f"its messages cannot be read as format “{probe.probe.format}”; {shown}."
         case Unread.ABSENT:
             return "messages arrive without its value; look at its plug and at its fields."
         case Unread.DISBELIEVED:
             return f"its values are not believed; look at plug, cable and scale; {shown}."
 
 
-def _is_missed(probe: ProbeFacts, found: Findings) -> bool:
+def _is_missed(probe: ProbeAccount, found: Findings) -> bool:
     """Whether its unit's task of unmonitored time names the probe already."""
     return any(
-        item.unit.id == probe.unit and probe in _unread_in(item, found) for item in found.units
+        item.unit.id == probe.probe.unit and probe in _unread_in(item, found)
+        for item in found.units
     )
 
 
-def _unread_in(item: UnitFacts, found: Findings) -> list[ProbeFacts]:
+def _unread_in(item: UnitFacts, found: Findings) -> list[ProbeAccount]:
     """Return the probes for whose want a unit is unmonitored, though messages arrive."""
-    if item.missing_s <= 0 and item.state is not State.UNWATCHED:
+    if item.account.missing_s <= 0 and item.state is not State.UNWATCHED:
         return []
     if item.state is State.OUT_OF_SERVICE:
         return []
     return [
         probe
         for probe in found.probes
-        if probe.unit == item.unit.id and probe.unread is not None and probe.stale
+        if probe.probe.unit == item.unit.id and probe.unread is not None and probe.stale
     ]
 
 
 def _quarantine(found: Findings) -> Iterator[Todo]:
     named = [item for item in found.quarantine if item.reason != "unknown-topic"]
-    said = {probe.probe for probe in found.probes if probe.stale and probe.unread is not None}
+    said = {_named(probe) for probe in found.probes if probe.stale and probe.unread is not None}
     for source in dict.fromkeys(item.probe or item.topic for item in named):
         if source in said:
             continue
@@ -292,18 +292,19 @@ def _quarantine(found: Findings) -> Iterator[Todo]:
 
 
 def _alarms(found: Findings) -> Iterator[Todo]:
-    told: set[UnitId | None] = {item.unit for item in found.excursions if item.concerns_fish}
+    told: set[UnitId | None] = {item.unit.id for item in found.excursions if item.concerns_fish}
     spoken = (Rule.STALE, Rule.BATTERY, Rule.IMPLAUSIBLE)
     named = {item.unit.id: item.name for item in found.units}
-    for alarm in found.alarms:
-        if alarm.returned_ms is not None or alarm.rule in spoken:
+    for item in found.alarms:
+        alarm, key = item.alarm, item.alarm.key
+        if alarm.returned_ms is not None or key.rule in spoken:
             continue
-        if alarm.rule in _WARMTH and alarm.unit in told:
+        if key.rule in _WARMTH and key.unit in told:
             continue
-        units = (alarm.unit,) if alarm.unit is not None else alarm.units
+        units = (key.unit,) if key.unit is not None else alarm.units
         where = wording.joined([named.get(unit, str(unit)) for unit in units]) or "The shop"
         weight = " (high)" if alarm.priority is Priority.HIGH else ""
         yield Todo(
-            text=f"{where}: alarm “{RULES[alarm.rule]}”{weight} is still on; see to it.",
-            unit=alarm.unit,
+            text=f"{where}: alarm “{RULES[key.rule]}”{weight} is still on; see to it.",
+            unit=key.unit,
         )

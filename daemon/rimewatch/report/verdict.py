@@ -5,8 +5,9 @@ The word "safe" is never said here: a thermometer does not know it. Pure.
 
 from collections.abc import Sequence
 
+from rimewatch.evaluation.excursions import Excursion
 from rimewatch.report import wording
-from rimewatch.report.facts import Excursion, LotFacts, State, UnitFacts
+from rimewatch.report.facts import LotFacts, State, UnitFacts
 from rimewatch.vocabulary import Scale
 
 _SEVERITY = (State.WARM, State.UNWATCHED, State.NOT_PROVEN, State.HELD, State.OUT_OF_SERVICE)
@@ -47,7 +48,7 @@ def verdict(
 ) -> tuple[str, ...]:
     """Return the first line in sentences: what the cold did, then how much there is to do."""
     parts = list(_cold(units, excursions, scale))
-    set_back = sum(1 for lot in lots if lot.set_back and lot.state != "complete")
+    set_back = sum(1 for lot in lots if lot.set_back and lot.story.state != "complete")
     if set_back:
         parts.append(f"{_capital(set_back)} freezing {_plural(set_back, 'hold')} set back.")
     if todo_count:
@@ -95,7 +96,7 @@ def _trouble(
 
 
 def _warm(warm: Sequence[UnitFacts], excursions: Sequence[Excursion], scale: Scale) -> str:
-    still = {item.unit for item in excursions if item.concerns_fish and item.end_ms is None} & {
+    still = {item.unit.id for item in excursions if item.concerns_fish and item.end_ms is None} & {
         unit.unit.id for unit in warm
     }
     if len(warm) > 1:
@@ -103,7 +104,9 @@ def _warm(warm: Sequence[UnitFacts], excursions: Sequence[Excursion], scale: Sca
         ending = f"; {wording.number(len(still))} still {_is_are(len(still))}" if still else ""
         return f"{_capital(len(warm))} units got warm: {names}{ending}."
     one = warm[0]
-    peaks = [item.peak_c for item in excursions if item.concerns_fish and item.unit == one.unit.id]
+    peaks = [
+        item.peak_c for item in excursions if item.concerns_fish and item.unit.id == one.unit.id
+    ]
     peak = f", up to {wording.temperature(max(peaks), scale)}" if peaks else ""
     ending = " and still is" if still else ""
     return f"{one.name} got warm{peak}{ending}."
@@ -118,7 +121,7 @@ def _doubt(doubtful: Sequence[UnitFacts], unwatched: Sequence[UnitFacts]) -> str
     how = (
         "was not watched at all"
         if unwatched
-        else f"was unmonitored for {wording.duration(one.missing_s)}"
+        else f"was unmonitored for {wording.duration(one.account.missing_s)}"
     )
     return f"Cold not proven: {one.name} {how}."
 

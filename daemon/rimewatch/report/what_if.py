@@ -1,6 +1,6 @@
 """What another configuration would have made of the same past: two ledgers side by side.
 
-Pure: both ledgers are given. Tells what changed and what would have been missed; it does
+Pure: what is compared of both is given. Tells what changed and what would have been missed; it does
 not say which configuration is right, and past weeks do not promise the next.
 """
 
@@ -10,8 +10,10 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.alarms.alarm import Alarm
+from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.ledger import Ledger
 from rimewatch.report import wording
-from rimewatch.report.ledger import Ledger, overlaps, records, sure_figure, sure_time_ms, time_ms
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.sections import RULES
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
@@ -67,6 +69,34 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What of a ledger is compared: small, and fit to go from one process to another."""
+
+    alarms: tuple[Alarm, ...]
+    messages_ms: tuple[int, ...]
+    """When each message was handed to the outbox."""
+    excursions: tuple[Excursion, ...]
+    """Unit by unit, in order."""
+    completed_ms: Mapping[LotId, float]
+    """When each lot's hold was completed."""
+
+
+def seen_in(ledger: Ledger) -> Seen:
+    """Return what of a ledger is compared."""
+    holds = ((lot.story.lot, lot.story.hold) for lot in ledger.lots)
+    return Seen(
+        alarms=ledger.alarms,
+        messages_ms=tuple(message.at_ms for message in ledger.messages),
+        excursions=tuple(item for unit in ledger.units.values() for item in unit.excursions),
+        completed_ms={
+            lot: hold.completed_ms
+            for lot, hold in holds
+            if hold is not None and hold.completed_ms is not None
+        },
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Missed:
     """An excursion beyond a published limit that would have raised no alarm any more."""
 
@@ -117,7 +147,7 @@ class Comparison:
         )
 
 
-def compare(shop: Shop, now: Ledger, changed: Ledger, from_ms: int, to_ms: int) -> Comparison:
+def compare(shop: Shop, now: Seen, changed: Seen, from_ms: int, to_ms: int) -> Comparison:
     """Compare what two configurations made of the same readings and entries.
 
     An excursion counts as missed where it was alarmed, went over the published limit of its
@@ -126,13 +156,10 @@ def compare(shop: Shop, now: Ledger, changed: Ledger, from_ms: int, to_ms: int) 
 
     Args:
         shop: The shop as it is configured now: names and kinds of units.
-        now: The ledger under the present configuration.
-        changed: The ledger under the changed one.
+        now: What was seen under the present configuration.
+        changed: What was seen under the changed one.
         from_ms: Beginning of the time that counts; the ledgers may begin earlier.
         to_ms: Its end.
-
-    Raises:
-        ValueError: If a ledger lacks a figure.
     """
     return Comparison(
         from_ms=from_ms,
@@ -153,23 +180,22 @@ def published_limit_c(kind: Kind) -> float:
     return EU_FROZEN_STORAGE_C if kind.is_freezer else COLD_HOLDING_LIMIT_C
 
 
-def _outcome(ledger: Ledger, from_ms: int, to_ms: int) -> Outcome:
+def _outcome(seen: Seen, from_ms: int, to_ms: int) -> Outcome:
     raised: Counter[Rule] = Counter()
     woke: Counter[Rule] = Counter()
-    for record in records(ledger, "alarms"):
-        if from_ms <= sure_time_ms(record, "raised") <= to_ms:
-            raised[Rule(record["rule"])] += 1
-            woke[Rule(record["rule"])] += bool(record["woke"])
+    for alarm in seen.alarms:
+        if from_ms <= alarm.raised_ms <= to_ms:
+            raised[alarm.key.rule] += 1
+            woke[alarm.key.rule] += alarm.woke
     spells: dict[tuple[UnitId, Rule], SpellFigures] = {}
-    for unit, record in _spells(ledger, from_ms, to_ms):
-        key = (unit, Rule(record["rule"]))
+    for spell in _spells(seen, from_ms, to_ms):
+        key = (spell.unit.id, spell.rule)
         before = spells.get(key, SpellFigures())
-        end_ms = time_ms(record, "end")
-        lasted_ms = (to_ms if end_ms is None else end_ms) - sure_time_ms(record, "start")
+        lasted_ms = (to_ms if spell.end_ms is None else spell.end_ms) - spell.start_ms
         spells[key] = SpellFigures(
             count=before.count + 1,
             longest_s=max(before.longest_s, lasted_ms / MS_PER_S),
-            above_s=before.above_s + sure_figure(record, "above_s"),
+            above_s=before.above_s + spell.above_s,
         )
     return Outcome(
         alarms={
@@ -177,91 +203,73 @@ def _outcome(ledger: Ledger, from_ms: int, to_ms: int) -> Outcome:
             for rule in Rule
             if rule in raised
         },
-        messages=sum(
-            from_ms <= sure_time_ms(record, "at") <= to_ms for record in records(ledger, "messages")
-        ),
+        messages=sum(from_ms <= at_ms <= to_ms for at_ms in seen.messages_ms),
         excursions=spells,
         holds=tuple(
-            LotId(str(record["lot"]))
-            for record in records(ledger, "lots")
-            if (done_ms := time_ms(record, "completed")) is not None and from_ms <= done_ms <= to_ms
+            lot for lot, done_ms in seen.completed_ms.items() if from_ms <= done_ms <= to_ms
         ),
     )
 
 
-def _spells(ledger: Ledger, from_ms: int, to_ms: int) -> Iterator[tuple[UnitId, Ledger]]:
-    for unit, unit_record in ledger["units"].items():
-        for record in records(unit_record, "excursions"):
-            start_ms, end_ms = sure_time_ms(record, "start"), time_ms(record, "end")
-            if overlaps(start_ms, end_ms, from_ms, to_ms):
-                yield UnitId(unit), record
+def _spells(seen: Seen, from_ms: int, to_ms: int) -> Iterator[Excursion]:
+    return (item for item in seen.excursions if item.touches(from_ms, to_ms))
 
 
-def _alarmed(ledger: Ledger, from_ms: int, to_ms: int) -> Iterator[tuple[UnitId, Ledger]]:
+def _alarmed(seen: Seen, from_ms: int, to_ms: int) -> Iterator[Excursion]:
     """Return the excursions of critical limits that raised an alarm."""
-    for unit, record in _spells(ledger, from_ms, to_ms):
-        if Rule(record["rule"]) in CRITICAL and record.get("alarmed", False):
-            yield unit, record
+    return (one for one in _spells(seen, from_ms, to_ms) if one.concerns_fish and one.alarmed)
 
 
-def _missed(shop: Shop, now: Ledger, changed: Ledger, from_ms: int, to_ms: int) -> Iterator[Missed]:
+def _missed(shop: Shop, now: Seen, changed: Seen, from_ms: int, to_ms: int) -> Iterator[Missed]:
     still = list(_alarmed(changed, from_ms, to_ms))
-    for unit, record in _alarmed(now, from_ms, to_ms):
-        published_c = published_limit_c(shop.unit[unit].kind)
-        peak_c = sure_figure(record, "peak_c")
-        start_ms, end_ms = sure_time_ms(record, "start"), time_ms(record, "end")
-        if peak_c <= published_c or any(
-            other == unit and _meet(record, one) for other, one in still
-        ):
+    for spell in _alarmed(now, from_ms, to_ms):
+        unit = shop.unit[spell.unit.id]
+        published_c = published_limit_c(unit.kind)
+        if spell.peak_c <= published_c or any(_meet(spell, one) for one in still):
             continue
         yield Missed(
-            unit=unit,
-            name=wording.printable(shop.unit[unit].name),
-            rule=Rule(record["rule"]),
-            start_ms=start_ms,
-            end_ms=end_ms,
-            peak_c=peak_c,
-            above_s=sure_figure(record, "above_s"),
+            unit=unit.id,
+            name=wording.unit_name(unit),
+            rule=spell.rule,
+            start_ms=spell.start_ms,
+            end_ms=spell.end_ms,
+            peak_c=spell.peak_c,
+            above_s=spell.above_s,
             published_c=published_c,
         )
 
 
-def _meet(one: Ledger, other: Ledger) -> bool:
-    end_ms = time_ms(one, "end")
-    return overlaps(
-        sure_time_ms(other, "start"),
-        time_ms(other, "end"),
-        sure_time_ms(one, "start"),
-        _FOR_EVER_MS if end_ms is None else end_ms,
-    )
+def _meet(one: Excursion, other: Excursion) -> bool:
+    """Return whether two excursions of a unit are at the same time."""
+    end_ms = _FOR_EVER_MS if one.end_ms is None else one.end_ms
+    return one.unit.id == other.unit.id and other.touches(one.start_ms, end_ms)
 
 
 _FOR_EVER_MS: Final = 1 << 62
 
 
-def _first_told_ms(ledger: Ledger, unit: UnitId, spell: Ledger) -> int | None:
+def _first_told_ms(seen: Seen, spell: Excursion) -> int | None:
     """Return when the alarm of a spell was raised; None: it was standing before."""
-    start_ms, end_ms = sure_time_ms(spell, "start"), time_ms(spell, "end")
+    until_ms = _FOR_EVER_MS if spell.end_ms is None else spell.end_ms
     raised_ms = (
-        sure_time_ms(record, "raised")
-        for record in records(ledger, "alarms")
-        if record["unit"] == unit and Rule(record["rule"]) in CRITICAL
+        alarm.raised_ms
+        for alarm in seen.alarms
+        if alarm.key.unit == spell.unit.id and alarm.key.rule in CRITICAL
     )
-    until_ms = _FOR_EVER_MS if end_ms is None else end_ms
-    return min((at_ms for at_ms in raised_ms if start_ms <= at_ms <= until_ms), default=None)
+    return min((at_ms for at_ms in raised_ms if spell.start_ms <= at_ms <= until_ms), default=None)
 
 
-def _later_s(now: Ledger, changed: Ledger, from_ms: int, to_ms: int) -> float:
+def _later_s(now: Seen, changed: Seen, from_ms: int, to_ms: int) -> float:
     """Return by how much an alarm that both raised came later at worst."""
     worst_ms = 0
     after = list(_alarmed(changed, from_ms, to_ms))
-    for unit, record in _alarmed(now, from_ms, to_ms):
-        before_ms = _first_told_ms(now, unit, record)
+    for spell in _alarmed(now, from_ms, to_ms):
+        before_ms = _first_told_ms(now, spell)
         told_ms = [
             at_ms
-            for other, one in after
-            if other == unit and _meet(record, one)
-            if (at_ms := _first_told_ms(changed, unit, one)) is not None
+            for one in after
+            if _meet(spell, one)
+            if (at_ms := _first_told_ms(changed, one)) is not None
         ]
         if before_ms is not None and told_ms:
             worst_ms = max(worst_ms, min(told_ms) - before_ms)

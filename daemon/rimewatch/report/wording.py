@@ -17,7 +17,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.lots.record import Doubt
-from rimewatch.shop import Shop
+from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale
 
 FAHRENHEIT_PER_KELVIN: Final = 1.8
@@ -170,6 +170,16 @@ def duration(seconds: float) -> str:
         return _two(minutes // 60, "h", minutes % 60, "min")
     hours = round(seconds / 3600)
     return _two(hours // 24, "d", hours % 24, "h")
+
+
+def unit_name(unit: Unit) -> str:
+    """Return what people call a unit, on one line."""
+    return printable(unit.name)
+
+
+def overlaps(start_ms: float, end_ms: float | None, from_ms: int, to_ms: int) -> bool:
+    """Return whether a span that may still be open touches a window."""
+    return start_ms <= to_ms and (end_ms is None or end_ms >= from_ms)
 
 
 def option_words(option: Option, scale: Scale) -> str:

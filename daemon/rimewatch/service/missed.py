@@ -8,7 +8,8 @@ of the escalation are kept: each tells somebody else. Pure.
 from collections.abc import Sequence
 from typing import Final
 
-from rimewatch.evaluation.outcome import MessageDue, Outcome
+from rimewatch.alarms.effects import Send
+from rimewatch.evaluation.outcome import Outcome
 from rimewatch.vocabulary import About
 
 MISSED_AFTER_MS: Final = 10 * 60_000
@@ -25,10 +26,10 @@ def without_missed_repeats(outcomes: Sequence[Outcome], now_ms: int) -> list[Out
     told_later: set[tuple[str, str]] = set()
     kept: list[Outcome] = []
     for outcome in reversed(outcomes):
-        if isinstance(outcome, MessageDue):
-            send = outcome.send
-            about = (send.alarm_id, send.contact)
-            is_missed = send.about is About.REPEAT and now_ms - send.at_ms > MISSED_AFTER_MS
+        if isinstance(outcome, Send):
+            about = (outcome.alarm_id, outcome.contact)
+            is_late = now_ms - outcome.at_ms > MISSED_AFTER_MS
+            is_missed = outcome.about is About.REPEAT and is_late
             if is_missed and about in told_later:
                 continue
             told_later.add(about)

@@ -7,13 +7,14 @@ readings in before their time, so what it shows changes nothing of what is concl
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from itertools import islice
 from typing import Final
 
 import numpy as np
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.clock import Clock
-from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
@@ -22,14 +23,21 @@ from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.evaluation.nearby import Nearby
 from rimewatch.evaluation.track import Track
 from rimewatch.evaluation.unit_air import air_probe
+from rimewatch.evaluation.unit_now import (
+    Bucket,
+    UnitNow,
+    ended_spells,
+    tracks_of,
+    unit_now,
+)
 from rimewatch.journal.journal import Journal
 from rimewatch.report.page_document import page_of_json
-from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import MS_PER_S, Measures, ProbeId, Rule, UnitId
-from rimewatch.web.live import Board, Bucket, Health, Snapshot, SpellNow, UnitNow
+from rimewatch.vocabulary import Measures, ProbeId, UnitId
+from rimewatch.web.live import Board, Health, Snapshot
 
 AT_MOST_EVERY_S: Final = 0.5
 AT_LEAST_EVERY_S: Final = 5.0
@@ -106,7 +114,7 @@ class Publisher:
         self._curves: dict[UnitId, list[Bucket]] = {}
         self._curve_due_s: dict[UnitId, float] = {}
         self._air: dict[ProbeId, tuple[int, float]] = {}
-        self._ended: dict[ProbeId, tuple[int, int, tuple[SpellNow, ...]]] = {}
+        self._ended: dict[ProbeId, tuple[int, int, tuple[Spell, ...]]] = {}
         self._lots: tuple[LotStory, ...] = ()
         self._lots_due_s = float("-inf")
         self._lots_entries = -1
@@ -150,37 +158,16 @@ class Publisher:
 
     def _unit(self, writer: Writer, unit: Unit, now_s: float) -> UnitNow:
         evaluator = writer.evaluator
-        out = unit.id in evaluator.alarms.out_of_service
-        tracks = [track for track in evaluator.tracks.values() if track.unit.id == unit.id]
-        heard = [track for track in tracks if track.state.last_ms is not None]
-        if not heard:
-            return UnitNow(unit=unit.id, out_of_service=out)
-        stale = AlarmKey(unit=unit.id, rule=Rule.STALE) in evaluator.alarms.conditions
-        warmest = max(heard, key=lambda track: track.state.governing_c)
-        self._keep_curve(writer, unit, warmest, now_s)
-        limit = limit_rule(unit)
+        heard = [t for t in tracks_of(evaluator, unit) if t.state.last_ms is not None]
+        now = unit_now(evaluator, unit, self._spells(heard))
+        if now.probe is None:
+            return now
+        self._keep_curve(writer, unit, evaluator.tracks[now.probe], now_s)
         air = self._air_of(writer, unit)
-        spells = self._spells(heard, limit)
-        ended = [s.end_ms for s in spells if s.rule is limit and s.end_ms is not None]
-        return UnitNow(
-            unit=unit.id,
-            probe=warmest.probe.id,
-            fish_c=warmest.state.governing_c,
-            at_ms=warmest.state.last_ms,
-            stale_ms=warmest.settings.stale_ms,
+        return replace(
+            now,
             air_c=None if air is None else air[1],
-            over=_open(heard, limit),
-            early=_open(heard, Rule.OPERATING_LIMIT),
-            last_over_ms=max(ended, default=None),
-            watched_from_ms=min(t.first_ms for t in heard if t.first_ms is not None),
-            out_of_service=out,
-            silent_probes=tuple(
-                track.probe.id
-                for track in tracks
-                if stale and evaluator.now_ms - (track.state.last_ms or 0) > track.settings.stale_ms
-            ),
             curve=tuple(self._curves.get(unit.id, ())),
-            spells=spells,
         )
 
     def _air_of(self, writer: Writer, unit: Unit) -> tuple[int, float] | None:
@@ -218,21 +205,14 @@ class Publisher:
         while curve and curve[0].at_ms < start_ms - CURVE_MS:
             del curve[0]
 
-    def _spells(self, tracks: list[Track], limit: Rule) -> tuple[SpellNow, ...]:
-        rules = {limit.value: limit, Rule.OPERATING_LIMIT.value: Rule.OPERATING_LIMIT}
-        found: list[SpellNow] = []
+    def _spells(self, tracks: list[Track]) -> tuple[Spell, ...]:
+        found: list[Spell] = []
         for track in tracks:
             count = len(track.ended)
             last_ms = round(track.ended[-1].start_ms) if count else 0
             kept = self._ended.get(track.probe.id)
             if kept is None or kept[:2] != (count, last_ms):
-                latest: list[SpellNow] = []
-                for spell in reversed(track.ended):
-                    if spell.watch in rules:
-                        latest.append(_spell(spell, rules[spell.watch]))
-                    if len(latest) >= MOST_SPELLS:
-                        break
-                kept = (count, last_ms, tuple(latest))
+                kept = (count, last_ms, tuple(islice(ended_spells(track), MOST_SPELLS)))
                 self._ended[track.probe.id] = kept
             found.extend(kept[2])
         return tuple(sorted(found, key=lambda s: s.start_ms, reverse=True)[:MOST_SPELLS])
@@ -266,25 +246,6 @@ class Publisher:
                 with suppress(ValueError):
                     self._todos = tuple(map(str, page_of_json(summary.page)["todos"]))
         return self._todos
-
-
-def _open(tracks: list[Track], rule: Rule) -> SpellNow | None:
-    spells = [spell for track in tracks if (spell := track.open_spell(rule.value)) is not None]
-    if not spells:
-        return None
-    first = min(spells, key=lambda spell: spell.start_ms)
-    lasting = next((spell for spell in spells if spell.sustained_ms is not None), first)
-    return _spell(lasting, rule)
-
-
-def _spell(spell: Spell, rule: Rule) -> SpellNow:
-    return SpellNow(
-        rule=rule,
-        start_ms=spell.start_ms,
-        end_ms=spell.end_ms,
-        peak_c=spell.peak_c,
-        above_s=spell.above_ms / MS_PER_S,
-    )
 
 
 def _drawn(shop: Shop, journal: Journal, track: Track) -> list[Bucket]:

@@ -158,7 +158,7 @@ def _pdf(
             from_ms=records.from_ms,
             to_ms=records.to_ms,
             zone=records.facts.zone,
-            gaps=facts.gaps,
+            gaps=facts.account.gaps,
         )
         if png is not None:
             charts[facts.unit.id] = png

@@ -14,7 +14,7 @@ from rimewatch.alarms import codec
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.evaluation.ledger import Account, MessageRecord
+from rimewatch.evaluation.ledger import Account
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.journal.conclusions import TRACK
@@ -122,18 +122,7 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
     return Account(
         entries=evaluator.entries,
         alarms=[codec.alarm_from_json(row.text) for row in journal.alarms_between(from_ms, to_ms)],
-        messages=[
-            MessageRecord(
-                at_ms=row.at_ms,
-                contact=row.contact,
-                unit=row.unit,
-                rule=row.rule,
-                about=row.about,
-                sent_ms=row.sent_ms,
-                refused=row.error if row.is_fate_known and row.sent_ms is None else None,
-            )
-            for row in journal.messages_between(from_ms, to_ms)
-        ],
+        messages=journal.messages_between(from_ms, to_ms),
         refused=refusals_between(journal, from_ms, to_ms),
         quarantined=counted,
         quarantine=tally.rows(),

@@ -15,11 +15,12 @@ from typing import Final
 
 from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
 from rimewatch.entries import AnyEntry, RetryQuarantine
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.door import check, is_known
-from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
@@ -31,7 +32,7 @@ from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.backoff import next_try_ms
 from rimewatch.notify.results import Delivered, Result
 from rimewatch.readings import Reading, Reason
-from rimewatch.report.message import AlarmFacts, alarm_message
+from rimewatch.report.message import alarm_message
 from rimewatch.service.charts import Charts
 from rimewatch.service.missed import without_missed_repeats
 from rimewatch.service.mornings import AHEAD_STATE, Mornings
@@ -365,7 +366,7 @@ class Writer:
             match outcome:
                 case AlarmKept(alarm=alarm):
                     self._keep_alarm(alarm)
-                case MessageDue():
+                case Send():
                     self._keep_message(outcome)
                 case SummaryDue():
                     self._keep_summary(outcome)
@@ -386,18 +387,15 @@ class Writer:
             for contact in self.shop.contacts:
                 self.journal.outbox_supersede(contact.id, alarm.id, "", self._clock.now_ms())
 
-    def _keep_message(self, due: MessageDue) -> None:
-        send = due.send
+    def _keep_message(self, send: Send) -> None:
         message = alarm_message(
             self.shop,
-            AlarmFacts(
-                condition=send.condition,
-                about=send.about,
-                raised_ms=due.raised_ms,
-                now_ms=send.at_ms,
-                above_s=due.above_s,
-                link=self.link_trouble if send.about is not About.RETURNED else "",
-            ),
+            send.condition,
+            send.about,
+            raised_ms=send.raised_ms,
+            now_ms=send.at_ms,
+            above_s=send.above_s,
+            link=self.link_trouble if send.about is not About.RETURNED else "",
         )
         self.journal.add_message(
             send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id

@@ -33,7 +33,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
-from rimewatch.report.message import AlarmFacts, alarm_message, duration, local_time
+from rimewatch.report.message import alarm_message, duration, local_time
 from rimewatch.report.texts import texts_of
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, About
@@ -180,13 +180,13 @@ class AcknowledgePages:
 
     def _title(self, alarm: Alarm) -> str:
         now_ms = self._clock.now_ms()
-        facts = AlarmFacts(
-            condition=alarm.condition,
-            about=About.RAISED if alarm.active else About.RETURNED,
+        return alarm_message(
+            self._shop,
+            alarm.condition,
+            About.RAISED if alarm.active else About.RETURNED,
             raised_ms=alarm.raised_ms,
             now_ms=max(now_ms, alarm.condition.since_ms),
-        )
-        return alarm_message(self._shop, facts).title
+        ).title
 
     def _facts(self, alarm: Alarm) -> list[str]:
         words, now_ms = self._words, self._clock.now_ms()

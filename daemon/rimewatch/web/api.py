@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.report.lot_standing import lot_words
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
@@ -26,11 +27,10 @@ from rimewatch.web.api_answers import (
     wants_csv,
 )
 from rimewatch.web.api_document import DOCUMENT
-from rimewatch.web.live import UnitNow
 from rimewatch.web.metrics import CONTENT_TYPE, metrics_text
 from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
-from rimewatch.web.standing import is_behind, standing_of
+from rimewatch.web.standing import is_behind
 
 
 class Api(Page):
@@ -119,7 +119,7 @@ def _unit(unit: Unit, now: UnitNow, at_ms: int) -> dict[str, Any]:
         "id": unit.id,
         "name": unit.name,
         "kind": unit.kind.value,
-        "standing": standing_of(now, at_ms).value,
+        "standing": now.standing(at_ms).value,
         "fish_c": None if now.fish_c is None else round(now.fish_c, 3),
         "air_c": now.air_c,
         "read": iso_or_none(now.at_ms),

@@ -11,17 +11,15 @@ import hashlib
 import io
 import json
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime, timedelta
-from typing import Any, Final
+from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from rimewatch import instants
 from rimewatch.report.records_tables import Row, safe_cell
 from rimewatch.web.api_document import MOST, USUAL
-
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def json_answer(request: Request, content: dict[str, Any]) -> Response:
@@ -129,22 +127,18 @@ def instant_of(text: str | None, name: str, usual_ms: int) -> int:
     """
     if text is None:
         return usual_ms
-    try:
-        # A "+" that nobody escaped arrives as a blank.
-        at = datetime.fromisoformat(text.replace(" ", "+"))
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None:
+    # A "+" that nobody escaped arrives as a blank.
+    at_ms = instants.iso_ms(text.replace(" ", "+"))
+    if at_ms is None:
         raise HTTPException(
             422, f"{name} is no instant; expected one such as 2026-03-02T12:00:00Z."
         )
-    return round((at - _EPOCH) / timedelta(milliseconds=1))
+    return at_ms
 
 
 def iso(at_ms: float) -> str:
-    """Return an instant as text, in UTC and with milliseconds."""
-    at = _EPOCH + timedelta(milliseconds=round(at_ms))
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    """Return an instant as every answer has it, with milliseconds."""
+    return instants.iso(at_ms, always_ms=True)
 
 
 def iso_or_none(at_ms: float | None) -> str | None:

@@ -14,10 +14,10 @@ from typing import Any, Final
 
 from rimewatch.alarms.lifecycle import State
 from rimewatch.entries import ENTRY_CLASSES
+from rimewatch.evaluation.unit_now import Standing
 from rimewatch.lots.record import Proof
 from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule
 from rimewatch.web.metrics import CONTENT_TYPE
-from rimewatch.web.standing import Standing
 
 MOST: Final = 10_000
 """Most readings of one answer (our choice), about half a megabyte; or entries, or alarms."""

@@ -9,11 +9,11 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.mornings import instant_ms
+from rimewatch.evaluation.unit_now import Bucket
 from rimewatch.report import wording
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 from rimewatch.web.course import Course, TimeSpan
-from rimewatch.web.live import Bucket
 
 WIDTH: Final = 720
 HEIGHT: Final = 300

@@ -17,9 +17,9 @@ from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.hourly import HourRanges, HourStore, MeasuredHours, felt_hours
 from rimewatch.evaluation.store import Span
 from rimewatch.evaluation.unit_air import air_probe
+from rimewatch.evaluation.unit_now import Bucket
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, Measures, ProbeId
-from rimewatch.web.live import Bucket
 
 STEPS: Final = 360
 BY_HOURS_FROM_MS: Final = 15 * MS_PER_DAY

@@ -14,60 +14,12 @@ from typing import Final
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.rules.condition import AlarmKey
-from rimewatch.vocabulary import ProbeId, Rule, UnitId
+from rimewatch.vocabulary import ProbeId, UnitId
 
 MOST_LISTENERS: Final = 64
 """Open streams at once (our choice): a shop has a few phones and one screen."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bucket:
-    """The lowest and the highest fish temperature within some minutes."""
-
-    at_ms: int
-    low_c: float
-    high_c: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpellNow:
-    """An excursion beyond a limit, over or still open."""
-
-    rule: Rule
-    start_ms: float
-    end_ms: float | None
-    peak_c: float
-    above_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitNow:
-    """One unit as its governing probes have it; the warmest of them speaks."""
-
-    unit: UnitId
-    probe: ProbeId | None = None
-    """The probe that speaks; None: none ever did."""
-    fish_c: float | None = None
-    at_ms: int | None = None
-    """When its last reading was taken."""
-    stale_ms: float = float("inf")
-    air_c: float | None = None
-    over: SpellNow | None = None
-    """The excursion beyond the critical limit that is open."""
-    early: SpellNow | None = None
-    """The same for the operating limit."""
-    last_over_ms: float | None = None
-    """When the last excursion beyond the critical limit ended; None: none is on the books."""
-    watched_from_ms: int | None = None
-    """The first reading on the books."""
-    out_of_service: bool = False
-    silent_probes: tuple[ProbeId, ...] = ()
-    """Governing probes whose last reading was long ago, as the alarms know it."""
-    curve: tuple[Bucket, ...] = ()
-    """Half a day, in order; buckets without a reading are left out."""
-    spells: tuple[SpellNow, ...] = ()
-    """The latest excursions, newest first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

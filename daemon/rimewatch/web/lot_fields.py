@@ -1,13 +1,13 @@
 """What the forms about lots hold, in the shop's scale, and what of it was changed. Pure."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from starlette.exceptions import HTTPException
 
 from rimewatch.entries import ReceiveLot
+from rimewatch.instants import iso_ms
 from rimewatch.report import wording
 from rimewatch.science.scales import celsius_of_fahrenheit
 from rimewatch.vocabulary import Scale
@@ -16,10 +16,9 @@ from rimewatch.web.unit_forms import number
 _NUMBERS: Final = ("thickness_mm", "kilograms")
 _TEXTS: Final = ("species", "supplier", "supplier_reference", "statement")
 _YES_OR_NO: Final = ("serve_raw", "rop")
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-EARLIEST_YEAR: Final = 2000
-LATEST_YEAR: Final = 2200
-"""A year outside of these was mistyped."""
+EARLIEST_MS: Final = 946_684_800_000
+LATEST_MS: Final = 7_258_118_400_000
+"""A year outside of 2000 to 2199 was mistyped."""
 
 
 def celsius(text: str, scale: Scale) -> float:
@@ -62,17 +61,12 @@ def wall_clock_ms(text: str, timezone: str) -> int:
     Raises:
         HTTPException: 422, if it is no time.
     """
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        at = None
-    if at is None or not EARLIEST_YEAR <= at.year < LATEST_YEAR:
+    at_ms = iso_ms(text, ZoneInfo(timezone), by_hand=True)
+    if at_ms is None or not EARLIEST_MS <= at_ms < LATEST_MS:
         raise HTTPException(
             422, f"“{text[:40]}” is no time; expected one such as 2026-03-02T21:30, in {timezone}."
         )
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=ZoneInfo(timezone))
-    return (at.astimezone(UTC) - _EPOCH) // timedelta(milliseconds=1)
+    return at_ms
 
 
 def seen_number(fields: Mapping[str, str], name: str = "seen") -> int | None:

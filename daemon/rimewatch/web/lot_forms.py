@@ -16,8 +16,8 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.lot_book import book
+from rimewatch.instants import iso
 from rimewatch.journal.attachments import AttachmentError, keep_content
-from rimewatch.journal.entry_codec import format_instant
 from rimewatch.vocabulary import LotId
 from rimewatch.web.enter import Desk, Meanwhile, SeenOf, Typed, remember
 from rimewatch.web.guard import Visitor
@@ -69,7 +69,7 @@ class LotForms(Page):
             "option": fields.get("option", ""),
         }
         if wanted := fields.get("needed_by", "").strip():
-            entry["needed_by"] = format_instant(wall_clock_ms(wanted, self._shop.timezone))
+            entry["needed_by"] = iso(wall_clock_ms(wanted, self._shop.timezone))
         if probe := fields.get("probe", ""):
             entry["probe"] = probe
         return await self._taken(request, visitor, fields, entry)

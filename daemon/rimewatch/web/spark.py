@@ -7,7 +7,7 @@ time without readings stays empty.
 from collections.abc import Sequence
 from typing import Final
 
-from rimewatch.web.live import Bucket
+from rimewatch.evaluation.unit_now import Bucket
 
 WIDTH: Final = 240
 HEIGHT: Final = 44

@@ -1,31 +1,15 @@
-"""How a unit stands, in one word, with a sign of its own and for how long. Pure.
-
-A word is of what the probes measured, and no verdict on the fish. What was not measured
-lately is never called cold.
-"""
+"""How a unit stands, in one word, with a sign of its own and for how long. Pure."""
 
 from dataclasses import dataclass
-from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from rimewatch.alarms.alarm import Alarm
+from rimewatch.evaluation.unit_now import Standing, UnitNow
 from rimewatch.report import wording
-from rimewatch.report.message import AlarmFacts, Message, alarm_message
+from rimewatch.report.message import Message, alarm_message
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_S, About, Scale
-from rimewatch.web.live import Snapshot, UnitNow
-
-
-class Standing(StrEnum):
-    """How a unit stands, the gravest first."""
-
-    WARM = "warm"
-    SILENT = "silent"
-    UNHEARD = "unheard"
-    EARLY = "early"
-    HELD = "held"
-    OUT = "out"
-
+from rimewatch.web.live import Snapshot
 
 WORDS = {
     Standing.WARM: "Too warm",
@@ -55,23 +39,10 @@ class UnitView:
     limit: str
 
 
-def standing_of(now: UnitNow, at_ms: int) -> Standing:
-    """Return how a unit stands at an instant."""
-    if now.out_of_service:
-        return Standing.OUT
-    if now.at_ms is None:
-        return Standing.UNHEARD
-    if now.over is not None:
-        return Standing.WARM
-    if now.silent_probes or at_ms - now.at_ms > now.stale_ms:
-        return Standing.SILENT
-    return Standing.EARLY if now.early is not None else Standing.HELD
-
-
 def unit_view(unit: Unit, now: UnitNow, shop: Shop, at_ms: int) -> UnitView:
     """Return a unit as a person reads it at an instant."""
     scale = shop.display
-    standing = standing_of(now, at_ms)
+    standing = now.standing(at_ms)
     word = WORDS[standing]
     if standing is Standing.WARM and now.at_ms is not None and at_ms - now.at_ms > now.stale_ms:
         word = "Too warm, then silent"
@@ -125,13 +96,11 @@ def alarm_words(shop: Shop, snapshot: Snapshot, alarm: Alarm, at_ms: int) -> Mes
     told_ms = at_ms if alarm.active or alarm.returned_ms is None else alarm.returned_ms
     return alarm_message(
         shop,
-        AlarmFacts(
-            condition=alarm.condition,
-            about=About.RAISED if alarm.active else About.RETURNED,
-            raised_ms=alarm.raised_ms,
-            now_ms=max(told_ms, alarm.condition.since_ms),
-            above_s=dict(snapshot.above_s).get(alarm.id),
-        ),
+        alarm.condition,
+        About.RAISED if alarm.active else About.RETURNED,
+        raised_ms=alarm.raised_ms,
+        now_ms=max(told_ms, alarm.condition.since_ms),
+        above_s=dict(snapshot.above_s).get(alarm.id),
     )
 
 

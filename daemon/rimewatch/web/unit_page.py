@@ -7,16 +7,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
 from rimewatch.web.chart import chart_svg, shows_bands, shows_doings
 from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
-from rimewatch.web.live import Snapshot, SpellNow, UnitNow
+from rimewatch.web.live import Snapshot
 from rimewatch.web.page import BUSY_S, Page
 from rimewatch.web.rendering import drawing
 from rimewatch.web.standing import alarm_words, unit_view
@@ -118,10 +120,10 @@ class UnitPage(Page):
         every += [spell for spell in now.spells if (spell.end_ms or to_ms) >= from_ms]
         return [self._excursion(unit, spell, to_ms) for spell in every]
 
-    def _excursion(self, unit: Unit, spell: SpellNow, to_ms: int) -> dict[str, Any]:
+    def _excursion(self, unit: Unit, spell: Spell, to_ms: int) -> dict[str, Any]:
         end_ms = spell.end_ms
         lasted_s = max(0.0, ((to_ms if end_ms is None else end_ms) - spell.start_ms) / MS_PER_S)
-        early = spell.rule is Rule.OPERATING_LIMIT
+        early = spell.watch == Rule.OPERATING_LIMIT.value
         limit_c = unit.operating_limit_c if early else unit.limit_c
         over = "its limit" if limit_c is None else wording.temperature(limit_c, self._shop.display)
         return {

@@ -29,6 +29,7 @@ from rimewatch.journal.entering import refusals_between
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import account_of
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
@@ -256,7 +257,7 @@ class Doors:
 
     def trace(self, said: Said) -> str | None:
         """Ask at a replay; a refusal is listed."""
-        ledger = replay(self.shop, self.lines(said).read(), summaries=False).ledger
+        ledger = ledger_document(replay(self.shop, self.lines(said).read(), summaries=False).ledger)
         if not ledger["refused"]:
             return None
         (refused,) = ledger["refused"]
@@ -275,7 +276,9 @@ class Doors:
             refused = refusals_between(journal, 0, self.now_ms)[known:]
             assert len(journal.entries_after(0)) - before == (0 if refused else 1)
             account = account_of(journal, writer.evaluator, 0, self.now_ms)
-            ledger = build_ledger(self.shop, journal, account, from_ms=0, to_ms=self.now_ms)
+            ledger = ledger_document(
+                build_ledger(self.shop, journal, account, from_ms=0, to_ms=self.now_ms)
+            )
             assert [item["why"] for item in ledger["refused"]][known:] == [r.why for r in refused]
         return refused[0].why if refused else None
 

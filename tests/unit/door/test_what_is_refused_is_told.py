@@ -12,6 +12,7 @@ from rimewatch.intake.entries import parse_entry
 from rimewatch.journal.entering import EntryRefusedError, enter, in_words, keep_refusal
 from rimewatch.journal.events import EventRow
 from rimewatch.journal.journal import Journal
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import LotId, UnitId
 
@@ -25,14 +26,14 @@ def test_trace_with_an_entry_that_is_refused_is_replayed_to_its_end() -> None:
 
     told = paper.replay(SHOP)
 
-    assert told.ledger["refused"] == [
+    assert ledger_document(told.ledger)["refused"] == [
         {
             "at": paper.iso(600),
             "do": "move-lot",
             "why": 'there is no lot "L-9" on the books; it has to be received first',
         }
     ]
-    assert told.ledger["lots"] == []
+    assert ledger_document(told.ledger)["lots"] == []
     (morning,) = told.mornings.values()
     said = " ".join(morning.text.split())
     assert "ENTRIES NOT TAKEN" in said

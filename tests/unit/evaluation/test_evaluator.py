@@ -5,9 +5,10 @@ from typing import Any
 import pytest
 
 from handmade import ONE_CONTACT, Paper, probe, shop, timed_probe, unit
+from rimewatch.alarms.effects import Send
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import MessageDue, SummaryDue
+from rimewatch.evaluation.outcome import SummaryDue
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.shop import Shop
@@ -60,9 +61,9 @@ def test_trend_is_told_of_ten_minutes_and_not_of_less(minutes: int, is_told: boo
     paper = Paper(DAY).curve([(0, 4.0), (60 * minutes, 4.0 + minutes)], every_s=60)
     desk = Desk(shop(unit(on_delay_s=60 * minutes - 90), probe(), ONE_CONTACT), paper)
     desk.feed().finish(60 * minutes)
-    (due,) = [outcome for outcome in desk.outcomes if isinstance(outcome, MessageDue)]
+    (due,) = [outcome for outcome in desk.outcomes if isinstance(outcome, Send)]
 
-    told = due.send.condition.rate_c_per_h
+    told = due.condition.rate_c_per_h
     assert told == (pytest.approx(60.0) if is_told else None)
 
 
@@ -88,7 +89,7 @@ def test_evaluator_does_the_same_however_often_it_is_told_the_time(every_ms: int
     often = Desk(SHOP, troubled_day()).feed(every_ms).finish(8000)
 
     assert often.outcomes == seldom.outcomes
-    assert any(isinstance(outcome, MessageDue) for outcome in seldom.outcomes)
+    assert any(isinstance(outcome, Send) for outcome in seldom.outcomes)
 
 
 def test_evaluator_always_has_something_due() -> None:

@@ -82,8 +82,8 @@ def test_verdicts_are_the_same_with_what_was_learned_before() -> None:
     alone = [one for name in NAMES for one in excursions(None, name)]
 
     assert together == alone
-    lost = [one for one in together if one.verdict.cause is Cause.POWER_LOSS]
-    minutes = {round((one.spell.start_ms - BEGIN_MS) / MINUTE) for one in lost}
+    lost = [one for one in together if one.cause is Cause.POWER_LOSS]
+    minutes = {round((one.start_ms - BEGIN_MS) / MINUTE) for one in lost}
     for at in POWER_LOST_MINUTES:
         assert sum(at <= minute <= at + 120 for minute in minutes) >= 1
     for at in DOOR_MINUTES:

@@ -9,8 +9,10 @@ from core_run import CoreRun, run_core
 from handmade import Paper, probe, shop, unit
 from rimewatch.entries import CorrectiveAction
 from rimewatch.evaluation.channels import history_of
-from rimewatch.evaluation.instants import figure, iso
+from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.ledger import Account, build_ledger
+from rimewatch.instants import iso_or_none
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import UnitId
 
@@ -29,8 +31,10 @@ def night() -> Paper:
 
 def part(run: CoreRun, paper: Paper, from_s: float, to_s: float) -> dict[str, Any]:
     """Return the case's record of a part of the night."""
-    ledger = build_ledger(
-        SHOP, run.store, Account(), from_ms=paper.at_ms(from_s), to_ms=paper.at_ms(to_s)
+    ledger = ledger_document(
+        build_ledger(
+            SHOP, run.store, Account(), from_ms=paper.at_ms(from_s), to_ms=paper.at_ms(to_s)
+        )
     )
     found: dict[str, Any] = ledger["units"]["case-1"]
     return found
@@ -65,8 +69,10 @@ def test_ledger_from_channels_folded_before_is_the_same() -> None:
     histories = {air.id: history_of(SHOP, air, run.store, run.to_ms)}
 
     given, made = (
-        build_ledger(
-            SHOP, run.store, Account(), from_ms=paper.start_ms, to_ms=run.to_ms, histories=given
+        ledger_document(
+            build_ledger(
+                SHOP, run.store, Account(), from_ms=paper.start_ms, to_ms=run.to_ms, histories=given
+            )
         )
         for given in (histories, None)
     )
@@ -133,12 +139,14 @@ def test_ledger_lists_the_corrective_actions_of_its_period_in_order() -> None:
         ]
     ]
 
-    ledger = build_ledger(
-        SHOP,
-        run.store,
-        Account(entries=entries),
-        from_ms=paper.start_ms,
-        to_ms=paper.at_ms(3540),
+    ledger = ledger_document(
+        build_ledger(
+            SHOP,
+            run.store,
+            Account(entries=entries),
+            from_ms=paper.start_ms,
+            to_ms=paper.at_ms(3540),
+        )
     )
 
     assert [(a["at"], a["text"]) for a in ledger["corrective_actions"]] == [
@@ -160,7 +168,7 @@ def test_ledger_lists_the_corrective_actions_of_its_period_in_order() -> None:
 )
 def test_instants_are_written_to_the_millisecond(at_ms: float | None, text: str | None) -> None:
     """ISO 8601, UTC, and no more digits than there is to say."""
-    assert iso(at_ms) == text
+    assert iso_or_none(at_ms) == text
 
 
 def test_figures_are_rounded_and_never_a_negative_zero() -> None:

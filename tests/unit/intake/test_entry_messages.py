@@ -10,10 +10,10 @@ from handmade import probe, shop, unit
 from rimewatch.config import load_shop
 from rimewatch.entries import AnyEntry, MoveLot
 from rimewatch.evaluation.door import is_known
+from rimewatch.instants import iso
 from rimewatch.intake.entries import EntryError
 from rimewatch.intake.entry_messages import entry_of_message
 from rimewatch.intake.receiver import Receiver
-from rimewatch.journal.entry_codec import format_instant
 from rimewatch.readings import Reason
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, UnitId
@@ -58,14 +58,14 @@ def test_entry_made_longer_ago_says_that_it_was_entered_afterwards(
     """An inspector sees which entries were made from memory."""
     at_ms = NOW_MS - made_s_ago * 1000
 
-    entry = taken(at=format_instant(at_ms), entered="2020-01-01T00:00:00Z")
+    entry = taken(at=iso(at_ms), entered="2020-01-01T00:00:00Z")
 
     assert (entry.at_ms, entry.entered_ms) == (at_ms, NOW_MS if entered_afterwards else None)
 
 
 def test_entry_from_a_clock_ahead_is_made_when_it_arrives() -> None:
     """Nothing is done in the future."""
-    assert taken(at=format_instant(NOW_MS + 120_000)).at_ms == NOW_MS
+    assert taken(at=iso(NOW_MS + 120_000)).at_ms == NOW_MS
 
 
 @pytest.mark.parametrize(
@@ -77,8 +77,8 @@ def test_entry_from_a_clock_ahead_is_made_when_it_arrives() -> None:
         (payload(untit="case-1"), 'did you mean "unit"?'),
         (payload(at="this morning"), '"at" is no time'),
         (payload(at=NOW_MS), '"at" is no time'),
-        (payload(at=format_instant(NOW_MS + 301_000)), '"at" is +301 s from its arrival'),
-        (payload(at=format_instant(NOW_MS - 31 * 86_400_000)), "30 days before it"),
+        (payload(at=iso(NOW_MS + 301_000)), '"at" is +301 s from its arrival'),
+        (payload(at=iso(NOW_MS - 31 * 86_400_000)), "30 days before it"),
     ],
 )
 def test_message_that_is_no_entry_is_refused_in_one_sentence(message: bytes, sentence: str) -> None:
@@ -117,8 +117,8 @@ def test_receiver_gives_entries_to_no_probe() -> None:
 
 def test_entry_delivered_twice_is_known() -> None:
     """The broker delivers at least once; the second arrives later."""
-    first = taken(at=format_instant(NOW_MS - 200_000))
-    again = entry_of_message(payload(at=format_instant(NOW_MS - 200_000)), NOW_MS + 600_000)
+    first = taken(at=iso(NOW_MS - 200_000))
+    again = entry_of_message(payload(at=iso(NOW_MS - 200_000)), NOW_MS + 600_000)
 
     assert is_known(again, [replace(first, entry_number=4)])
     assert not is_known(again, [replace(first, at_ms=NOW_MS)])

@@ -1,12 +1,16 @@
 """The mirror's parts that need no network: waits, what is remembered, points, the query."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from handmade import probe as a_probe
+from handmade import shop, unit
+from ledger_values import ledger_of
 from mirrored import TOKEN, mirrored_shop
 from rimewatch.journal.readings import FullSpan
 from rimewatch.mirror.comparing import Sums
@@ -82,9 +86,18 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "cause": "door",
         "alarmed": True,
     }
+    place = shop(unit("case-1"), unit("case-2", "walk-in"), a_probe("air-0"))
+    quiet: dict[str, Any] = {
+        "readings": 0,
+        "missing_s": 0.0,
+        **dict.fromkeys(("min_c", "max_c", "mean_c", "kinetic_c")),
+        "above_limit_s": 0.0,
+        "governing_above_limit_s": 0.0,
+        "excursions": [],
+    }
     alarm = {
         "unit": None,
-        "units": ["a", "b"],
+        "units": ["case-1", "case-2"],
         "rule": "power-loss",
         "priority": "high",
         "raised": "2026-03-03T00:10:00Z",
@@ -103,8 +116,20 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "state": "freezing",
         "option": "35C-15h",
         "species": "Oncorhynchus nerka",
+        "why": "Wild sockeye, to be served raw.",
+        "started": "2026-03-02T20:30:00Z",
+        "completed": None,
     }
-    ledger = {"units": {"case-1": {"excursions": [excursion]}}, "alarms": [alarm], "lots": [lot]}
+    document = {
+        "from": "2026-03-03T00:00:00Z",
+        "to": "2026-03-03T02:00:00Z",
+        "quarantined": 0,
+        "units": {"case-1": quiet | {"excursions": [excursion]}, "case-2": quiet},
+        "alarms": [alarm],
+        "messages": [],
+        "lots": [lot],
+    }
+    ledger = ledger_of(document, place)
 
     first, second = book_points("s", ledger)
     (third,) = lot_points("s", ledger, {LotId("L-1"): 1234})
@@ -118,7 +143,7 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "alarmed": 1.0,
         "cause": "door",
     }
-    assert second["tags"] == {"shop": "s", "unit": "a+b", "rule": "power-loss"}
+    assert second["tags"] == {"shop": "s", "unit": "case-1+case-2", "rule": "power-loss"}
     assert second["fields"]["returned_after_s"] == 3600.0
     assert "acknowledged_after_s" not in second["fields"]
     assert (third["time"], third["fields"]["credited_h"]) == (1234, 3.5)

@@ -1,7 +1,7 @@
 """After days without the service, a phone hears once how things are."""
 
 from rimewatch.alarms.effects import Send
-from rimewatch.evaluation.outcome import MessageDue, Noted
+from rimewatch.evaluation.outcome import Noted
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.service.missed import MISSED_AFTER_MS, without_missed_repeats
 from rimewatch.vocabulary import About, ContactId, Priority, Rule, UnitId
@@ -10,9 +10,9 @@ KEY = AlarmKey(unit=UnitId("case-1"), rule=Rule.HOLDING)
 DAY_MS = 86_400_000
 
 
-def due(at_ms: int, about: About = About.REPEAT, contact: str = "first") -> MessageDue:
+def due(at_ms: int, about: About = About.REPEAT, contact: str = "first") -> Send:
     """Return a message as the evaluator asks for it."""
-    send = Send(
+    return Send(
         at_ms=at_ms,
         contact=ContactId(contact),
         key=KEY,
@@ -24,8 +24,8 @@ def due(at_ms: int, about: About = About.REPEAT, contact: str = "first") -> Mess
         round=0,
         step=0,
         nth=0,
+        raised_ms=0,
     )
-    return MessageDue(send=send, raised_ms=0)
 
 
 def test_days_of_missed_repeats_come_to_the_latest_one() -> None:

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from handmade import NIGHT, ONE_CONTACT, TWO_STEPS, Paper, ms, probe, shop, timed_probe, unit
+from rimewatch.report.ledger_json import ledger_document
 
 DAY = "2026-03-02T15:00:00Z"
 """Nine in the morning in Chicago."""
@@ -381,7 +382,7 @@ def test_summary_comes_at_half_past_six_local_time(start: str, due: str) -> None
 
     replayed = paper.replay(shop(unit(), probe(every_s=3600), ONE_CONTACT))
 
-    assert [m["at"] for m in replayed.ledger["messages"]] == [due]
+    assert [m["at"] for m in ledger_document(replayed.ledger)["messages"]] == [due]
     assert [day.isoformat() for day in replayed.mornings] == [due[:10]]
 
 
@@ -391,7 +392,7 @@ def test_summaries_of_two_local_days_over_the_spring_change_are_23_hours_apart()
 
     replayed = paper.replay(shop(unit(), probe(every_s=3600), ONE_CONTACT))
 
-    assert [m["at"] for m in replayed.ledger["messages"]] == [
+    assert [m["at"] for m in ledger_document(replayed.ledger)["messages"]] == [
         "2026-03-07T12:30:00Z",
         "2026-03-08T11:30:00Z",
         "2026-03-09T11:30:00Z",
@@ -408,7 +409,7 @@ def test_summary_at_the_very_end_of_a_trace_belongs_to_it(last_s: int, count: in
     replayed = paper.replay(shop(unit(), probe(every_s=3600), ONE_CONTACT))
 
     assert len(replayed.mornings) == count
-    assert len(replayed.ledger["messages"]) == count
+    assert len(ledger_document(replayed.ledger)["messages"]) == count
 
 
 def test_summary_goes_to_the_contacts_of_the_first_step_alone() -> None:

@@ -10,6 +10,7 @@ from rimewatch.config import load_shop
 from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.intake.receiver import Receiver
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch_sim.scenario import Scenario, shop_table
 from rimewatch_sim.simulation import simulate
 from rimewatch_sim.timeline import utc_text
@@ -61,8 +62,10 @@ def matrix() -> Counter[tuple[str, str]]:
                 assert line.topic is not None, "nobody enters anything in these stories"
                 for reading in receiver.receive(line.topic, line.payload, line.at_ms).readings:
                     store.add(reading)
-            ledger = build_ledger(
-                shop, store, Account(), from_ms=scenario.start_ms, to_ms=scenario.end_ms
+            ledger = ledger_document(
+                build_ledger(
+                    shop, store, Account(), from_ms=scenario.start_ms, to_ms=scenario.end_ms
+                )
             )
             begins = utc_text(scenario.at_ms(scenario.event[0].at))
             for name, record in ledger["units"].items():

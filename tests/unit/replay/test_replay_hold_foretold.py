@@ -87,13 +87,13 @@ def test_freezer_that_fails_foretells_the_loss_of_its_hold_in_time() -> None:
     seen = Watched(hours_of(failed_c, 42.0), freezer_shop())
     (foretold,) = seen.of(Rule.PROJECTION)
     (lost,) = seen.of(Rule.HOLD_AT_RISK)
-    fact = foretold.send.condition
-    ahead_s = (lost.send.at_ms - foretold.send.at_ms) / 1000.0
+    fact = foretold.condition
+    ahead_s = (lost.at_ms - foretold.at_ms) / 1000.0
     (broken,) = seen.hold().interruptions
 
     assert ahead_s > 20 * 60
     assert fact.time_left_s == pytest.approx(ahead_s, rel=0.25)
-    assert foretold.send.priority is Priority.HIGH
+    assert foretold.priority is Priority.HIGH
     assert fact.limit_c == -20.0
     assert fact.lots == ("L-3",)
     assert fact.held_h == pytest.approx(broken.lost_h - ahead_s / H, abs=0.1)
@@ -114,9 +114,9 @@ def test_hold_that_was_foretold_and_is_lost_is_told_by_one_alarm() -> None:
     """Two alarms that ring in turn for one compressor get both switched off."""
     seen = Watched(hours_of(failed_c, 44.0), freezer_shop())
     (lost,) = seen.of(Rule.HOLD_AT_RISK)
-    later = [d for d in seen.due if d.send.at_ms > lost.send.at_ms]
+    later = [d for d in seen.due if d.at_ms > lost.at_ms]
 
-    assert not [d for d in later if d.send.key.rule is Rule.PROJECTION]
+    assert not [d for d in later if d.key.rule is Rule.PROJECTION]
     assert seen.of(Rule.FREEZER), "the freezer's own limit is still told when it is passed"
 
 
@@ -164,7 +164,7 @@ def test_line_that_comes_first_is_the_one_that_is_foretold(
 ) -> None:
     """One projection a unit, about what is lost first."""
     seen = Watched(hours_of(failed_c, 42.5, option), freezer_shop(limit_c=limit_c))
-    first = seen.of(Rule.PROJECTION)[0].send.condition
+    first = seen.of(Rule.PROJECTION)[0].condition
 
     assert (first.limit_c, first.held_h is not None) == (line_c, held)
     assert len(seen.of(Rule.PROJECTION)) == 1
@@ -175,7 +175,7 @@ def test_doubt_of_the_probe_brings_the_line_nearer() -> None:
     left_s = []
     for uncertainty_c in (0.0, 0.8):
         seen = Watched(hours_of(failed_c, 41.5), freezer_shop(uncertainty_c=uncertainty_c))
-        left_s.append(seen.of(Rule.PROJECTION)[0].send.condition.time_left_s)
+        left_s.append(seen.of(Rule.PROJECTION)[0].condition.time_left_s)
 
     assert None not in left_s
     assert (left_s[1] or 0.0) < (left_s[0] or 0.0) - 600

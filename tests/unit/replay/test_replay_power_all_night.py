@@ -12,6 +12,7 @@ import pytest
 
 from handmade import NIGHT, ONE_CONTACT, Paper, ms, probe, shop, unit
 from rimewatch.replay import Replayed
+from rimewatch.report.ledger_json import ledger_document
 
 H = 3600
 OUT_H = 5
@@ -56,7 +57,11 @@ def played(
 
 def of(replayed: Replayed, table: str, unit_id: str | None, rule: str) -> list[dict[str, Any]]:
     """Return a ledger's alarms or messages of one unit and rule."""
-    return [one for one in replayed.ledger[table] if (one["unit"], one["rule"]) == (unit_id, rule)]
+    return [
+        one
+        for one in ledger_document(replayed.ledger)[table]
+        if (one["unit"], one["rule"]) == (unit_id, rule)
+    ]
 
 
 def at_h(text: str) -> float:
@@ -141,7 +146,9 @@ def test_units_that_come_back_together_are_told_once() -> None:
     }
     replayed = played(airs, OUT_H + 6)
 
-    assert [a["rule"] for a in replayed.ledger["alarms"] if a["woke"]] == ["power-loss"]
+    assert [a["rule"] for a in ledger_document(replayed.ledger)["alarms"] if a["woke"]] == [
+        "power-loss"
+    ]
 
 
 def test_shelved_power_alarm_silences_nobody_else() -> None:
@@ -174,7 +181,9 @@ def test_power_alarm_that_may_not_sound_at_night_silences_nobody_else() -> None:
         (own,) = of(replayed, "alarms", name, "holding")
         assert own["woke"] is True
         (excursion,) = [
-            e for e in replayed.ledger["units"][name]["excursions"] if e["rule"] == "holding"
+            e
+            for e in ledger_document(replayed.ledger)["units"][name]["excursions"]
+            if e["rule"] == "holding"
         ]
         assert excursion["alarmed"] is True
 
@@ -186,7 +195,9 @@ def test_excursion_too_short_for_its_own_alarm_is_not_alarmed_by_one_that_may_no
         "case-2": back_at(warming(1.0, 5.0), OUT_H + 1.12, 1.0, 0.2),
     }
     replayed = played(airs, OUT_H + 4, '[priorities]\npower-loss = "medium"\n')
-    excursions = [e for name in airs for e in replayed.ledger["units"][name]["excursions"]]
+    excursions = [
+        e for name in airs for e in ledger_document(replayed.ledger)["units"][name]["excursions"]
+    ]
 
     assert excursions
     assert not any(e["alarmed"] for e in excursions)
@@ -210,7 +221,7 @@ def test_power_that_goes_again_while_units_recover_is_heard_of() -> None:
     replayed = played(airs, OUT_H + 6)
     told = [
         at_h(m["at"])
-        for m in replayed.ledger["messages"]
+        for m in ledger_document(replayed.ledger)["messages"]
         if m["about"] == "raised" and at_h(m["at"]) > OUT_H + 3.4
     ]
 

@@ -7,7 +7,7 @@ import pytest
 from watched import Watched
 
 from handmade import ONE_CONTACT, Paper, probe, shop, unit
-from rimewatch.evaluation.outcome import MessageDue
+from rimewatch.alarms.effects import Send
 from rimewatch.vocabulary import About, Rule
 
 H = 3600
@@ -37,10 +37,10 @@ def night(*, with_hold: bool) -> Watched:
     return Watched(paper, shop(*units, *probes, ONE_CONTACT))
 
 
-def counting(seen: Watched) -> list[MessageDue]:
+def counting(seen: Watched) -> list[Send]:
     """Return the messages about the loss of power that say how long is left, in order."""
     told = seen.of(Rule.POWER_LOSS) + seen.of(Rule.POWER_LOSS, About.REPEAT)
-    return [due for due in told if due.send.condition.time_left_s is not None]
+    return [due for due in told if due.condition.time_left_s is not None]
 
 
 def when_h(line_c: float, cold_c: float, hours: float) -> float:
@@ -52,7 +52,7 @@ def test_power_loss_counts_down_to_the_hold_that_is_lost_first() -> None:
     """−20 °C less the guard band comes long before the freezer's −18 °C and the case's 5 °C."""
     seen = night(with_hold=True)
     first = counting(seen)[0]
-    fact = first.send.condition
+    fact = first.condition
     assert fact.estimated_ms is not None
     assert fact.time_left_s is not None
     since_out_h = (fact.estimated_ms - seen.paper.at_ms(OUT_AT_H * H)) / 1000 / H
@@ -68,8 +68,7 @@ def test_power_loss_counts_down_to_the_hold_that_is_lost_first() -> None:
 def test_power_loss_counts_down_to_the_next_line_once_one_is_passed() -> None:
     """Nobody is told of a time that is over, nor left without one."""
     counted = [
-        (due.send.condition.first_unit, due.send.condition.limit_c)
-        for due in counting(night(with_hold=True))
+        (due.condition.first_unit, due.condition.limit_c) for due in counting(night(with_hold=True))
     ]
     in_order = list(dict.fromkeys(counted))
 
@@ -87,7 +86,7 @@ def test_power_loss_without_a_hold_counts_down_to_the_limit() -> None:
     """The freezer's fish is nearer to its limit than the case's."""
     seen = night(with_hold=False)
     first = counting(seen)[0]
-    fact = first.send.condition
+    fact = first.condition
 
     assert (fact.first_unit, fact.limit_c, fact.held_h) == ("freezer-1", -18.0, None)
     assert "First to get too warm: freezer-1, past -0.4 °F in about " in (

@@ -13,6 +13,7 @@ import pytest
 from rimewatch.config import load_shop
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY
 from rimewatch_sim.labels import labels_of
@@ -27,7 +28,7 @@ EXAMPLE = Path(__file__).parents[3] / "config" / "saltmarsh-row.toml"
 def night(name: str) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return a scenario's ledger and its ground truth."""
     simulation = simulate(load_scenario(name))
-    return replay(shop_of_it(), trace_of(simulation)).ledger, labels_of(simulation)
+    return ledger_document(replay(shop_of_it(), trace_of(simulation)).ledger), labels_of(simulation)
 
 
 def trace_of(simulation: Simulation) -> Iterator[TraceMessage | TraceEntry]:
@@ -93,7 +94,7 @@ def test_lid_left_open_is_foretold_before_the_holds_are_lost() -> None:
     lines = trace_of(simulate(load_scenario("freezing-week")))
     first = next(lines)
     days = itertools.takewhile(lambda line: line.at_ms < first.at_ms + 3 * MS_PER_DAY, lines)
-    ledger = replay(shop_of_it(), itertools.chain([first], days)).ledger
+    ledger = ledger_document(replay(shop_of_it(), itertools.chain([first], days)).ledger)
     (foretold,) = alarms_of(ledger, "projection")
     (lost,) = alarms_of(ledger, "hold-at-risk")
     ahead = datetime.fromisoformat(lost["raised"]) - datetime.fromisoformat(foretold["raised"])

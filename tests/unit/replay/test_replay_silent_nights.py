@@ -7,6 +7,7 @@ from watched import Watched
 
 from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, unit
 from rimewatch.replay import Replayed
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Rule
 
@@ -18,7 +19,9 @@ ONE = shop(unit(on_delay_s=900, lag_s=1200), probe(every_s=60), ONE_CONTACT, NIG
 
 def stale(replayed: Replayed) -> list[dict[str, Any]]:
     """Return the alarms of silence."""
-    return [alarm for alarm in replayed.ledger["alarms"] if alarm["rule"] == "stale"]
+    return [
+        alarm for alarm in ledger_document(replayed.ledger)["alarms"] if alarm["rule"] == "stale"
+    ]
 
 
 def test_readings_sparser_than_the_stale_time_at_15_degrees_wake() -> None:
@@ -31,7 +34,7 @@ def test_readings_sparser_than_the_stale_time_at_15_degrees_wake() -> None:
 
     assert (alarm["priority"], alarm["woke"]) == ("high", True)
     assert alarm["returned"] is None
-    told = [m for m in replayed.ledger["messages"] if m["rule"] == "stale"]
+    told = [m for m in ledger_document(replayed.ledger)["messages"] if m["rule"] == "stale"]
     assert {m["about"] for m in told} == {"raised", "repeat"}
 
 
@@ -43,7 +46,7 @@ def test_sparse_readings_that_are_cold_wake_nobody() -> None:
     replayed = paper.replay(ONE)
 
     assert {alarm["priority"] for alarm in stale(replayed)} == {"medium"}
-    assert not any(alarm["woke"] for alarm in replayed.ledger["alarms"])
+    assert not any(alarm["woke"] for alarm in ledger_document(replayed.ledger)["alarms"])
 
 
 def test_probe_that_speaks_as_it_should_again_ends_the_silence_though_it_is_warm() -> None:
@@ -116,7 +119,7 @@ def test_everything_silent_is_one_urgent_alarm(units: int) -> None:
     """The hub, the mains or the broker is gone for good at ten at night."""
     names = [f"case-{n}" for n in range(1, units + 1)]
     replayed = spoken(dict.fromkeys(names, 3600), 6 * H).replay(shop_of(units))
-    woken = [alarm for alarm in replayed.ledger["alarms"] if alarm["woke"]]
+    woken = [alarm for alarm in ledger_document(replayed.ledger)["alarms"] if alarm["woke"]]
     (alarm,) = woken
 
     assert (alarm["unit"], alarm["rule"], alarm["priority"]) == (None, "stale", "high")
@@ -129,7 +132,7 @@ def test_one_unit_that_still_speaks_leaves_the_silence_for_the_morning() -> None
     until_s = {**dict.fromkeys(["case-1", "case-2", "case-3", "case-4"], 3600.0), "case-5": 6 * H}
     replayed = spoken(until_s, 6 * H).replay(shop_of(5))
 
-    assert not any(alarm["woke"] for alarm in replayed.ledger["alarms"])
+    assert not any(alarm["woke"] for alarm in ledger_document(replayed.ledger)["alarms"])
     assert [alarm["unit"] for alarm in stale(replayed)] == [None]
 
 
@@ -137,7 +140,7 @@ def test_probe_that_had_died_before_does_not_hide_that_all_are_silent() -> None:
     """It has an alarm of its own, and no longer counts."""
     until_s = {"case-1": 3 * H, "case-2": 3 * H, "case-3": H}
     replayed = spoken(until_s, 6 * H).replay(shop_of(3))
-    (alarm,) = [alarm for alarm in replayed.ledger["alarms"] if alarm["woke"]]
+    (alarm,) = [alarm for alarm in ledger_document(replayed.ledger)["alarms"] if alarm["woke"]]
 
     assert (alarm["unit"], alarm["priority"]) == (None, "high")
 

@@ -1,6 +1,7 @@
 """Two devices on one probe's topic: in the ledger and in each morning's summary."""
 
 from handmade import Paper, probe, shop, unit
+from rimewatch.report.ledger_json import ledger_document
 
 SHOP = shop(unit(), probe(every_s=180))
 
@@ -16,10 +17,11 @@ def test_two_devices_stand_in_the_ledger_with_the_last_time_and_are_to_be_done()
     in_turn(paper, 40)
     found = paper.replay(SHOP)
 
-    record = found.ledger["probes"]["air"]
+    ledger = ledger_document(found.ledger)
+    record = ledger["probes"]["air"]
     assert record["two_sources"] == paper.iso(39 * 180)
-    assert found.ledger["quarantined"] == 0
-    assert found.ledger["units"]["case-1"]["readings"] == 40
+    assert ledger["quarantined"] == 0
+    assert ledger["units"]["case-1"]["readings"] == 40
     assert "two devices publish on its topic" in next(iter(found.mornings.values())).text
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from handmade import ONE_CONTACT, Paper, probe, shop, timed_probe, unit
-from rimewatch.report.message import AlarmFacts, alarm_message
+from rimewatch.report.message import alarm_message
 from rimewatch.report.summary import build_summary
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import MessageTexts, Shop
@@ -27,9 +27,7 @@ def sent(payload: Callable[[int], Any], minutes: int = 75) -> Paper:
 
 def todos(where: Shop, paper: Paper) -> list[str]:
     """Return what a summary at the trace's end asks for."""
-    last_ms = paper.at_ms(60 * 74)
-    ledger = paper.ledger(where)
-    return [todo.text for todo in build_summary(where, ledger, {}, paper.at_ms(0), last_ms).todos]
+    return [todo.text for todo in build_summary(where, paper.replay(where).ledger, {}).todos]
 
 
 def test_wrong_format_is_one_alarm_that_names_it() -> None:
@@ -124,11 +122,8 @@ def test_phone_says_what_to_mend_and_not_the_battery(why: Unread, language: str)
     )
 
     def body(condition: Condition) -> str:
-        facts = AlarmFacts(
-            condition=condition, about=About.RAISED, raised_ms=180_000, now_ms=180_000
-        )
-
-        return alarm_message(where, facts).body
+        at_ms = 180_000
+        return alarm_message(where, condition, About.RAISED, raised_ms=at_ms, now_ms=at_ms).body
 
     told = body(condition)
     assert "rimewatch quarantine list" in told

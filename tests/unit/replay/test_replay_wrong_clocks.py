@@ -7,6 +7,7 @@ import pytest
 
 from handmade import NIGHT, ONE_CONTACT, Paper, shop, timed_probe, unit
 from rimewatch.replay import Replayed
+from rimewatch.report.ledger_json import ledger_document
 
 H = 3600
 EVENING = "2026-02-03T03:00:00Z"
@@ -57,16 +58,18 @@ def test_fish_that_warms_under_a_clock_that_fails_wakes_somebody(clock: Clock) -
     wrong = warm_after_12_h(clock)
 
     def raised(replayed: Replayed) -> dict[str, Any]:
-        (alarm,) = (a for a in replayed.ledger["alarms"] if a["rule"] == "holding")
+        (alarm,) = (a for a in ledger_document(replayed.ledger)["alarms"] if a["rule"] == "holding")
         return dict(alarm)
 
     assert raised(wrong)["woke"] is True
     assert raised(wrong)["raised"][:15] == raised(right)["raised"][:15]  # to ten minutes
     (excursion,) = (
-        e for e in wrong.ledger["units"]["case-1"]["excursions"] if e["rule"] == "holding"
+        e
+        for e in ledger_document(wrong.ledger)["units"]["case-1"]["excursions"]
+        if e["rule"] == "holding"
     )
     assert excursion["start"] > "2026-02-03T03:00:00Z"
-    assert wrong.ledger["probes"]["air"]["dated_by_arrival"] is True
+    assert ledger_document(wrong.ledger)["probes"]["air"]["dated_by_arrival"] is True
 
 
 @pytest.mark.parametrize("clock", CLOCKS)
@@ -76,7 +79,7 @@ def test_hold_begins_anew_where_the_clock_failed(clock: Clock) -> None:
     for minute in range(30 * 60):
         at_s = minute * 60.0
         paper.dated(at_s, clock(at_s), round(-24.0 + 0.1 * (minute % 3), 2), "cold")
-    (lot,) = paper.replay(SHOP).ledger["lots"]
+    (lot,) = ledger_document(paper.replay(SHOP).ledger)["lots"]
 
     assert lot["credited_h"] < 18.0
     assert [one["reason"] for one in lot["interruptions"]] == ["gap"]

@@ -1,13 +1,13 @@
 """An evaluator that is shown a trace, and every message it had sent."""
 
 from handmade import Paper
+from rimewatch.alarms.effects import Send
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.memory import MemoryStore
-from rimewatch.evaluation.outcome import MessageDue
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.lots.hold import Hold
-from rimewatch.report.message import AlarmFacts, Message, alarm_message
+from rimewatch.report.message import Message, alarm_message
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About, Rule, UnitId
 
@@ -19,7 +19,7 @@ class Watched:
         self.paper, self.shop = paper, in_shop
         store, receiver = MemoryStore(), Receiver(in_shop)
         self.evaluator = Evaluator(in_shop, store, paper.start_ms)
-        self.due: list[MessageDue] = []
+        self.due: list[Send] = []
         for line in paper.read():
             self.evaluator.advance(line.at_ms)
             if isinstance(line, TraceEntry):
@@ -30,27 +30,24 @@ class Watched:
                 store.add(reading)
                 self.evaluator.observe(reading)
             outcomes = self.evaluator.take_outcomes()
-            self.due += [outcome for outcome in outcomes if isinstance(outcome, MessageDue)]
+            self.due += [outcome for outcome in outcomes if isinstance(outcome, Send)]
 
-    def of(self, rule: Rule, about: About = About.RAISED) -> list[MessageDue]:
+    def of(self, rule: Rule, about: About = About.RAISED) -> list[Send]:
         """Return the messages about a rule."""
-        return [d for d in self.due if d.send.key.rule is rule and d.send.about is about]
+        return [d for d in self.due if d.key.rule is rule and d.about is about]
 
     def hold(self) -> Hold:
         """Return the lot's hold as it is at the end."""
         (hold,) = self.evaluator.holds_in(UnitId("freezer-1")).values()
         return hold
 
-    def words(self, due: MessageDue) -> Message:
+    def words(self, due: Send) -> Message:
         """Return a message as a phone shows it."""
-        send = due.send
         return alarm_message(
             self.shop,
-            AlarmFacts(
-                condition=send.condition,
-                about=send.about,
-                raised_ms=due.raised_ms,
-                now_ms=send.at_ms,
-                above_s=due.above_s,
-            ),
+            due.condition,
+            due.about,
+            raised_ms=due.raised_ms,
+            now_ms=due.at_ms,
+            above_s=due.above_s,
         )

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from ledger_values import ledger_of, ms
 from plain_shop import plain_shop
 from rimewatch.report.curve import Curve
 from rimewatch.report.facts import Summary
@@ -18,11 +19,6 @@ from rimewatch.vocabulary import (
     Scale,
     UnitId,
 )
-
-
-def ms(text: str) -> int:
-    """Return an ISO 8601 time in milliseconds since the epoch."""
-    return round(datetime.fromisoformat(text).timestamp() * 1000)
 
 
 def iso(at_ms: int) -> str:
@@ -108,9 +104,10 @@ def shop(*, display: Scale = Scale.FAHRENHEIT, timezone: str = "America/Chicago"
     )
 
 
-def _record(
+def a_unit(
     readings: int, low: float, high: float, mean: float, kinetic: float, **more: Any
 ) -> dict[str, Any]:
+    """Return a unit as a ledger has it."""
     return {
         "readings": readings,
         "missing_s": 0.0,
@@ -132,7 +129,7 @@ def quiet_ledger() -> dict[str, Any]:
         "to": iso(TO_MS),
         "quarantined": 0,
         "units": {
-            "case-1": _record(
+            "case-1": a_unit(
                 1440,
                 0.8,
                 7.4,
@@ -142,11 +139,11 @@ def quiet_ledger() -> dict[str, Any]:
                 doors={"openings": 7, "open_s": 312.0, "longest_s": 95.0},
                 defrosts=2,
             ),
-            "case-2": _record(1440, 0.6, 3.1, 1.9, 2.0, defrosts=0),
-            "walk-in": _record(
+            "case-2": a_unit(1440, 0.6, 3.1, 1.9, 2.0, defrosts=0),
+            "walk-in": a_unit(
                 1440, 0.2, 2.8, 1.1, 1.2, doors={"openings": 1, "open_s": 40.0, "longest_s": 40.0}
             ),
-            "freezer-1": _record(1440, -24.1, -21.6, -22.9, -22.8),
+            "freezer-1": a_unit(1440, -24.1, -21.6, -22.9, -22.8),
         },
         "alarms": [],
         "messages": [],
@@ -419,7 +416,9 @@ def summary_of(
     ledger: dict[str, Any], *, of: Shop | None = None, from_ms: int = FROM_MS, to_ms: int = TO_MS
 ) -> Summary:
     """Return the summary of a night at the shop, or at another one."""
-    return build_summary(of or shop(), ledger, {}, from_ms, to_ms)
+    place = of or shop()
+    night = ledger | {"from": iso(from_ms), "to": iso(to_ms)}
+    return build_summary(place, ledger_of(night, place), {})
 
 
 def an_excursion(**more: Any) -> dict[str, Any]:

@@ -9,20 +9,24 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from pypdf import PdfReader
-from report_nights import FROM_MS, TO_MS, bad_ledger, quiet_ledger, shop
+from report_nights import FROM_MS, TO_MS, bad_ledger, quiet_ledger, shop, summary_of
 
-from handmade import ONE_CONTACT, Paper, ms, probe, unit
+from handmade import ONE_CONTACT, Paper, probe, unit
 from handmade import shop as handmade_shop
-from rimewatch.report.batch_facts import TimedFacts, timed_words
+from ledger_values import ledger_of
+from rimewatch.entries import StartTimeControl
+from rimewatch.evaluation.batches import Timed, TimerRecord
+from rimewatch.report.batch_words import timed_words
 from rimewatch.report.page import page
 from rimewatch.report.records import Records
 from rimewatch.report.records_pdf import records_pdf
 from rimewatch.report.records_tables import csv_files, json_text
 from rimewatch.report.sections import COOLING, TIMERS
 from rimewatch.report.summary import build_summary
+from rimewatch.science.time_control import TimeControl, TimeControlState
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, Scale
 from rimewatch.vocabulary import Paper as PaperSize
-from rimewatch.vocabulary import Scale
 
 TIMER_SOURCE = "(FDA Food Code 2022, 3-501.19)"
 REASON = "Variance 12 of the county"
@@ -36,19 +40,20 @@ def laxer(display: Scale = Scale.CELSIUS) -> Shop:
 
 
 def records_of(of: Shop, ledger: dict[str, Any]) -> Records:
+    values = ledger_of(ledger, of)
     return Records(
         first=date(2026, 3, 1),
         last=date(2026, 3, 2),
         from_ms=FROM_MS,
         to_ms=TO_MS,
-        facts=build_summary(of, ledger, {}, FROM_MS, TO_MS),
+        facts=build_summary(of, values, {}),
         logs=(),
         handled=(),
         checks=(),
         happenings=(),
         changes=(),
         seals=(),
-        ledger=ledger,
+        ledger=values,
     )
 
 
@@ -61,7 +66,7 @@ def records_of(of: Shop, ledger: dict[str, Any]) -> Records:
 )
 def test_summary_says_by_what_reason_a_limit_is_laxer(scale: Scale, limits: str) -> None:
     """A limit of one's own never looks like the published one."""
-    seen = page(build_summary(laxer(scale), quiet_ledger(), {}, FROM_MS, TO_MS))
+    seen = page(summary_of(quiet_ledger(), of=laxer(scale)))
     line = f"Limit {limits} (FDA Food Code 2022 3-501.16(A)(2)): {REASON}."
 
     assert line in seen.units[0].lines
@@ -95,7 +100,7 @@ def test_figures_that_a_check_in_ice_went_into_say_so() -> None:
         )
     ]
 
-    first, *rest = page(build_summary(of, ledger, {}, FROM_MS, TO_MS)).units
+    first, *rest = page(summary_of(ledger, of=of)).units
 
     (said,) = [line for line in first.lines if "being checked" in line]
     assert "up to Mon 2 March 03:00 CST against ice bath: what it measured then" in said
@@ -104,7 +109,7 @@ def test_figures_that_a_check_in_ice_went_into_say_so() -> None:
 
 def test_summary_without_batches_and_timers_has_no_such_sections() -> None:
     """Nothing to tell takes no room."""
-    seen = page(build_summary(shop(), quiet_ledger(), {}, FROM_MS, TO_MS))
+    seen = page(summary_of(quiet_ledger()))
 
     assert not {COOLING, TIMERS} & {section.title for section in seen.sections}
 
@@ -149,8 +154,7 @@ def test_batch_that_was_measured_is_told_as_the_ledger_has_it() -> None:
     trace = Paper().curve([(0, 1.0), (600, 1.0)], "core", 60)
     trace.receive(0, "L9").do(600, "start-cooling", unit="case-1", lot="L9")
     trace.curve([(660, 60.0), (6060, 20.0), (15_060, 4.0), (18_660, 3.0)], "core", 60)
-    ledger = trace.ledger(of)
-    seen = page(build_summary(of, ledger, {}, ms(ledger["from"]), ms(ledger["to"])))
+    seen = page(build_summary(of, trace.replay(of).ledger, {}))
     (section,) = [section for section in seen.sections if section.title == COOLING]
 
     (item,) = section.items
@@ -158,46 +162,49 @@ def test_batch_that_was_measured_is_told_as_the_ledger_has_it() -> None:
     assert [line[:17] for line in item.lines[1:]] == ["69.8 °F within 2 ", "41.0 °F within 6 "]
 
 
-TIMED = TimedFacts(
-    unit="",
-    lot="T1",
-    hours=6.0,
+START = StartTimeControl(at_ms=FROM_MS, hours=6, lot=LotId("T1"))
+RUNS = TimeControl(
+    state=TimeControlState.RUNNING,
     started_ms=FROM_MS,
-    ended_ms=None,
     ends_ms=FROM_MS + 21_600_000,
-    state="running",
     discard_ms=None,
     warmest_c=12.0,
     unmonitored_s=0.0,
+    reason="",
 )
 
 
+def timer(ended_ms: int | None = None, **stands: Any) -> TimerRecord:
+    """Return a timer as the ledger has it."""
+    return TimerRecord(timed=Timed(start=START, ended_ms=ended_ms), verdict=replace(RUNS, **stands))
+
+
 @pytest.mark.parametrize(
-    ("timer", "head", "last"),
+    ("item", "head", "last"),
     [
-        (TIMED, "running", "Warmest 12.0 °C."),
-        (replace(TIMED, ended_ms=FROM_MS + 60_000), "ended in time", "Warmest 12.0 °C."),
+        (timer(), "running", "Warmest 12.0 °C."),
+        (timer(FROM_MS + 60_000), "ended in time", "Warmest 12.0 °C."),
         (
-            replace(TIMED, state="discard", discard_ms=FROM_MS + 60_000),
+            timer(state=TimeControlState.DISCARD, discard_ms=FROM_MS + 60_000),
             "to be discarded",
             f"Not to be served from Sun 1 March 06:31 CST on: it got too warm {TIMER_SOURCE}.",
         ),
         (
-            replace(TIMED, state="not eligible", ends_ms=None, warmest_c=None),
+            replace(timer(), verdict=None),
             "not eligible",
             "Nobody measured the food as it left temperature control.",
         ),
         (
-            replace(TIMED, state="not eligible"),
+            timer(state=TimeControlState.NOT_ELIGIBLE),
             "not eligible",
             "It was too warm as it left temperature control for a timer to count.",
         ),
-        (replace(TIMED, unmonitored_s=1800.0), "running", "Unmonitored for 30 min."),
+        (timer(unmonitored_s=1800.0), "running", "Unmonitored for 30 min."),
     ],
 )
-def test_timer_is_told_by_how_it_stands(timer: TimedFacts, head: str, last: str) -> None:
+def test_timer_is_told_by_how_it_stands(item: TimerRecord, head: str, last: str) -> None:
     """Running, ended, run out, too warm, or never valid."""
-    said, lines = timed_words(timer, "", ZoneInfo("America/Chicago"), Scale.CELSIUS)
+    said, lines = timed_words(item, "", ZoneInfo("America/Chicago"), Scale.CELSIUS)
 
     assert said == f"Lot T1: 6 h by the clock, {head}"
     assert lines[-1] == last

@@ -120,7 +120,8 @@ def test_record_says_why_no_use_by_can_be_told(at_c: float | None, said: str) ->
     """Fish that nobody measures is not called fish that loses nothing."""
     use_by = UseBy(limit_ice_days=12.0, at_c=at_c, use_by_ms=None)
 
-    text = lot_record_text(lot_page(saltmarsh(), replace(record(), use_by=use_by)))
+    told = replace(record(), account=replace(record().account, use_by=use_by))
+    text = lot_record_text(lot_page(saltmarsh(), told))
 
     assert f"The shop allows 12; {said}" in " ".join(text.split())
 

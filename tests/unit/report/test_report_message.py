@@ -12,7 +12,6 @@ from rimewatch.report.message import (
     LONGEST_BODY,
     LONGEST_NAME,
     LONGEST_TITLE,
-    AlarmFacts,
     Message,
     alarm_message,
 )
@@ -45,14 +44,14 @@ def _condition(rule: Rule = Rule.HOLDING, **more: object) -> Condition:
 def _message(
     condition: Condition, about: About, *, of: Shop | None = None, above_s: float | None = 3540.0
 ) -> Message:
-    facts = AlarmFacts(
-        condition=condition,
-        about=about,
+    return alarm_message(
+        of or shop(),
+        condition,
+        about,
         raised_ms=TO_MS - 45 * MINUTE_MS,
         now_ms=TO_MS,
         above_s=above_s,
     )
-    return alarm_message(of or shop(), facts)
 
 
 def _renamed(name: str) -> Shop:

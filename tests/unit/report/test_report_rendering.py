@@ -17,12 +17,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
-from report_nights import FROM_MS, TO_MS, bad_ledger, curves, iso, ms, quiet_ledger, shop
+from report_nights import FROM_MS, TO_MS, bad_ledger, curves, iso, quiet_ledger, shop
 
+from ledger_values import ledger_of, ms
 from plain_shop import plain_shop
 from rimewatch.report.facts import Summary
 from rimewatch.report.message import LONGEST_TITLE
-from rimewatch.report.render_html import summary_html
+from rimewatch.report.render_html import html_draft
 from rimewatch.report.render_text import file_text, push_text, summary_message
 from rimewatch.report.summary import build_summary
 from rimewatch.report.wording import tied
@@ -37,8 +38,9 @@ XHTML = "{http://www.w3.org/1999/xhtml}"
 def _summary(
     ledger: dict[str, Any], *, of: Shop | None = None, with_curves: bool = False
 ) -> Summary:
+    place = of or shop()
     drawn = curves(bad=True) if with_curves else {}
-    return build_summary(of or shop(), ledger, drawn, FROM_MS, TO_MS)
+    return build_summary(place, ledger_of(ledger, place), drawn)
 
 
 @pytest.mark.parametrize("night", NIGHTS)
@@ -175,7 +177,7 @@ def test_any_night_keeps_its_lengths_and_stays_a_valid_mail(
     assert summary.verdict[0][:40] in push
     assert 0 < len(message.title) <= LONGEST_TITLE
     assert all(len(line) <= 76 for line in file_text(summary).splitlines())
-    html5lib.HTMLParser(strict=True).parse(summary_html(summary))
+    html5lib.HTMLParser(strict=True).parse(html_draft(summary).drawn())
 
 
 def test_push_that_is_too_full_counts_what_it_leaves_out() -> None:
@@ -203,7 +205,7 @@ def test_push_that_is_too_full_counts_what_it_leaves_out() -> None:
 def test_mail_is_valid_has_no_script_and_fetches_nothing() -> None:
     """It is shown by the strictest mail program, and tells nobody that it was read."""
     document = html5lib.HTMLParser(strict=True).parse(
-        summary_html(_summary(bad_ledger(), with_curves=True))
+        html_draft(_summary(bad_ledger(), with_curves=True)).drawn()
     )
     tags = {element.tag.removeprefix(XHTML) for element in document.iter()}
     names = {name for element in document.iter() for name in element.attrib}
@@ -222,7 +224,7 @@ def test_mail_is_valid_has_no_script_and_fetches_nothing() -> None:
 
 def test_mail_pictures_are_real_small_and_said_in_words() -> None:
     """A mail program that shows no pictures still tells the night."""
-    html = summary_html(_summary(bad_ledger(), with_curves=True))
+    html = html_draft(_summary(bad_ledger(), with_curves=True)).drawn()
     document = html5lib.HTMLParser(strict=True).parse(html)
     pictures = list(document.iter(f"{XHTML}img"))
     for picture in pictures:
@@ -250,7 +252,7 @@ def test_mail_shows_foreign_text_as_text() -> None:
             "payload_start": "<script>alert(1)</script>",
         }
     ]
-    html = summary_html(_summary(ledger))
+    html = html_draft(_summary(ledger)).drawn()
     document = html5lib.HTMLParser(strict=True).parse(html)
 
     assert list(document.iter(f"{XHTML}script")) == []
@@ -261,7 +263,7 @@ def test_mail_shows_foreign_text_as_text() -> None:
 def test_mail_says_what_the_text_file_says() -> None:
     """Two renderings of one page cannot disagree."""
     summary = _summary(bad_ledger(), with_curves=True)
-    document = html5lib.HTMLParser(strict=True).parse(summary_html(summary))
+    document = html5lib.HTMLParser(strict=True).parse(html_draft(summary).drawn())
     seen = " ".join("".join(document.itertext()).replace("\u00a0", " ").split())
     seen = seen.replace("\u2060", "")
     for sentence in summary.verdict:
@@ -271,7 +273,7 @@ def test_mail_says_what_the_text_file_says() -> None:
     for todo in summary.todos:
         assert todo.text in seen
     for lot in summary.lots:
-        assert f"Lot {lot.lot}:" in seen
+        assert f"Lot {lot.name}:" in seen
 
 
 @pytest.mark.parametrize("night", NIGHTS)
@@ -281,7 +283,7 @@ def test_same_ledger_gives_the_same_bytes(night: str) -> None:
     second = _summary(json.loads(json.dumps(NIGHTS[night]())), with_curves=True)
 
     assert file_text(first) == file_text(second)
-    assert summary_html(first) == summary_html(second)
+    assert html_draft(first).drawn() == html_draft(second).drawn()
 
 
 def test_tied_keeps_a_number_with_its_unit() -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from report_nights import TO_MS, shop
 
-from rimewatch.report.message import AlarmFacts, alarm_message
+from rimewatch.report.message import alarm_message
 from rimewatch.report.texts import (
     LANGUAGES,
     LONGEST_FIRST,
@@ -88,8 +88,8 @@ def condition(rule: Rule = Rule.HOLDING, **more: Any) -> Condition:
 
 def body(texts: MessageTexts, of: Condition) -> str:
     """Return what is said when it is raised."""
-    facts = AlarmFacts(condition=of, about=About.RAISED, raised_ms=TO_MS, now_ms=TO_MS)
-    return alarm_message(replace(shop(), messages=texts), facts).body
+    place = replace(shop(), messages=texts)
+    return alarm_message(place, of, About.RAISED, raised_ms=TO_MS, now_ms=TO_MS).body
 
 
 def test_message_tells_what_is_at_stake() -> None:
@@ -112,10 +112,8 @@ def test_hold_that_will_be_lost_is_told_within_a_hundred_characters(
     base = shop()
     named = tuple(replace(u, name="Wharf-side freezer, chest 4") for u in base.units)
     of = condition(Rule.PROJECTION, time_left_s=5_040.0, cause=cause)
-    facts = AlarmFacts(condition=of, about=about, raised_ms=TO_MS - 3_000_000, now_ms=TO_MS)
-    said = alarm_message(
-        replace(base, units=named, messages=MessageTexts(language=language)), facts
-    )
+    place = replace(base, units=named, messages=MessageTexts(language=language))
+    said = alarm_message(place, of, about, raised_ms=TO_MS - 3_000_000, now_ms=TO_MS)
     texts = shipped_texts(language)
 
     assert said.body.index(texts["first"][cause.value]) + len(texts["first"][cause.value]) <= 100

@@ -1,15 +1,14 @@
 """Small words that a person stumbles over when they are wrong."""
 
-from report_nights import TO_MS, quiet_ledger, shop
+from report_nights import TO_MS, quiet_ledger, summary_of
 
 from rimewatch.report.page import page
 from rimewatch.report.render_text import _as_many_as_fit
-from rimewatch.report.summary import build_summary
 
 
 def test_summary_of_a_few_minutes_says_them() -> None:
     """Asked for right after the start, it covers no "0.11 h"."""
-    summary = build_summary(shop(), quiet_ledger(), {}, TO_MS - 400_000, TO_MS)
+    summary = summary_of(quiet_ledger(), from_ms=TO_MS - 400_000)
 
     assert page(summary).period.endswith(", 7 min")
 

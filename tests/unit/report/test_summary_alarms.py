@@ -1,7 +1,10 @@
 """Who was woken by an alarm, when, and how soon somebody answered, as the morning tells it."""
 
-from report_nights import FROM_MS, TO_MS, bad_ledger, ms, quiet_ledger, shop, summary_of
+from dataclasses import replace
 
+from report_nights import bad_ledger, quiet_ledger, shop, summary_of
+
+from ledger_values import ledger_of, ms
 from rimewatch.report.render_text import file_text
 from rimewatch.report.summary import build_summary
 
@@ -9,7 +12,7 @@ from rimewatch.report.summary import build_summary
 class TestAlarms:
     def test_who_was_woken_when_and_how_soon_answered(self) -> None:
         """Both contacts by name, each with the first time, and the answer."""
-        alarms = {item.rule.value: item for item in summary_of(bad_ledger()).alarms}
+        alarms = {item.alarm.key.rule.value: item for item in summary_of(bad_ledger()).alarms}
         text = " ".join(file_text(summary_of(bad_ledger())).split())
 
         assert alarms["hold-at-risk"].told_first == (
@@ -30,15 +33,7 @@ class TestAlarms:
         ledger = bad_ledger()
         summary = summary_of(ledger, from_ms=ms("2026-03-02T08:20:00Z"))
 
-        assert [alarm.rule.value for alarm in summary.alarms] == ["holding"]
-
-    def test_given_alarms_and_messages_replace_the_ledgers_own(self) -> None:
-        """The service may keep them elsewhere."""
-        ledger = bad_ledger()
-        alarms, messages = ledger.pop("alarms"), ledger.pop("messages")
-        given = build_summary(shop(), ledger, {}, FROM_MS, TO_MS, alarms, messages)
-
-        assert given == summary_of(bad_ledger())
+        assert [item.alarm.key.rule.value for item in summary.alarms] == ["holding"]
 
     def test_chattering_alarm_is_told_once_with_its_count(self) -> None:
         """Forty raisings of one alarm are one line, not forty."""
@@ -92,16 +87,15 @@ class TestAlarms:
     def test_told_names_only_those_who_were_reached_where_that_is_known(self) -> None:
         """A phone whose service answered 429 each time was told of nothing."""
         ledger = bad_ledger()
-        messages = [
-            message
-            | {
-                "reached": None if message["contact"] == "first" else message["at"],
-                "refused": "Too Many Requests" if message["contact"] == "first" else None,
-            }
-            for message in ledger["messages"]
-        ]
-        given = build_summary(shop(), ledger, {}, FROM_MS, TO_MS, messages=messages)
-        alarms = {item.rule.value: item for item in given.alarms}
+        values = ledger_of(ledger, shop())
+        messages = tuple(
+            replace(message, refused="Too Many Requests")
+            if message.contact == "first"
+            else replace(message, sent_ms=message.at_ms)
+            for message in values.messages
+        )
+        given = build_summary(shop(), replace(values, messages=messages), {}, by_fate=True)
+        alarms = {item.alarm.key.rule.value: item for item in given.alarms}
 
         assert [who for _, who in alarms["hold-at-risk"].told_first] == ["Owner"]
         assert alarms["hold-at-risk"].told == 1

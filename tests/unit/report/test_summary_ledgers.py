@@ -1,8 +1,4 @@
-"""What the morning summary makes of a bare ledger, of a full one, and of a broken one."""
-
-import copy
-import math
-from typing import Any
+"""What the morning summary makes of a bare ledger, and of a full one."""
 
 import pytest
 from report_nights import (
@@ -48,23 +44,11 @@ class TestOptionalKeys:
         assert "Found late, in readings that came in afterwards." in text
         assert "It raised no alarm." in text
 
-    def test_excursion_of_a_unit_no_longer_configured_keeps_its_recorded_name(self) -> None:
-        """Taking a unit out of the file does not take its night out of the record."""
-        ledger = quiet_ledger()
-        ledger["units"]["case-9"] = copy.deepcopy(ledger["units"]["case-1"]) | {
-            "name": "Old corner case",
-            "excursions": [an_excursion()],
-        }
-        text = file_text(summary_of(ledger))
-
-        assert "Old corner case, 02:11–03:14 CST" in text
-        assert "Peak 44.6 °F; above its limit for 59 min." in text
-
     @pytest.mark.parametrize(
         "payload",
-        [b"\xff\x00boom", "line\nbreak \x1b[31m\u202egnorw", {"base64": "AAH/"}, None, ""],
+        ["\ufffd\x00boom", "line\nbreak \x1b[31m\u202egnorw", ""],
     )
-    def test_quarantined_payload_of_any_kind_is_shown_harmlessly(self, payload: Any) -> None:
+    def test_quarantined_payload_of_any_kind_is_shown_harmlessly(self, payload: str) -> None:
         """What could not be believed can be looked at without harm."""
         ledger = quiet_ledger()
         ledger["quarantined"] = 1
@@ -83,46 +67,10 @@ class TestOptionalKeys:
         assert not set(text) & set("\x00\x1b\u202e")
 
 
-class TestBadLedgers:
-    @pytest.mark.parametrize("value", [math.nan, "7", True, math.inf])
-    def test_figure_that_is_no_number_is_refused(self, value: Any) -> None:
-        """A summary does not print what it cannot have read."""
-        ledger = quiet_ledger()
-        ledger["units"]["case-1"]["max_c"] = value
-
-        with pytest.raises(ValueError, match=r"max_c is .*expected a finite number"):
-            summary_of(ledger)
-
-    @pytest.mark.parametrize("value", ["2026-03-02T08:11:00", "yesterday", 5])
-    def test_time_without_zone_is_refused(self, value: Any) -> None:
-        """A local time without its zone is an hour's doubt twice a year."""
-        ledger = quiet_ledger()
-        ledger["units"]["case-1"]["excursions"] = [an_excursion(start=value)]
-
-        with pytest.raises(ValueError, match=r"start is .*expected a time such as"):
-            summary_of(ledger)
-
-    def test_missing_fixed_key_is_refused(self) -> None:
-        """Missing time that is itself missing must not read as none."""
-        ledger = quiet_ledger()
-        del ledger["units"]["case-1"]["missing_s"]
-
-        with pytest.raises(ValueError, match="missing_s is missing"):
-            summary_of(ledger)
-
-    def test_end_before_start_is_refused(self) -> None:
-        """The two were swapped."""
-        with pytest.raises(ValueError, match="expected the end after the start"):
-            summary_of(quiet_ledger(), from_ms=TO_MS, to_ms=FROM_MS)
-
-
-def test_building_a_summary_leaves_the_ledger_as_it_was() -> None:
-    """The same ledger goes to the file afterwards."""
-    ledger = bad_ledger()
-    before = copy.deepcopy(ledger)
-    summary_of(ledger)
-
-    assert ledger == before
+def test_end_before_start_is_refused() -> None:
+    """The two were swapped."""
+    with pytest.raises(ValueError, match="expected the end after the start"):
+        summary_of(quiet_ledger(), from_ms=TO_MS, to_ms=FROM_MS)
 
 
 def test_celsius_shop_reads_celsius_throughout() -> None:

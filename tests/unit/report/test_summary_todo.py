@@ -77,7 +77,7 @@ class TestTodo:
         ledger["probes"]["case-2-air"]["battery"] = 15.0
         ledger["probes"]["walk-in-fish"]["clock_offset_s"] = 301.0
         ledger["probes"]["freezer-1-air"]["clock_offset_s"] = -302.0
-        ledger["probes"]["case-1-door"] = {"clock_offset_s": 299.0}
+        ledger["probes"]["case-1-air"]["clock_offset_s"] = 299.0
         texts = [todo.text for todo in summary_of(ledger).todos]
 
         assert texts == [

@@ -3,12 +3,15 @@
 from typing import Any
 
 import pytest
+from report_nights import a_unit
 
 from handmade import ONE_CONTACT, ms, probe, shop, unit
+from ledger_values import ledger_of
 from rimewatch.report.what_if import (
     Comparison,
     compare,
     published_limit_c,
+    seen_in,
     what_if_document,
     what_if_text,
 )
@@ -19,31 +22,70 @@ FROM_MS, TO_MS = ms("2026-02-01T00:00:00Z"), ms("2026-02-08T00:00:00Z")
 
 
 def spell(start: str, end: str | None, peak_c: float = 7.0, **more: Any) -> dict[str, Any]:
-    plain = {"rule": "holding", "above_s": 1800.0, "alarmed": True}
+    plain = {"rule": "holding", "above_s": 1800.0, "alarmed": True, "cause": "unknown"}
     return {"start": start, "end": end, "peak_c": peak_c, **plain, **more}
 
 
 def alarm(raised: str, *, woke: bool = True, rule: str = "holding") -> dict[str, Any]:
-    return {"unit": "case-1", "rule": rule, "raised": raised, "woke": woke}
+    return {
+        "unit": "case-1",
+        "rule": rule,
+        "priority": "high",
+        "raised": raised,
+        "acknowledged": None,
+        "returned": None,
+        "woke": woke,
+    }
 
 
 def ledger(
     spells: list[dict[str, Any]], alarms: list[dict[str, Any]], **more: Any
 ) -> dict[str, Any]:
-    return {"units": {"case-1": {"excursions": spells}}, "alarms": alarms, **more}
+    return {
+        "units": {"case-1": a_unit(1440, 1.0, 7.0, 2.0, 2.0, excursions=spells)},
+        "alarms": alarms,
+        "messages": [],
+        "lots": [],
+        "quarantined": 0,
+        "from": "2026-02-01T00:00:00Z",
+        "to": "2026-02-08T00:00:00Z",
+        **more,
+    }
 
 
 WARM = spell("2026-02-03T01:00:00Z", "2026-02-03T02:00:00Z")
 NOW = ledger(
     [WARM, spell("2026-02-05T01:00:00Z", "2026-02-05T03:00:00Z")],
     [alarm("2026-02-03T01:10:00Z"), alarm("2026-02-05T01:10:00Z")],
-    messages=[{"at": "2026-02-03T01:10:00Z"}],
-    lots=[{"lot": "L-1", "completed": "2026-02-04T00:00:00Z"}],
+    messages=[
+        {
+            "at": "2026-02-03T01:10:00Z",
+            "contact": "first",
+            "unit": "case-1",
+            "rule": "holding",
+            "about": "raised",
+        }
+    ],
+    lots=[
+        {
+            "lot": "L-1",
+            "needs_destruction": True,
+            "why": "Wild coho salmon, to be served raw.",
+            "option": "20C-24h",
+            "required_h": 24.0,
+            "credited_h": 24.0,
+            "state": "complete",
+            "started": "2026-02-03T00:00:00Z",
+            "completed": "2026-02-04T00:00:00Z",
+            "interruptions": [],
+            "ice_days": 0.0,
+        }
+    ],
 )
 
 
 def against(changed: dict[str, Any], now: dict[str, Any] = NOW) -> Comparison:
-    return compare(SHOP, now, changed, FROM_MS, TO_MS)
+    return compare(SHOP, *(seen_in(ledger_of(one, SHOP)) for one in (now, changed)), FROM_MS, TO_MS)
 
 
 def test_comparison_of_the_same_ledger_twice_finds_no_difference() -> None:

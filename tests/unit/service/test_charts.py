@@ -50,6 +50,7 @@ def send(case: str, about: About = About.RAISED, *, contact: str = "first") -> S
         priority=Priority.HIGH,
         night=False,
         condition=Condition(key=key, since_ms=AT_MS, limit_c=5.0),
+        raised_ms=AT_MS,
         round=0,
         step=None if about is About.RETURNED else 0,
         nth=0,

@@ -13,6 +13,7 @@ from page_visitor import Pages, pages_of, publish, send
 from rimewatch.clock import SteppedClock
 from rimewatch.entries import CorrectiveAction, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import settings_for
+from rimewatch.evaluation.unit_now import Bucket
 from rimewatch.journal.journal import Journal
 from rimewatch.readings import Reading
 from rimewatch.rules import channel
@@ -21,7 +22,6 @@ from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, Disposition, ProbeId, Rule
 from rimewatch.web.chart import chart_svg
 from rimewatch.web.course import SPANS, Course, course_of, gaps, steps
-from rimewatch.web.live import Bucket
 from rimewatch.web.people import Role
 
 START_MS = 1_772_452_800_000

@@ -8,11 +8,11 @@ A date alone is likewise no instant. Never reads a clock.
 """
 
 import re
-from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S
+from rimewatch.instants import iso_ms
+from rimewatch.vocabulary import MS_PER_S
 
 EPOCH_S_FROM: Final = 1e8
 """Smallest number taken as epoch seconds (1973-03-03). Below it: an uptime, a counter, a date."""
@@ -21,7 +21,6 @@ EPOCH_MS_FROM: Final = 1e11
 EPOCH_MS_TO: Final = 1e14
 """From here on it is neither (milliseconds: year 5138); microseconds are not read."""
 
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _DIGITS: Final = re.compile(r"\d{9,15}(?:\.\d{1,9})?", re.ASCII)
 
 
@@ -44,33 +43,6 @@ def instant_ms(value: object, zone: ZoneInfo | None = None) -> int | None:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return _epoch_ms(value)
     return None
-
-
-def iso_ms(text: str, zone: ZoneInfo | None = None) -> int | None:
-    """Return the instant of an ISO 8601 text, in milliseconds; None if it is none.
-
-    Args:
-        text: The text.
-        zone: Where its wall clock stands if it names no zone; None: such a text is no
-            instant. Nor is one inside the hour that a clock change skips or repeats.
-
-    >>> iso_ms("2026-07-01T08:00:00", ZoneInfo("Europe/Lisbon")) == iso_ms("2026-07-01T07:00:00Z")
-    True
-    >>> iso_ms("2026-10-25T01:30:00", ZoneInfo("Europe/Lisbon")) is None
-    True
-    """
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    if moment.tzinfo is None:
-        if zone is None or len(text) <= len("2026-07-01"):
-            return None
-        moment = moment.replace(tzinfo=zone)
-        if moment.utcoffset() != moment.replace(fold=1).utcoffset():
-            return None
-    since = moment - _EPOCH
-    return since.days * MS_PER_DAY + since.seconds * MS_PER_S + since.microseconds // 1000
 
 
 def _epoch_ms(number: float) -> int | None:
