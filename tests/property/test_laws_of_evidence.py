@@ -24,8 +24,8 @@ from rimewatch.vocabulary import LotId
 from rimewatch.web.lot_view import lot_view
 
 H: Final = 3600.0
-EVERY_S: Final = 600.0
-STALE_S: Final = 1200.0
+EVERY_S: Final = 1200.0
+STALE_S: Final = 2400.0
 GOOD: Final = frozenset({"proven"})
 SPECIES: Final = (
     "Thunnus albacares", "Katsuwonus pelamis", "Salmo salar", "Oncorhynchus nerka", "escolar",
@@ -56,7 +56,8 @@ class History:
             curve = self._curve(name)
             for n in range(round(end_h * H / EVERY_S) + 1):
                 at_h = n * EVERY_S / H
-                if gap is None or not gap[0] < at_h < gap[1]:
+                # The last reading stays: a trace that ends sooner is another history.
+                if gap is None or not gap[0] < at_h < min(gap[1], end_h):
                     celsius = curve(at_h) + warmer_c
                     paper.say(n * EVERY_S, f"{celsius:.2f}", f"p-{name}")
                     paper.say(n * EVERY_S, f"{celsius - 0.3:.2f}", f"q-{name}")
@@ -84,7 +85,7 @@ class History:
         quiet = -25.0 if name == "freezer" else 1.0
 
         def at(hour: float) -> float:
-            wiggle = 0.1 * (round(hour * 6) % 2)
+            wiggle = 0.1 * (round(hour * H / EVERY_S) % 2)
             for start, end, values in spans:
                 if start <= hour <= end:
                     share = (hour - start) / (end - start)
@@ -159,9 +160,9 @@ def histories(draw: st.DrawFn) -> History:
 lags = st.sampled_from([0.0, 1200.0])
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(
-    life=histories(), lag_s=lags, at=st.floats(0.0, 1.0), long_h=st.sampled_from([0.4, 0.7, 3.0])
+    life=histories(), lag_s=lags, at=st.floats(0.0, 1.0), long_h=st.sampled_from([0.8, 1.5, 3.0])
 )
 def test_gap_never_makes_a_lot_proven(
     life: History, lag_s: float, at: float, long_h: float
@@ -176,7 +177,7 @@ def test_gap_never_makes_a_lot_proven(
     assert holed["standing"] not in GOOD, (whole["against"], whole["lacks"], whole["doubts"])
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(life=histories(), lag_s=lags, warmer_c=st.sampled_from([0.2, 1.0, 4.0]))
 def test_warmth_never_makes_a_lot_proven(life: History, lag_s: float, warmer_c: float) -> None:
     """Every reading a little warmer."""
@@ -188,7 +189,7 @@ def test_warmth_never_makes_a_lot_proven(life: History, lag_s: float, warmer_c: 
     assert warmer["standing"] not in GOOD
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(life=histories(), found_c=st.sampled_from([-1.5, -0.5, 0.9, 3.0]))
 def test_neither_uncertainty_nor_a_failed_check_makes_a_lot_proven(
     life: History, found_c: float
@@ -206,7 +207,7 @@ def test_neither_uncertainty_nor_a_failed_check_makes_a_lot_proven(
         assert unsure["standing"] not in GOOD
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(life=histories(), lag_s=lags)
 def test_order_of_probes_changes_nothing(life: History, lag_s: float) -> None:
     """Not a figure of the lot."""
@@ -221,7 +222,7 @@ def _without_statistics(lot: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in lot.items() if key not in ("path", "use_by")}
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(life=histories())
 def test_selling_proves_nothing_and_a_persons_word_outranks_every_proof(life: History) -> None:
     """Sold, it stands as it stood; discarded, nothing else is said first."""
@@ -234,7 +235,7 @@ def test_selling_proves_nothing_and_a_persons_word_outranks_every_proof(life: Hi
     assert "discarded" in gone["against"]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(life=histories(), lag_s=lags)
 def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
     """Ledger, list, page and record; the sign is of what is proven, and of nothing else."""
