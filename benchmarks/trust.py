@@ -158,8 +158,14 @@ def _breaches(
             and raised_s <= to_s
             and ((returned_s := _seconds(one["returned"])) is None or returned_s >= from_s)
         ]
-        causes = [f.what.value for f in unit.failures if f.from_s - 60 <= to_s and f.to_s >= from_s - DAY_S]  # noqa: E501
-        causes += ["no power" for start, end in plan.outages if start <= to_s and end >= from_s - 6 * 3600]  # noqa: E501
+        causes = [
+            f.what.value
+            for f in unit.failures
+            if f.from_s - 60 <= to_s and f.to_s >= from_s - DAY_S
+        ]
+        causes += [
+            "no power" for start, end in plan.outages if start <= to_s and end >= from_s - 6 * 3600
+        ]
         failed = any(cause != Trouble.AJAR.value for cause in causes)
         found.append(
             Breach(
@@ -224,12 +230,13 @@ def wilson(hits: int, of: int) -> tuple[float, float]:
     z, share = 1.959964, hits / of
     middle = (share + z * z / (2 * of)) / (1 + z * z / of)
     half = z / (1 + z * z / of) * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))
-    return middle - half, min(1.0, middle + half)
+    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 HEAD = (
-    f"{'':<18}{'unit-mths':>10}{'breaches':>9}{'missed':>7}{'false high':>11}{'a unit-mth, 95 %':>20}"
-    f"{'woke':>6}{'withdrawn':>10}{'failures told before':>22}{'lead p10 p50 p90 min':>22}"
+    f"{'':<18}{'unit-mths':>10}{'breaches':>9}{'missed':>7}{'false high':>11}"
+    f"{'a unit-month, 95 %':>22}{'woke':>6}{'withdrawn':>10}{'failures told before':>22}"
+    f"{'lead p10 p50 p90 min':>22}"
 )
 
 
@@ -248,7 +255,7 @@ def line(name: str, weeks: Sequence[Week]) -> str:
     gone = sum(one.lasted_s is not None and one.lasted_s <= WITHDRAWN_S for one in false)
     return (
         f"{name:<18}{months:>10.2f}{len(breaches):>9}{sum(b.lead_s is None for b in breaches):>7}"
-        f"{len(false):>11}{f'{len(false) / months:.2f} ({low:.2f}–{high:.2f})':>20}"
+        f"{len(false):>11}{f'{len(false) / months:.2f} ({low:.2f}–{high:.2f})':>22}"
         f"{sum(one.woke for one in false):>6}{gone:>10}"
         f"{f'{before}/{len(failures)} ({share[0]:.0%}–{share[1]:.0%})':>22}{lead:>22}"
     )
@@ -258,8 +265,10 @@ def table(weeks: Sequence[Week]) -> str:
     """Return the table: all, by plant, by probe, by what was typed as the lag."""
     rows = [HEAD, line("all", weeks)]
     for key in ("plant", "probe", "lag"):
-        for value in sorted({getattr(week, key) for week in weeks}):
-            rows.append(line(value, [week for week in weeks if getattr(week, key) == value]))
+        rows += [
+            line(value, [week for week in weeks if getattr(week, key) == value])
+            for value in sorted({getattr(week, key) for week in weeks})
+        ]
     return "\n".join(rows)
 
 
@@ -276,7 +285,8 @@ def details(weeks: Sequence[Week]) -> str:
             if not r.is_true
         ]
         rows += [
-            f"Missed {b.seed}/{b.unit} at {b.from_s / DAY_S:.3f} d, {(b.to_s - b.from_s) / 60:.0f} min, "
+            f"Missed {b.seed}/{b.unit} at {b.from_s / DAY_S:.3f} d, "
+            f"{(b.to_s - b.from_s) / 60:.0f} min, "
             f"{b.peak_k:.2f} K over, {b.why}: {kind}"
             for b in week.breaches
             if b.lead_s is None

@@ -298,7 +298,9 @@ def _doors(chance: Random, plant: str, days: int) -> tuple[tuple[float, float], 
 def _failures(chance: Random, plant: str, days: int) -> tuple[Failure, ...]:
     if chance.random() > 0.4:
         return ()
-    what = chance.choice([one for one in Trouble if one is not Trouble.HEATER or plant == "freezer"])
+    what = chance.choice(
+        [one for one in Trouble if one is not Trouble.HEATER or plant == "freezer"]
+    )
     from_s = chance.uniform(0.3, days - 1.0) * DAY_S
     pace_s, more_h = 0.0, chance.uniform(*MEND_AFTER_H)
     if what in (Trouble.LEAK, Trouble.ICING):

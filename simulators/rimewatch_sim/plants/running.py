@@ -120,7 +120,7 @@ class _Control:
 
     def drive(self, drive: Drive, at_s: float, course: Course, state: dict[Trouble, float]) -> None:
         """Set what works in this step."""
-        life, of, body = self.life, self.life.defrosting, self.life.body
+        of, body = self.life.defrosting, self.life.body
         drive.heater, drive.fan, drive.cooling = 0.0, 1.0, 0.0
         if self.since_s is None and (
             self.run_s >= of.every_s if of.by_run else at_s >= self.next_defrost_s

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from random import Random
+from typing import Final
 
 from rimewatch_sim.chance import stream
 from rimewatch_sim.plants.draw import ProbePlan, ShopPlan, UnitPlan
@@ -71,6 +72,26 @@ def _heard(
             yield at_s, round(round(celsius / probe.step_c) * probe.step_c, 3)
 
 
+_SHOP: Final = """[shop]
+name = "Saltmarsh Row Fish"
+timezone = "America/Chicago"
+[broker]
+url = "mqtt://127.0.0.1:1883"
+[[contact]]
+id = "first"
+name = "On-call phone"
+urls = ["json://127.0.0.1:9000/"]
+[night]
+from = "21:00"
+to = "06:00"
+wake_for = ["high"]
+[[escalation]]
+after_s = 0
+contacts = ["first"]
+repeat_s = 900
+"""
+
+
 def config_of(shop: ShopPlan, *, kinds_only: bool = False) -> str:
     """Return the configuration that the shop's owner would type: no defrost is in it.
 
@@ -78,16 +99,10 @@ def config_of(shop: ShopPlan, *, kinds_only: bool = False) -> str:
         shop: The shop.
         kinds_only: Leave even the lag out.
     """
-    tables = [
-        '[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "America/Chicago"\n'
-        '[broker]\nurl = "mqtt://127.0.0.1:1883"\n'
-        '[[contact]]\nid = "first"\nname = "On-call phone"\nurls = ["json://127.0.0.1:9000/"]\n'
-        '[night]\nfrom = "21:00"\nto = "06:00"\nwake_for = ["high"]\n'
-        '[[escalation]]\nafter_s = 0\ncontacts = ["first"]\nrepeat_s = 900\n'
-    ]
-    for number, unit in enumerate(shop.units):
-        tables.append(_unit_table(unit_id(number), unit, kinds_only=kinds_only))
-    return "\n".join(tables)
+    units = enumerate(shop.units)
+    return "\n".join(
+        [_SHOP, *(_unit_table(unit_id(n), u, kinds_only=kinds_only) for n, u in units)]
+    )
 
 
 def _unit_table(name: str, unit: UnitPlan, *, kinds_only: bool) -> str:
