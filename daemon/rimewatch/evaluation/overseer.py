@@ -66,7 +66,12 @@ LOOKED_AT_CLOSELY: Final = 2
 
 
 def _count_every_ms(condition: Condition, at_ms: int) -> float:
-    return max(TIME_LEFT_EVERY_MIN * MS_PER_MINUTE, TIME_LEFT_SHARE * (at_ms - condition.since_ms))
+    """Return after how long the time that is left is estimated anew: by then it may be over."""
+    least_ms = TIME_LEFT_EVERY_MIN * MS_PER_MINUTE
+    if condition.time_left_s is None:
+        return least_ms
+    share_ms = TIME_LEFT_SHARE * (at_ms - condition.since_ms)
+    return max(least_ms, min(share_ms, condition.time_left_s * MS_PER_S))
 
 
 class Host(Protocol):
