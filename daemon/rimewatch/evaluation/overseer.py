@@ -58,20 +58,11 @@ LONGEST_BATCH_MS: Final = MS_PER_DAY
 """A batch that nobody took out is not looked at any longer after a day."""
 
 TIME_LEFT_EVERY_MIN: Final = 5
-TIME_LEFT_SHARE: Final = 0.2
+TIME_LEFT_SHARE: Final = 0.04
 """Without power, how long is left is estimated anew so often, and after this share of the time
 that the power has been out: what is known of a rise changes with its length."""
 LOOKED_AT_CLOSELY: Final = 2
 """Of so many units."""
-
-
-def _count_every_ms(condition: Condition, at_ms: int) -> float:
-    """Return after how long the time that is left is estimated anew: by then it may be over."""
-    least_ms = TIME_LEFT_EVERY_MIN * MS_PER_MINUTE
-    if condition.time_left_s is None:
-        return least_ms
-    share_ms = TIME_LEFT_SHARE * (at_ms - condition.since_ms)
-    return max(least_ms, min(share_ms, condition.time_left_s * MS_PER_S))
 
 
 class Host(Protocol):
@@ -155,8 +146,7 @@ class Overseer:
         condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
         if condition is not None:
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
-            counted_ms = None if standing is None else standing.estimated_ms
-            if counted_ms is None or at_ms - counted_ms >= _count_every_ms(condition, at_ms):
+            if self._counts_anew(condition, at_ms):
                 condition = self._counted_down(condition, at_ms)
             condition = replace(condition, lots=lots, severity=self._severity_of(condition))
         self._host.apply({POWER_LOSS: condition})
@@ -201,6 +191,16 @@ class Overseer:
         known = alarms.alarms.get(POWER_LOSS) or alarms.closed.get(POWER_LOSS)
         self.air.known_out = self.without_power_lately()
         self.air.load(to_ms, None if known is None else known.since_ms)
+
+    def _counts_anew(self, condition: Condition, at_ms: int) -> bool:
+        """Whether the time that is left is to be estimated anew: what was told may be over."""
+        if condition.estimated_ms is None:
+            return True
+        wait_ms = float(TIME_LEFT_EVERY_MIN * MS_PER_MINUTE)
+        if condition.time_left_s is not None:
+            share_ms = TIME_LEFT_SHARE * (at_ms - condition.since_ms)
+            wait_ms = max(wait_ms, min(share_ms, condition.time_left_s * MS_PER_S))
+        return at_ms - condition.estimated_ms >= wait_ms
 
     def _counted_down(self, condition: Condition, at_ms: int) -> Condition:
         """Say which fish without power comes to its next line first, which one, and when."""
