@@ -63,6 +63,7 @@ from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.habits import Defrosts
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
@@ -375,6 +376,10 @@ class Evaluator:
         """Return that fish in a unit has used up most or all of its time in the warm."""
         lots = self._lots.standing_in(unit.id)
         return used_up_condition(self.shop, self.store, self._histories(), unit, lots, told, at_ms)
+
+    def defrosts(self, unit: UnitId) -> Defrosts | None:
+        """Return what a unit's defrosts are like, as its own air has shown; None: not known."""
+        return self._overseer.air.defrosts(unit)
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""

@@ -181,6 +181,7 @@ class Publisher:
             ),
             curve=tuple(self._curves.get(unit.id, ())),
             spells=spells,
+            defrosts=evaluator.defrosts(unit.id),
         )
 
     def _air_of(self, writer: Writer, unit: Unit) -> tuple[int, float] | None:

@@ -15,6 +15,7 @@ from typing import Final
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.rules.condition import AlarmKey
+from rimewatch.rules.habits import Defrosts
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
 
 MOST_LISTENERS: Final = 64
@@ -68,6 +69,8 @@ class UnitNow:
     """Half a day, in order; buckets without a reading are left out."""
     spells: tuple[SpellNow, ...] = ()
     """The latest excursions, newest first."""
+    defrosts: Defrosts | None = None
+    """What its air has shown of its defrosts; None: not enough."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
