@@ -294,6 +294,15 @@ def details(weeks: Sequence[Week]) -> str:
     return "\n".join(rows)
 
 
+def week_of(plain: dict[str, Any]) -> Week:
+    """Return a week as a run wrote it."""
+    known = {
+        "breaches": [Breach(**one) for one in plain["breaches"]],
+        "raised": [Raised(**one) for one in plain["raised"]],
+    }
+    return Week(**{**plain, **known})
+
+
 def main() -> None:
     """Judge the shops that were asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -303,19 +312,25 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=7)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--read", type=Path, nargs="+", help="show what earlier runs wrote")
     given = parser.parse_args()
+    if given.read:
+        weeks = [week_of(one) for path in given.read for one in json.loads(path.read_text())]
+        print(table(weeks))
+        print(details(weeks))
+        return
     began = time.perf_counter()
     seeds = range(given.first, given.first + 2 * given.shops, 2)
-    weeks: list[Week] = []
+    weeks = []
     with ProcessPoolExecutor(given.processes) as pool:
         jobs = [pool.submit(judge, seed, lag=given.lag, days=given.days) for seed in seeds]
         for job in jobs:
             weeks += job.result()
+            if given.out:  # as it comes: whoever stops it has what there is
+                given.out.write_text(json.dumps([asdict(week) for week in weeks], indent=1))
     print(f"{given.shops} shops from seed {given.first}, {time.perf_counter() - began:.0f} s")
     print(table(weeks))
     print(details(weeks))
-    if given.out:
-        given.out.write_text(json.dumps([asdict(week) for week in weeks], indent=1))
 
 
 if __name__ == "__main__":
