@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import backlog
 import file_look
 import fold
 import footprint
@@ -64,6 +65,7 @@ def stored(effort: Effort) -> list[Row]:
 
 PARTS: dict[str, Part] = {
     "intake": lambda effort: intake.run(effort.messages, effort.rounds),
+    "backlog": lambda effort: backlog.run(effort.rounds, effort.probes),
     "latency": lambda effort: latency.run(effort.rounds, effort.alarms),
     "fold": lambda effort: fold.run(effort.rounds, effort.readings),
     "journal": stored,

@@ -27,8 +27,9 @@ def command() -> None:
 @config_option
 @journal_option
 def list_units(config: Path, journal: Path) -> None:
-    """List each unit's fish temperature, how old it is, and what is wrong."""
+    """List each unit's fish temperature, how old it is, what is wrong, and its own defrosts."""
     from rimewatch.evaluation.unit_now import unit_now
+    from rimewatch.report.habit_words import defrost_words
     from rimewatch.report.sections import RULES
     from rimewatch.report.wording import duration, temperature
 
@@ -49,7 +50,9 @@ def list_units(config: Path, journal: Path) -> None:
             if found.out_of_service:
                 calm = "out of service"
             trouble = ", ".join(alarms) or calm
-            click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}")
+            habit = found.defrosts
+            learned = "" if habit is None else f"; {defrost_words(habit, shop.display)}"
+            click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}{learned}")
 
 
 @command.command(

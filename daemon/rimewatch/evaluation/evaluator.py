@@ -11,6 +11,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 from rimewatch.alarms.alarm import AlarmState
@@ -62,6 +63,7 @@ from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
+from rimewatch.rules.habits import Defrosts
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
@@ -69,6 +71,7 @@ from rimewatch.vocabulary import (
     MS_PER_MINUTE,
     MS_PER_S,
     LotId,
+    Measures,
     Priority,
     ProbeId,
     Rule,
@@ -81,6 +84,12 @@ when it came: such a one is not followed before its time."""
 
 CATCH_UP_AFTER_MS: Final = 1000
 """Late readings are folded in together, once this long has passed since the first of them."""
+
+DEFROST_LIFTS_FISH_C: Final = 3.0
+"""Fish that a probe stands in is warmed no further past its limit by a scheduled defrost (our
+choice)."""
+LEARNED_LIFTS_FISH_C: Final = 0.3
+"""Nor by one that nobody typed: fish itself is warm then, whatever warms it (our choice)."""
 
 MOST_MISSED_MORNINGS: Final = 31
 """So many mornings are caught up after a time in which nobody watched (our choice): no reading
@@ -139,6 +148,8 @@ class Evaluator:
         self._carried: set[Place] = set()
         self._too_seldom: set[ProbeId] = set()
         self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
+        self._waiting: set[UnitId] = set()
+        """Units beyond their limits of which nobody is told while a defrost explains it."""
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -178,7 +189,7 @@ class Evaluator:
         minute = observed_ms // MS_PER_MINUTE
         if minute > self._minute:
             self._minute = minute
-            self._overseer.look(observed_ms)
+            self._look(observed_ms)
 
     def _note_cadence(self, track: Track, elapsed_ms: int) -> None:
         """Note whether warm fish is read too seldom to be judged: then its silence lasts."""
@@ -187,6 +198,12 @@ class Evaluator:
         elif track.probe.id in self._too_seldom:
             self._too_seldom.remove(track.probe.id)
             self._judge_places([(track.unit.id, Rule.STALE)])
+
+    def _look(self, at_ms: int) -> None:
+        """Look at what concerns several readings together, and at what waits for a defrost."""
+        self._overseer.look(at_ms)
+        for unit in tuple(self._waiting):
+            self._judge_unit(unit)
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
         """Judge a channel's unit anew where what is open has changed so that it may matter."""
@@ -360,6 +377,10 @@ class Evaluator:
         lots = self._lots.standing_in(unit.id)
         return used_up_condition(self.shop, self.store, self._histories(), unit, lots, told, at_ms)
 
+    def defrosts(self, unit: UnitId) -> Defrosts | None:
+        """Return what a unit's defrosts are like, as its own air has shown; None: not known."""
+        return self._overseer.air.defrosts(unit)
+
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
         return self._lots.kilograms_of(lots)
@@ -432,11 +453,42 @@ class Evaluator:
         tracks = [track for track in self.tracks.values() if track.unit.id == unit]
         conditions = channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
         limit = AlarmKey(unit=unit, rule=limit_rule(self.shop.unit[unit]))
+        if self._may_wait(limit, conditions[limit], tracks):
+            self._waiting.add(unit)
+            conditions[limit] = None
+        else:
+            self._waiting.discard(unit)
         if conditions[limit] is not None:
             # What was foretold has come: one alarm speaks of it, the graver one.
             self.suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
         self.apply(conditions)
         self._judge_holds(unit)
+
+    def _may_wait(
+        self, key: AlarmKey, condition: Condition | None, tracks: Sequence[Track]
+    ) -> bool:
+        """Whether an excursion beyond a limit is what the unit's own defrosts bring about.
+
+        Then its alarm is raised only on leaving them. Fish that is measured itself, and is well
+        past its limit, is none of their doing.
+        """
+        if condition is None or key in self.alarms.conditions or key.unit is None:
+            return False
+        known = [track for track in tracks if track.state.last_ms is not None]
+        at_ms = max(track.state.last_ms or 0 for track in known)
+        air = self._overseer.air
+        lifted_c = (
+            max(
+                (t.state.governing_c for t in known if t.probe.measures is Measures.PRODUCT),
+                default=-inf,
+            )
+            - self.shop.unit[key.unit].limit_c
+        )
+        if lifted_c > DEFROST_LIFTS_FISH_C:
+            return False
+        if lifted_c > LEARNED_LIFTS_FISH_C:
+            return air.in_window(key.unit, condition.since_ms, at_ms)
+        return air.in_defrost(key.unit, condition.since_ms, at_ms)
 
     def _judge_holds(self, unit: UnitId) -> None:
         lots = self._lots.freezing_in(unit)

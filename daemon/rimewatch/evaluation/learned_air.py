@@ -4,14 +4,11 @@ Pure: readings from the store, settings from the shop. Good for one look back (a
 message): it does not see readings that come into the store after it was first asked.
 """
 
-from dataclasses import replace
 from typing import Final
-
-import numpy as np
 
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.unit_air import air_probe
-from rimewatch.rules import usual_span
+from rimewatch.rules import usual, usual_span
 from rimewatch.rules.usual import ADOPTED_AFTER_MS, Departure
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, ProbeId, UnitId
@@ -66,11 +63,17 @@ class LearnedAir:
     def _as_of(self, probe: ProbeId, one: Departure, until_ms: int) -> Departure:
         """Return a departure as it was while it was under way."""
         span = self._store.span(probe, one.left_ms, until_ms)
-        peak = int(np.argmax(span.values))
-        return replace(
-            one,
-            peak_c=float(span.values[peak]),
-            peak_ms=int(span.times_ms[peak]),
-            last_ms=int(span.times_ms[-1]),
-            last_c=float(span.values[-1]),
+        (first_ms, *times_ms), (first_c, *values_c) = span.times_ms.tolist(), span.values.tolist()
+        seen = Departure(
+            usual_c=one.usual_c,
+            top_c=one.top_c,
+            from_ms=one.from_ms,
+            left_ms=one.left_ms,
+            peak_c=first_c,
+            peak_ms=first_ms,
+            last_ms=first_ms,
+            last_c=first_c,
         )
+        for at_ms, value_c in zip(times_ms, values_c, strict=True):
+            seen = usual.further(seen, at_ms, value_c)
+        return seen

@@ -6,6 +6,7 @@ it is in: whichever line it comes to first is the one that is foretold, one alar
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import log
 from typing import Final
 
 from rimewatch.alarms.consequence import lines_of
@@ -17,9 +18,10 @@ from rimewatch.rules import projection
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.power_loss import Warming
 from rimewatch.rules.projection import Outlook
+from rimewatch.rules.usual import Departure
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Unit
-from rimewatch.vocabulary import LotId, Rule
+from rimewatch.vocabulary import MS_PER_S, LotId, Rule
 
 S_PER_H: Final = 3600.0
 
@@ -78,7 +80,7 @@ def outlook_of(
     last_ms = track.state.last_ms
     if last_ms is None:
         return None
-    span = store.span(track.probe.id, warming.departure.from_ms, last_ms)
+    span = store.span(track.probe.id, warming.departure.begun_ms, last_ms)
     return projection.foresee(
         span.times_ms,
         span.values,
@@ -147,6 +149,22 @@ def line_to_come(unit: Unit, known: Sequence[Track], stakes: Sequence[Stake]) ->
     )
 
 
+def at_present_s(line: Line, departure: Departure) -> float:
+    """Return roughly how long a unit's fish takes to a line on its present course.
+
+    Air that warms on at its mean rate since its rise began, and fish that follows it: enough to
+    say which of several comes first.
+    """
+    state, lag_s = line.track.state, line.track.settings.lag_s
+    since_s = max(departure.last_ms - departure.begun_ms, 1) / MS_PER_S
+    rate_c_per_s = max((departure.last_c - departure.usual_c) / since_s, 1e-9)
+    follows_s = (line.passed_at_c - state.measured_c) / rate_c_per_s + lag_s
+    pulled_c = state.measured_c - state.governing_c
+    if lag_s == 0.0 or pulled_c <= line.ahead_c:
+        return max(follows_s, 0.0)
+    return min(max(follows_s, 0.0), -lag_s * log(1.0 - line.ahead_c / pulled_c))
+
+
 def projection_condition(
     unit: Unit,
     store: ReadingStore,
@@ -158,6 +176,7 @@ def projection_condition(
     *,
     stakes: Sequence[Stake] = (),
     hold_lost: bool = False,
+    estimates: bool = True,
 ) -> Condition | None:
     """Return that a unit's fish is on its way past its limit or that of its hold, if it is.
 
@@ -174,6 +193,7 @@ def projection_condition(
         at_ms: The present instant.
         stakes: The holds that are counted in it.
         hold_lost: Whether a hold of it is lost at present.
+        estimates: Whether to estimate anew; else what was so stays, as far as it needs none.
     """
     past = [spell for track in tracks if (spell := _past_its_limit(track)) is not None]
     if standing is not None and past:
@@ -185,17 +205,15 @@ def projection_condition(
     if warming is None or warming.departure.recovering or not known:
         return None
     warmest = max(known, key=lambda track: track.state.governing_c)
-    if warmest.state.governing_c >= unit.limit_c:
-        return standing  # the limit has an alarm of its own, and this one has told of it
     if standing is None and (warming.explained or not projection.may_ask(warming.departure, at_ms)):
         return None
     line = nearest_line(unit, known, stakes)
-    if line is None:
-        return standing
+    if warmest.state.governing_c >= unit.limit_c or line is None or not estimates:
+        return standing  # the limit has an alarm of its own, and this one has told of it
     if standing is not None and (standing.held_h is None) is not (line.stake is None):
         standing = None  # it was about another line: this one must be as likely as any other
     outlook = outlook_of(store, warming, line.track, line.passed_at_c)
-    if outlook is None or not _holds(outlook, warming, standing, line.passed_at_c):
+    if outlook is None or not _holds(outlook, warming, standing, line, at_ms):
         return None
     stake = line.stake
     return Condition(
@@ -206,18 +224,25 @@ def projection_condition(
         limit_c=line.named_c,
         rate_c_per_h=_fish_rate_c_per_h(line.track, outlook),
         time_left_s=outlook.left_s,
+        estimated_ms=at_ms,
         lots=lots if stake is None else stake.lots,
         held_h=None if stake is None else stake.held_h,
         needed_h=None if stake is None else stake.needed_h,
     )
 
 
-def _holds(outlook: Outlook, warming: Warming, standing: Condition | None, limit_c: float) -> bool:
+def _holds(
+    outlook: Outlook, warming: Warming, standing: Condition | None, line: Line, at_ms: int
+) -> bool:
     """Whether an outlook is worth an alarm, or keeps the one there is."""
+    departure, limit_c = warming.departure, line.passed_at_c
     if standing is None:
-        return outlook.foretold
+        lag_s = line.track.settings.lag_s
+        return outlook.foretold and projection.is_pressing(
+            outlook, departure, at_ms, limit_c=limit_c, lag_s=lag_s
+        )
     # Air that stands still above the limit still draws the fish after it.
-    return not outlook.dismissed or warming.departure.last_c > limit_c
+    return not outlook.dismissed or departure.last_c > limit_c
 
 
 def _peak_above_c(tracks: Sequence[Track], standing: Condition) -> float | None:

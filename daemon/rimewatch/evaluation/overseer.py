@@ -24,6 +24,7 @@ from rimewatch.evaluation.batches import (
 from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.outlook import (
     Line,
+    at_present_s,
     line_to_come,
     outlook_of,
     projection_condition,
@@ -33,12 +34,14 @@ from rimewatch.evaluation.power import POWER_LOSS, RECOVERY_S, SILENCED, power_c
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
-from rimewatch.evaluation.unit_air import AirWatch, warming_of
+from rimewatch.evaluation.unit_air import AirWatch
 from rimewatch.evaluation.used_up import LOOK_EVERY_MS, graver
 from rimewatch.lots.hold import Hold
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.rules.projection import may_ask
+from rimewatch.rules.power_loss import Warming
+from rimewatch.rules.projection import ask_again_ms, may_ask
 from rimewatch.rules.provisions_hazards import SCOMBROTOXIN_LINE_C
+from rimewatch.rules.usual import Departure
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_MINUTE, MS_PER_S, LotId, ProbeId, Rule, UnitId
 
@@ -55,7 +58,11 @@ LONGEST_BATCH_MS: Final = MS_PER_DAY
 """A batch that nobody took out is not looked at any longer after a day."""
 
 TIME_LEFT_EVERY_MIN: Final = 5
-"""Without power, how long is left is estimated anew so often: every unit needs a fit."""
+TIME_LEFT_SHARE: Final = 0.04
+"""Without power, how long is left is estimated anew so often, and after this share of the time
+that the power has been out: what is known of a rise changes with its length."""
+LOOKED_AT_CLOSELY: Final = 2
+"""Of so many units."""
 
 
 class Host(Protocol):
@@ -112,6 +119,8 @@ class Overseer:
         self._used_up: dict[UnitId, Condition | None] = {}
         self._used_looked: dict[UnitId, tuple[int, tuple[LotId, ...]]] = {}
         self._warm: set[UnitId] = set()
+        self._next_ask: dict[UnitId, tuple[int, int]] = {}
+        """When each unit's rise began, and when its outlook is next estimated."""
 
     def use(self, entries: Sequence[AnyEntry]) -> None:
         """Take in which batches were put to cool, by all entries so far."""
@@ -137,8 +146,7 @@ class Overseer:
         condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
         if condition is not None:
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
-            counted_ms = None if standing is None else standing.estimated_ms
-            if counted_ms is None or at_ms - counted_ms >= TIME_LEFT_EVERY_MIN * MS_PER_MINUTE:
+            if self._counts_anew(condition, at_ms):
                 condition = self._counted_down(condition, at_ms)
             condition = replace(condition, lots=lots, severity=self._severity_of(condition))
         self._host.apply({POWER_LOSS: condition})
@@ -184,9 +192,19 @@ class Overseer:
         self.air.known_out = self.without_power_lately()
         self.air.load(to_ms, None if known is None else known.since_ms)
 
+    def _counts_anew(self, condition: Condition, at_ms: int) -> bool:
+        """Whether the time that is left is to be estimated anew: what was told may be over."""
+        if condition.estimated_ms is None:
+            return True
+        wait_ms = float(TIME_LEFT_EVERY_MIN * MS_PER_MINUTE)
+        if condition.time_left_s is not None:
+            share_ms = TIME_LEFT_SHARE * (at_ms - condition.since_ms)
+            wait_ms = max(wait_ms, min(share_ms, condition.time_left_s * MS_PER_S))
+        return at_ms - condition.estimated_ms >= wait_ms
+
     def _counted_down(self, condition: Condition, at_ms: int) -> Condition:
         """Say which fish without power comes to its next line first, which one, and when."""
-        first: tuple[float, Line] | None = None
+        ahead: list[tuple[float, Line, Departure]] = []
         for unit in self._shop.units:
             departure = self.air.departure(unit.id)
             if unit.id not in condition.units or departure is None:
@@ -194,9 +212,13 @@ class Overseer:
             tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
             known = [track for track in tracks if track.state.last_ms is not None]
             line = line_to_come(unit, known, stakes_of(self._host.holds_in(unit.id)))
-            if line is None:
-                continue
-            warming = warming_of(self._shop, self._store, unit.id, departure, at_ms)
+            if line is not None:
+                ahead.append((at_present_s(line, departure), line, departure))
+        # An estimate takes milliseconds, and only the first is told of: those that are nearest
+        # by their present course are looked at closely.
+        first: tuple[float, Line] | None = None
+        for _, line, departure in sorted(ahead, key=lambda one: one[0])[:LOOKED_AT_CLOSELY]:
+            warming = self.air.warming_of(line.track.unit.id, departure, at_ms)
             outlook = outlook_of(self._store, warming, line.track, line.passed_at_c)
             if outlook is None or not outlook.foretold or outlook.left_s is None:
                 continue
@@ -250,12 +272,19 @@ class Overseer:
             return
         warming = None
         if departure is not None and self.air.measured(unit.id, at_ms):
-            warming = warming_of(self._shop, self._store, unit.id, departure, at_ms)
+            warming = self.air.warming_of(unit.id, departure, at_ms)
         tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
         lots = self._host.lots_in(unit.id)
         # A hold is counted anew for it: only where there may be something to foretell.
-        may_be = warming is not None and may_ask(warming.departure, at_ms)
-        stakes = stakes_of(self._host.holds_in(unit.id)) if may_be else ()
+        asks = (
+            warming is not None
+            and (standing is not None or not warming.explained)
+            and may_ask(warming.departure, at_ms)
+            and self._is_worth_asking(unit.id, warming, at_ms)
+        )
+        if standing is None and not asks:
+            return
+        stakes = stakes_of(self._host.holds_in(unit.id)) if asks else ()
         hold_lost = AlarmKey(unit=unit.id, rule=Rule.HOLD_AT_RISK) in self._host.alarms.conditions
         condition = projection_condition(
             unit,
@@ -267,8 +296,18 @@ class Overseer:
             at_ms,
             stakes=stakes,
             hold_lost=hold_lost,
+            estimates=asks,
         )
         self._host.apply({key: graver(condition, self._used_up.get(unit.id))})
+
+    def _is_worth_asking(self, unit: UnitId, warming: Warming, at_ms: int) -> bool:
+        """Whether an estimate may say anything that the last one did not; note when the next is."""
+        begun_ms, next_ms = self._next_ask.get(unit, (-1, 0))
+        departure = warming.departure
+        if begun_ms == departure.rising_since_ms and at_ms < next_ms:
+            return False
+        self._next_ask[unit] = departure.rising_since_ms, ask_again_ms(departure, at_ms)
+        return True
 
     def judge_cooling(self, at_ms: int) -> None:
         """Look at the batch that was last put to cool in each unit."""

@@ -67,9 +67,7 @@ def power_condition(
     ):
         return None
     more = [
-        one.unit
-        for one in watch.warming(at_ms)
-        if one.unit not in outage.units and power_loss.joins(outage, one)
+        one.unit for one in watch.warming(at_ms, but=outage.units) if power_loss.joins(outage, one)
     ]
     return replace(standing, units=watch.in_order((*standing.units, *more))) if more else standing
 

@@ -4,21 +4,37 @@ Pure: readings from the store, settings from the shop.
 """
 
 from collections.abc import Collection
+from dataclasses import replace
 from math import inf
 from typing import Final
+
+import numpy as np
 
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.store import ReadingStore
-from rimewatch.rules import own_doing, power_loss, usual
+from rimewatch.rules import habits, own_doing, power_loss, usual
+from rimewatch.rules.habits import Defrosts, HabitState, RiseSeen
 from rimewatch.rules.power_loss import Warming
 from rimewatch.rules.usual import Departure, UsualState
 from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Measures, ProbeId, UnitId
+from rimewatch.vocabulary import (
+    MS_PER_DAY,
+    MS_PER_H,
+    MS_PER_MINUTE,
+    MS_PER_S,
+    Measures,
+    ProbeId,
+    UnitId,
+)
 
 LEARNED_FROM_MS: Final = 10 * MS_PER_H
 """A band is learned from three hours, and may be kept for six while the air is out."""
+HABITS_FROM_MS: Final = habits.KEPT_MS + MS_PER_DAY
+"""Habits reach so far back; the day before it settles the band."""
+COOLS_FOR_MS: Final = 60 * MS_PER_MINUTE
+"""After a defrost the fish is given so long to be cold again (common practice, no source)."""
 
 
 def air_probe(shop: Shop, unit: UnitId) -> Probe | None:
@@ -42,6 +58,11 @@ class AirWatch:
         self._lowest_c: dict[UnitId, float] = {}
         self.known_out: Collection[UnitId] = ()
         """Units whose trouble somebody knows: their air finds no other band meanwhile."""
+        self._habits: dict[UnitId, HabitState] = dict.fromkeys(self._probes, HabitState())
+        self._ways: dict[UnitId, tuple[Defrosts, ...]] = dict.fromkeys(self._probes, ())
+        """How each unit's air rises and comes back, by its habits."""
+        self._over: dict[UnitId, tuple[RiseSeen, bool]] = {}
+        """The last rise that ended, and whether a defrost explained it to its end."""
 
     def take(self, probe: ProbeId, at_ms: int, value: float) -> None:
         """Take a reading, if it is one of a unit's air and comes in order."""
@@ -52,6 +73,21 @@ class AirWatch:
         adopts = unit not in self.known_out
         self._states[unit] = usual.step(self._states[unit], at_ms, value, adopts=adopts)
         self._note_lowest(unit, self._states[unit], value)
+        before = self._habits[unit]
+        after = habits.step(before, at_ms, value)
+        if after is not before:
+            self._habits[unit] = after
+            if after.over is not before.over:
+                self._end(unit, before, after)
+
+    def _end(self, unit: UnitId, before: HabitState, after: HabitState) -> None:
+        """Note a rise that has ended: whether a defrost explained it, and what it adds to them."""
+        rise = before.out
+        if rise is not None and after.over is not None:
+            came_back = usual.further(rise, after.over.back_ms, rise.top_c)
+            self._over[unit] = after.over, self._explained(unit, came_back, after.over.back_ms)
+        if after.rises is not before.rises:
+            self._ways[unit] = habits.ways_of(after)
 
     def _note_lowest(self, unit: UnitId, state: UsualState, value: float) -> None:
         if state.out is None:
@@ -80,6 +116,21 @@ class AirWatch:
                     self._note_lowest(unit, state, value)
                 self._states[unit] = state
                 self._last_ms[unit] = int(span.times_ms[-1])
+            self._load_habits(unit, probe, to_ms)
+
+    def _load_habits(self, unit: UnitId, probe: Probe, to_ms: int) -> None:
+        span = self._store.span(probe.id, to_ms - HABITS_FROM_MS, to_ms)
+        if not len(span):
+            return
+        firsts = np.flatnonzero(np.diff(span.times_ms // habits.SAMPLE_MS, prepend=-1))
+        state = HabitState()
+        for at_ms, value in zip(
+            span.times_ms[firsts].tolist(), span.values[firsts].tolist(), strict=True
+        ):
+            before, state = state, habits.step(state, at_ms, value)
+            if state.over is not before.over:
+                self._end(unit, before, state)
+        self._habits[unit] = state
 
     def departure(self, unit: UnitId) -> Departure | None:
         """Return how a unit's air left its band, if it is out."""
@@ -102,6 +153,63 @@ class AirWatch:
         every_ms = MS_PER_S * (probe.every_s or 0.0)
         return power_loss.is_coming_back(departure, lowest_c, at_ms, back_ms, every_ms)
 
+    def defrosts(self, unit: UnitId) -> Defrosts | None:
+        """Return what a unit's defrosts are like, as far as its readings have shown."""
+        return next((way for way in self._ways.get(unit, ()) if way.told), None)
+
+    def warming_of(self, unit: UnitId, departure: Departure, at_ms: int) -> Warming:
+        """Return a unit that is out of its band, with what its own doings and habits explain."""
+        warming = warming_of(self._shop, self._store, unit, departure, at_ms)
+        rise = self._habits[unit].out or departure
+        if warming.explained or not self._goes_alike(unit, rise, at_ms):
+            return warming
+        return replace(warming, explained=True)
+
+    def in_window(self, unit: UnitId, since_ms: float, at_ms: int) -> bool:
+        """Whether a scheduled defrost explains that a unit's fish is warm since an instant."""
+        windows = scheduled(self._shop.unit[unit], self._shop.timezone, round(since_ms), at_ms)
+        return own_doing.in_window(since_ms, at_ms, windows)
+
+    def in_defrost(self, unit: UnitId, since_ms: float, at_ms: int) -> bool:
+        """Whether a defrost, scheduled or by habit, explains that a unit's fish is warm.
+
+        While its air rises and falls as in its defrosts, and then while the fish may still be
+        warm of it. Of a unit whose air is silent nothing is explained.
+
+        Args:
+            unit: The unit.
+            since_ms: Since when its fish is warm.
+            at_ms: The instant.
+        """
+        if unit not in self._probes or not self.measured(unit, at_ms):
+            return False
+        if self.in_window(unit, since_ms, at_ms):
+            return True
+        departure = self._habits[unit].out or self.departure(unit)
+        if departure is not None:
+            return self._explained(unit, departure, at_ms)
+        rise, explained = self._over.get(unit, (None, False))
+        return (
+            rise is not None
+            and explained
+            and since_ms >= rise.left_ms - own_doing.NEAR_MS
+            and at_ms - rise.back_ms <= COOLS_FOR_MS
+        )
+
+    def _explained(self, unit: UnitId, departure: Departure, at_ms: int) -> bool:
+        windows = scheduled(
+            self._shop.unit[unit], self._shop.timezone, departure.from_ms - MS_PER_H, at_ms
+        )
+        return own_doing.defrosting(departure, at_ms, windows) or self._goes_alike(
+            unit, departure, at_ms
+        )
+
+    def _goes_alike(self, unit: UnitId, departure: Departure, at_ms: int) -> bool:
+        every_ms = (self._probes[unit].every_s or 0.0) * MS_PER_S
+        return any(
+            habits.goes_alike(way, departure, at_ms, every_ms=every_ms) for way in self._ways[unit]
+        )
+
     def measured(self, unit: UnitId, at_ms: int) -> bool:
         """Whether a unit's air is known at an instant: its probe is not silent."""
         last_ms = self._last_ms.get(unit)
@@ -115,12 +223,14 @@ class AirWatch:
         """Return units in the order of the configuration."""
         return tuple(unit for unit in self._probes if unit in units)
 
-    def warming(self, at_ms: int) -> list[Warming]:
-        """Return the units that are measured and out of their bands."""
+    def warming(self, at_ms: int, but: Collection[UnitId] = ()) -> list[Warming]:
+        """Return the units that are measured and out of their bands, but for some."""
         return [
-            warming_of(self._shop, self._store, unit, departure, at_ms)
+            self.warming_of(unit, departure, at_ms)
             for unit in self._probes
-            if (departure := self.departure(unit)) is not None and self.measured(unit, at_ms)
+            if unit not in but
+            and (departure := self.departure(unit)) is not None
+            and self.measured(unit, at_ms)
         ]
 
 

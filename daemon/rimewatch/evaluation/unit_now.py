@@ -12,6 +12,7 @@ from rimewatch.evaluation.channels import limit_rule
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.track import Track
 from rimewatch.rules.condition import AlarmKey
+from rimewatch.rules.habits import Defrosts
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
@@ -63,6 +64,8 @@ class UnitNow:
     """Governing probes whose last reading was long ago, as the alarms know it."""
     spells: tuple[Spell, ...] = ()
     """The latest excursions that are over, newest first."""
+    defrosts: Defrosts | None = None
+    """What its air has shown of its defrosts; None: not enough."""
     curve: tuple[Bucket, ...] = ()
     """Half a day, in order, where somebody drew it; buckets without a reading are left out."""
 
@@ -116,6 +119,7 @@ def unit_now(evaluator: Evaluator, unit: Unit, spells: Sequence[Spell] | None = 
             if stale and evaluator.now_ms - (track.state.last_ms or 0) > track.settings.stale_ms
         ),
         spells=tuple(spells),
+        defrosts=evaluator.defrosts(unit.id),
     )
 
 

@@ -1,8 +1,8 @@
 """A short way for a channel's readings at which nothing can happen: nearly all of them.
 
 Worked out once after something did: between which temperatures, and until when, no spell
-opens, ends, falls due or has a new peak. Within those a further reading only carries the
-lag on, by the same step as ``rules.channel.fold``, so that the state is the same to the
+opens, ends or falls due. Within those a further reading only carries the lag on, and maybe a
+peak up, by the same steps as ``rules.channel.fold``, so that the state is the same to the
 last bit; at the first reading that is not within, the fold itself is asked.
 
 Pure: no clock, no I/O. Temperatures °C, instants milliseconds UTC.
@@ -12,7 +12,7 @@ from math import inf
 from typing import Final, NamedTuple
 
 from rimewatch.rules.channel import bracket
-from rimewatch.rules.watch import ChannelSettings, ChannelState
+from rimewatch.rules.watch import ChannelSettings, ChannelState, raised
 from rimewatch.science import lag_run
 
 
@@ -22,6 +22,8 @@ class Calm(NamedTuple):
     above_c: float
     at_most_c: float
     before_ms: float
+    peak_c: float = inf
+    """Past this an open spell may have a new peak, and nothing else."""
 
 
 NEVER: Final = Calm(-inf, inf, -inf)
@@ -37,7 +39,7 @@ def calm_of(settings: ChannelSettings, state: ChannelState) -> Calm:
         return NEVER
     low_c, high_c, due_ms = bracket(settings, state.open, state.lag.governing_c)
     peaks = (spell.peak_c for spell in state.open if spell is not None)
-    return Calm(low_c, min(high_c, min(peaks, default=inf)), due_ms)
+    return Calm(low_c, high_c, due_ms, min(peaks, default=inf))
 
 
 def step(
@@ -69,4 +71,8 @@ def step(
     governing_c = after.governing_c
     if governing_c + reach_c > calm.at_most_c or governing_c - reach_c <= calm.above_c:
         return None
+    if governing_c + reach_c > calm.peak_c:
+        if reach_c:
+            return None  # the peak lies between the readings
+        return ChannelState(after, raised(state.open, governing_c))
     return ChannelState(after, state.open)

@@ -27,6 +27,7 @@ from rimewatch.rules.watch import (
     Spell,
     Watch,
     WatchKind,
+    with_peak,
 )
 from rimewatch.science import lag, lag_run
 from rimewatch.science.lag_run import Lagging
@@ -336,7 +337,7 @@ def bracket(
 def _raise_peaks(spells: list[Spell | None], highest_c: float) -> None:
     for position, spell in enumerate(spells):
         if spell is not None and highest_c > spell.peak_c:
-            spells[position] = replace(spell, peak_c=highest_c)
+            spells[position] = with_peak(spell, highest_c)
 
 
 def _cross_gap(
@@ -449,7 +450,7 @@ def _cross_stretch(watch: Watch, spell: Spell | None, stretch: _Stretch) -> Spel
     elif not is_above and spell.above_since_ms is not None:
         spell = _settled(spell, stretch.when_ms(watch.open_above_c))
     if stretch.to_c > spell.peak_c:
-        spell = replace(spell, peak_c=stretch.to_c)
+        spell = with_peak(spell, stretch.to_c)
     if _is_cold(watch, stretch.to_c):
         closed_ms = stretch.when_ms(watch.close_below_c)
         return replace(_sustain(spell, watch, closed_ms), end_ms=closed_ms)

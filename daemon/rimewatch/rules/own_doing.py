@@ -19,6 +19,8 @@ DOOR_WARMS_MS: Final = (10 * MS_PER_MINUTE, 40 * MS_PER_MINUTE)
 minutes, at most forty."""
 DEFROST_WARMS_MS: Final = 20 * MS_PER_MINUTE
 """After its defrost a sound unit cools again within this time."""
+DEFROST_COOLS_MS: Final = 60 * MS_PER_MINUTE
+"""And is back in its band within this one, once it does."""
 NEAR_MS: Final = 5 * MS_PER_MINUTE
 """A rise may be seen this long after what began it, by a probe that is slow."""
 
@@ -46,7 +48,27 @@ def explained(
         warms_ms = min(max(shortest_ms, DOOR_WARMS_TIMES * length_ms), longest_ms)
         if at_ms <= end_ms + warms_ms:
             return True
+    return defrosting(departure, at_ms, defrost)
+
+
+def defrosting(departure: Departure, at_ms: int, defrost: Sequence[tuple[float, float]]) -> bool:
+    """Return whether a scheduled defrost explains, at an instant, that the air is out.
+
+    Air that has turned in time is given longer to be back.
+    """
+    first_ms, last_ms = departure.from_ms - NEAR_MS, departure.left_ms
     return any(
-        start_ms <= last_ms and end_ms >= first_ms and at_ms <= end_ms + DEFROST_WARMS_MS
+        start_ms <= last_ms
+        and end_ms >= first_ms
+        and departure.peak_ms <= end_ms + DEFROST_WARMS_MS
+        and at_ms <= end_ms + (DEFROST_COOLS_MS if departure.recovering else DEFROST_WARMS_MS)
+        for start_ms, end_ms in defrost
+    )
+
+
+def in_window(since_ms: float, at_ms: int, defrost: Sequence[tuple[float, float]]) -> bool:
+    """Return whether a scheduled defrost explains that fish has been warm since an instant."""
+    return any(
+        start_ms <= since_ms <= end_ms + NEAR_MS and at_ms <= end_ms + DEFROST_WARMS_MS
         for start_ms, end_ms in defrost
     )

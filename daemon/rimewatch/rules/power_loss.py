@@ -80,7 +80,13 @@ def find(
         around = [one for one in candidates if _may_begin(one.departure, instant_ms)]
         if len(around) > len(best):
             best = around
-    lasting = [one for one in best if at_ms - one.departure.left_ms >= out_for_ms]
+    # One reading alone is out for no time, however long nothing came after it.
+    lasting = [
+        one
+        for one in best
+        if at_ms - one.departure.left_ms >= out_for_ms
+        and one.departure.last_ms > one.departure.left_ms
+    ]
     if len(best) < needed or len(lasting) < FEWEST_UNITS:
         return None
     if any(one.departure.recovering for one in best):

@@ -23,6 +23,17 @@ OUT_FOR_MS: Final = 30 * MS_PER_MINUTE
 """A defrost that no schedule names lasts 20 to 25 minutes in most cases, and the air has
 turned within half an hour (common practice, no source)."""
 
+PATIENT_FOR_MS: Final = 60 * MS_PER_MINUTE
+IN_HAND_S: Final = 45 * 60.0
+"""Where more than the latter is left, nobody is told before the air has been out for the
+former: the longest defrosts have turned by then, and there is time. Our choice, tried on plants
+that the rules were not made beside (``benchmarks/trust.py``)."""
+
+ASK_SHARE: Final = 0.1
+ASK_EVERY_MS: Final = (MS_PER_MINUTE, 10 * MS_PER_MINUTE)
+"""An estimate is made anew after this share of the time that the air has been out, no sooner
+and no later than so long: readings of a tenth more time change it little."""
+
 HORIZON_S: Final = 24 * 3600.0
 """What is a day away has time until the morning summary."""
 
@@ -74,7 +85,27 @@ class Outlook:
 
 def may_ask(departure: Departure, at_ms: int) -> bool:
     """Whether the air has been out for long enough, and is not on its way back."""
-    return at_ms - departure.left_ms >= OUT_FOR_MS and not departure.recovering
+    return at_ms - departure.rising_since_ms >= OUT_FOR_MS and not departure.recovering
+
+
+def is_pressing(
+    outlook: Outlook, departure: Departure, at_ms: int, *, limit_c: float, lag_s: float
+) -> bool:
+    """Whether what is foretold is to be told now, and not looked at for a while longer.
+
+    Fish behind air that is below its limit itself is in no hurry.
+    """
+    if at_ms - departure.rising_since_ms >= PATIENT_FOR_MS:
+        return True
+    near = (outlook.left_s or 0.0) <= IN_HAND_S
+    return near and (lag_s == 0.0 or departure.last_c > limit_c)
+
+
+def ask_again_ms(departure: Departure, at_ms: int) -> int:
+    """Return when an estimate made at an instant is worth making anew."""
+    least_ms, most_ms = ASK_EVERY_MS
+    out_ms = at_ms - departure.rising_since_ms
+    return at_ms + min(max(round(ASK_SHARE * out_ms), least_ms), most_ms)
 
 
 def foresee(

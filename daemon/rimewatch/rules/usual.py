@@ -53,13 +53,46 @@ class Departure:
     last_ms: int
     """Its latest reading."""
     last_c: float
+    again: "Again | None" = None
+    """A further rise, before the air was back from the one before; None: there was none."""
+    low_c: float = inf
+    """The lowest since the peak of the rise that is under way, and when; infinite: nothing
+    came after that peak."""
+    low_ms: int = 0
+
+    @property
+    def begun_ms(self) -> int:
+        """When the rise that is under way began, at the earliest."""
+        return self.from_ms if self.again is None else self.again.from_ms
+
+    @property
+    def rising_since_ms(self) -> int:
+        """When that rise was first seen."""
+        return self.left_ms if self.again is None else self.again.from_ms
 
     @property
     def recovering(self) -> bool:
         """Whether a fair share of the rise is lost again: something cools."""
-        return self.peak_c - self.last_c >= max(
-            TURNED_C, TURNED_SHARE * (self.peak_c - self.usual_c)
+        peak_c, base_c = (
+            (self.peak_c, self.usual_c)
+            if self.again is None
+            else (self.again.peak_c, self.again.from_c)
         )
+        return peak_c - self.last_c >= _turned_c(peak_c - base_c)
+
+
+class Again(NamedTuple):
+    """A rise that began while the air was on its way back from another."""
+
+    from_ms: int
+    """When the air was lowest before it."""
+    from_c: float
+    peak_c: float
+
+
+def _turned_c(height_c: float) -> float:
+    """Return by how much air must turn, of a rise so high, for it to count."""
+    return max(TURNED_C, TURNED_SHARE * height_c)
 
 
 TURNED_C: Final = 0.6
@@ -102,7 +135,7 @@ def step(state: UsualState, at_ms: int, air_c: float, *, adopts: bool = True) ->
     bins, usual_c, top_c, start_ms, sum_c, peak_c, count, calm_ms, out, swing = state
     if out is not None:
         if air_c > top_c and (not adopts or at_ms - out.left_ms < ADOPTED_AFTER_MS):
-            return state._replace(out=_further(out, at_ms, air_c))
+            return state._replace(out=further(out, at_ms, air_c))
         if air_c > top_c:  # lasting: another band
             return _begun((), 0.0, inf, at_ms, air_c, at_ms, Swing())
         swing = swings.with_crest(swing, Crest(out.left_ms, at_ms, out.peak_c), usual_c)
@@ -156,10 +189,37 @@ def _departed(state: UsualState, at_ms: int, air_c: float) -> Departure:
     )
 
 
-def _further(out: Departure, at_ms: int, air_c: float) -> Departure:
-    if air_c > out.peak_c:
-        return replace(out, peak_c=air_c, peak_ms=at_ms, last_ms=at_ms, last_c=air_c)
-    return replace(out, last_ms=at_ms, last_c=air_c)
+def further(out: Departure, at_ms: int, air_c: float) -> Departure:
+    """Take a reading of air that is still out of its band."""
+    peak_c, peak_ms, low_c, low_ms, again = (
+        out.peak_c, out.peak_ms, out.low_c, out.low_ms, out.again
+    )  # fmt: skip
+    crest_c, base_c = (peak_c, out.usual_c) if again is None else (again.peak_c, again.from_c)
+    if air_c > crest_c:
+        low_c, low_ms = inf, 0
+        again = None if again is None else again._replace(peak_c=air_c)
+    elif air_c < low_c:
+        low_c, low_ms = air_c, at_ms
+    elif crest_c - low_c >= _turned_c(crest_c - base_c) and air_c - low_c >= _turned_c(
+        crest_c - low_c
+    ):
+        again = Again(low_ms, low_c, air_c)
+        low_c, low_ms = inf, 0
+    if air_c > peak_c:
+        peak_c, peak_ms = air_c, at_ms
+    return Departure(
+        usual_c=out.usual_c,
+        top_c=out.top_c,
+        from_ms=out.from_ms,
+        left_ms=out.left_ms,
+        peak_c=peak_c,
+        peak_ms=peak_ms,
+        last_ms=at_ms,
+        last_c=air_c,
+        again=again,
+        low_c=low_c,
+        low_ms=low_ms,
+    )
 
 
 def _begun(

@@ -7,13 +7,14 @@ the band is one look. A property test holds both to the same departures, to the 
 Pure: no clock, no I/O, no globals. Knows nothing of units or stores.
 """
 
+from dataclasses import replace
 from math import floor, inf
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.rules import swings
+from rimewatch.rules import swings, usual
 from rimewatch.rules.swings import Crest, Swing
 from rimewatch.rules.usual import (
     ADOPTED_AFTER_MS,
@@ -198,29 +199,30 @@ class _Run:
         left_ms = int(times_ms[left])
         top_c = band.top_c()
         lasting = int(np.searchsorted(times_ms, left_ms + ADOPTED_AFTER_MS))
-        within = np.flatnonzero(air_c[left + 1 : lasting] <= top_c)
-        back = left + 1 + int(within[0]) if len(within) else lasting
-        peak = left + int(np.argmax(air_c[left:back]))
+        cold = np.flatnonzero(air_c[left + 1 : lasting] <= top_c)
+        back = left + 1 + int(cold[0]) if len(cold) else lasting
         last = min(back, len(times_ms) - 1)
-        self.found.append(
-            Departure(
-                usual_c=band.usual_c(len(band.means)),
-                top_c=top_c,
-                from_ms=self._calm_ms(),
-                left_ms=left_ms,
-                peak_c=float(air_c[peak]),
-                peak_ms=int(times_ms[peak]),
-                last_ms=int(times_ms[last]),
-                last_c=float(air_c[last]),
-            )
+        out = Departure(
+            usual_c=band.usual_c(len(band.means)),
+            top_c=top_c,
+            from_ms=self._calm_ms(),
+            left_ms=left_ms,
+            peak_c=float(air_c[left]),
+            peak_ms=left_ms,
+            last_ms=left_ms,
+            last_c=float(air_c[left]),
         )
+        within = slice(left + 1, back)
+        for at_ms, value_c in zip(times_ms[within].tolist(), air_c[within].tolist(), strict=True):
+            out = usual.further(out, at_ms, value_c)
+        self.found.append(replace(out, last_ms=int(times_ms[last]), last_c=float(air_c[last])))
         if back == len(times_ms):
             return None
         if air_c[back] > top_c:  # lasting: another band
             self.band = _Band()
             self.calm = (back, back + 1, inf)
         else:
-            crest = Crest(left_ms, int(times_ms[back]), float(air_c[peak]))
+            crest = Crest(left_ms, int(times_ms[back]), out.peak_c)
             band.swing = swings.with_crest(band.swing, crest, band.usual_c(len(band.means)))
         return back
 

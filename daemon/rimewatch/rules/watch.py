@@ -63,6 +63,29 @@ class Spell:
         return sum(end - start for start, end in self.above)
 
 
+def with_peak(spell: Spell, peak_c: float) -> Spell:
+    """Return a spell with another peak: written out, since rising air asks for it all the time."""
+    return Spell(
+        watch=spell.watch,
+        start_ms=spell.start_ms,
+        end_ms=spell.end_ms,
+        gap_ms=spell.gap_ms,
+        peak_c=peak_c,
+        sustained_ms=spell.sustained_ms,
+        reason=spell.reason,
+        above=spell.above,
+        above_since_ms=spell.above_since_ms,
+    )
+
+
+def raised(spells: tuple[Spell | None, ...], highest_c: float) -> tuple[Spell | None, ...]:
+    """Return spells with the peaks that a higher temperature gives those that are open."""
+    return tuple(
+        spell if spell is None or highest_c <= spell.peak_c else with_peak(spell, highest_c)
+        for spell in spells
+    )
+
+
 def earlier(spell: Spell, by_ms: float) -> Spell:
     """Return a spell as it is by a clock that was set back by so much.
 

@@ -41,6 +41,9 @@ INTERVAL: Final = 0.90
 """Probability an interval is made for; half of the rest on each side."""
 
 _HUBER: Final = 1.345
+_PIECES: Final = 16
+_CUTS: Final = 6
+"""A quantile is looked for by cutting its range so many times into so many pieces."""
 _OUTLIER: Final = 4.0
 _NORMAL_MAD: Final = 1.4826
 
@@ -159,14 +162,14 @@ def fit_approach(
         rising=_rising_chance(single) >= 0.95,
         two_bodies=float(share[joined.cov[:, 2, 2] > 0.0].sum()),
         candidates=tuple(
-            Candidate(
-                weight=float(share[i]),
-                tau_s=(float(joined.tau[i, 0]), float(joined.tau[i, 1])),
-                start_c=float(joined.mean[i, 0]),
-                rates_c_per_s=(float(joined.mean[i, 1]), float(joined.mean[i, 2])),
-                covariance=tuple(joined.cov[i].ravel().tolist()),
+            Candidate(weight, (tau_1, tau_2), start, (rate_1, rate_2), tuple(cov))
+            for weight, (tau_1, tau_2), (start, rate_1, rate_2), cov in zip(
+                share.tolist(),
+                joined.tau.tolist(),
+                joined.mean.tolist(),
+                joined.cov.reshape(-1, 9).tolist(),
+                strict=True,
             )
-            for i in range(len(share))
         ),
     )
 
@@ -249,16 +252,17 @@ def _ambient_quantiles(
 ) -> tuple[float, ...]:
     """Return quantiles of the ambient, a mixture of one normal a candidate."""
     by = np.concatenate([np.ones((len(share), 1)), joined.tau], axis=1)
-    means = (by * joined.mean).sum(axis=1)
-    deviations = np.sqrt(np.einsum("ni,nij,nj->n", by, joined.cov, by))
+    means = (by * joined.mean).sum(axis=1)[:, np.newaxis]
+    deviations = np.sqrt(np.einsum("ni,nij,nj->n", by, joined.cov, by))[:, np.newaxis]
     lowest = float((means - 8.0 * deviations).min())
     highest = float((means + 8.0 * deviations).max())
     found = []
     for level in levels:
         low, high = lowest, highest
-        for _ in range(40):
-            middle = (low + high) / 2.0
-            below = float(share @ rise_models.normal_cdf((middle - means) / deviations))
-            low, high = (middle, high) if below < level else (low, middle)
+        for _ in range(_CUTS):
+            edges = np.linspace(low, high, _PIECES + 1)
+            below = share @ rise_models.normal_cdf((edges[1:-1] - means) / deviations)
+            piece = int(np.count_nonzero(below < level))
+            low, high = float(edges[piece]), float(edges[piece + 1])
         found.append((low + high) / 2.0)
     return tuple(found)

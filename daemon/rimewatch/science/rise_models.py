@@ -245,12 +245,36 @@ def _solve(
     matrix, right = matrix / variance, right / variance
     rates = np.arange(1, matrix.shape[1])
     matrix[:, rates, rates] += prior
-    cov: Floats = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
-    beta: Floats = np.einsum("nij,nj->ni", cov, right)
+    cov, determinant = _inverse(matrix)
+    beta: Floats = (cov @ right[:, :, np.newaxis])[:, :, 0]
     misfit = float(rise.weights @ (y * y)) / variance - (right * beta).sum(axis=1)
-    _, log_det = np.linalg.slogdet(matrix)
-    logs: Floats = 0.5 * (np.log(prior).sum(axis=1) - np.asarray(log_det) - misfit)
+    logs: Floats = 0.5 * (np.log(prior).sum(axis=1) - np.log(determinant) - misfit)
     return beta, cov, logs
+
+
+def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
+    """Return inverses and determinants of symmetric, positive definite matrices.
+
+    Of two or three rows: written out by Cholesky's factors, one row of all matrices at a time,
+    since thousands of small ones cost a library call each.
+    """
+    size = matrix.shape[1]
+    # L of L·Lᵀ, and its inverse, column by column.
+    lower = np.zeros_like(matrix)
+    inverse = np.zeros_like(matrix)
+    for column in range(size):
+        rest = matrix[:, column, column] - (lower[:, column, :column] ** 2).sum(axis=1)
+        lower[:, column, column] = np.sqrt(np.maximum(rest, 1e-300))
+        for row in range(column + 1, size):
+            joint = (lower[:, row, :column] * lower[:, column, :column]).sum(axis=1)
+            lower[:, row, column] = (matrix[:, row, column] - joint) / lower[:, column, column]
+    for row in range(size):
+        inverse[:, row, row] = 1.0 / lower[:, row, row]
+        for column in range(row):
+            joint = (lower[:, row, column:row] * inverse[:, column:row, column]).sum(axis=1)
+            inverse[:, row, column] = -joint / lower[:, row, row]
+    diagonal = lower[:, np.arange(size), np.arange(size)]
+    return inverse.transpose(0, 2, 1) @ inverse, np.prod(diagonal, axis=1) ** 2
 
 
 def _made_positive(

@@ -28,6 +28,9 @@ Floats = NDArray[np.float64]
 DEFAULT_HORIZON_S: Final = 172_800.0
 """Two days: beyond it nobody plans by a projection. Common practice, no source."""
 _STEPS: Final = 45
+_PIECES: Final = 12
+_REFINED: Final = 4
+"""An interval of the grid is cut so many times into so many pieces: an hour's to 0.05 s."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +75,10 @@ def time_to_reach(
     offset_s = (approach.last_s if from_s is None else from_s) - approach.first_s
     table = _table(approach)
 
-    def chance(after_s: float) -> float:
-        climbed = -table.tau * np.expm1(-(offset_s + after_s) / table.tau)
-        return _chance(table, 1.0, climbed, 0.0, 0.0, limit_c)
+    def chance(after_s: Floats) -> Floats:
+        tau = table.tau[:, :, np.newaxis]
+        climbed = -tau * np.expm1(-(offset_s + after_s) / tau)
+        return _chance(table, np.ones_like(after_s), climbed, 0.0, 0.0, limit_c)
 
     return _search(chance, rising=approach.rising, horizon_s=horizon_s)
 
@@ -124,14 +128,15 @@ def project_lagged(
         return TimeToReach(earliest_s=0.0, likely_s=0.0, latest_s=0.0, chance=1.0)
     offset_s = (approach.last_s if from_s is None else from_s) - approach.first_s
     table = _table(approach)
-    air_left = np.exp(-offset_s / table.tau)
+    tau = table.tau[:, :, np.newaxis]
+    air_left = np.exp(-offset_s / tau)
 
-    def chance(after_s: float) -> float:
-        fish_left = math.exp(-after_s / lag_s)
+    def chance(after_s: Floats) -> Floats:
+        fish_left = np.exp(-after_s / lag_s)
         approached = 1.0 - fish_left
-        lagging = _lagged_decay(after_s, table.tau, lag_s)
+        lagging = _lagged_decay(after_s, tau, lag_s)
         # The fish is linear in the air's start and rates, and in where it begins.
-        by_rates = table.tau * (approached - air_left * lagging)
+        by_rates = tau * (approached - air_left * lagging)
         own_deviation_c = fish_deviation_c * fish_left
         return _chance(table, approached, by_rates, fish_c * fish_left, own_deviation_c, limit_c)
 
@@ -158,42 +163,57 @@ def _table(approach: Approach) -> _Table:
     )
 
 
-def _lagged_decay(after_s: float, tau: Floats, lag_s: float) -> Floats:
-    """Return the part of an exponential decay that a lag still holds, for each τ.
+def _lagged_decay(after_s: Floats, tau: Floats, lag_s: float) -> Floats:
+    """Return the part of an exponential decay that a lag still holds, for each τ and time.
 
     It is τ/(τ − λ)·(exp(−u/τ) − exp(−u/λ)), and (u/λ)·exp(−u/λ) where τ = λ.
     """
     x = after_s * (1.0 / lag_s - 1.0 / tau)
     near = np.abs(x) < 1e-6
     apart = np.where(near, 1.0, 1.0 - lag_s / tau)
-    plain = (np.exp(-after_s / tau) - math.exp(-after_s / lag_s)) / apart
-    close = after_s / lag_s * math.exp(-after_s / lag_s) * (1.0 + x / 2.0)
+    plain = (np.exp(-after_s / tau) - np.exp(-after_s / lag_s)) / apart
+    close = after_s / lag_s * np.exp(-after_s / lag_s) * (1.0 + x / 2.0)
     return np.where(near, close, plain)
 
 
 def _chance(
     table: _Table,
-    by_start: float,
+    by_start: Floats,
     by_rates: Floats,
-    own_c: float,
-    own_deviation_c: float,
+    own_c: Floats | float,
+    own_deviation_c: Floats | float,
     limit_c: float,
-) -> float:
-    """Return the probability that own + by_start·S + Σ by_rate·R is at or above a limit."""
-    by = np.empty_like(table.mean)
-    by[:, 0], by[:, 1:] = by_start, by_rates
-    mean = own_c + (by * table.mean).sum(axis=1)
-    variance = (by[:, np.newaxis, :] @ table.cov @ by[:, :, np.newaxis])[:, 0, 0]
+) -> Floats:
+    """Return the probability that own + by_start·S + Σ by_rate·R is at or above a limit.
+
+    Args:
+        table: The candidates.
+        by_start: For each time. # (n_times,)
+        by_rates: For each candidate, rate and time. # (n, 2, n_times)
+        own_c: For each time.
+        own_deviation_c: For each time.
+        limit_c: The limit.
+    """
+    first, second = by_rates[:, 0], by_rates[:, 1]
+    start, rate_1, rate_2 = (table.mean[:, which, np.newaxis] for which in range(3))
+    mean = own_c + by_start * start + first * rate_1 + second * rate_2
+    cov = table.cov[:, :, :, np.newaxis]
+    variance = (
+        by_start * (by_start * cov[:, 0, 0] + 2.0 * (first * cov[:, 0, 1] + second * cov[:, 0, 2]))
+        + first * (first * cov[:, 1, 1] + 2.0 * second * cov[:, 1, 2])
+        + second * second * cov[:, 2, 2]
+    )
     deviation = np.sqrt(np.maximum(variance + own_deviation_c**2, 1e-18))
-    return float(table.weight @ normal_cdf((mean - limit_c) / deviation))
+    chances: Floats = table.weight @ normal_cdf((mean - limit_c) / deviation)
+    return chances
 
 
-def _search(chance: Callable[[float], float], *, rising: bool, horizon_s: float) -> TimeToReach:
+def _search(chance: Callable[[Floats], Floats], *, rising: bool, horizon_s: float) -> TimeToReach:
     """Find where the chance first passes each end of the interval and its middle."""
     tail = (1.0 - INTERVAL) / 2.0
-    times: list[float] = [0.0, *np.geomspace(1.0, horizon_s, _STEPS).tolist()]
+    times = np.concatenate([[0.0], np.geomspace(1.0, horizon_s, _STEPS)])
     # The chance of having been there by a time never falls, whatever a curve does later.
-    chances = np.maximum.accumulate([chance(time) for time in times])
+    chances = np.maximum.accumulate(chance(times))
     final = float(chances[-1])
 
     def quantile(level: float) -> float | None:
@@ -205,10 +225,13 @@ def _search(chance: Callable[[float], float], *, rising: bool, horizon_s: float)
         position = int(passed[0])
         if position == 0:
             return 0.0
-        low, high = times[position - 1], times[position]
-        for _ in range(20):
-            middle = (low + high) / 2.0
-            low, high = (middle, high) if chance(middle) < level else (low, middle)
+        low, high = float(times[position - 1]), float(times[position])
+        for _ in range(_REFINED):
+            # Cut into pieces, and go on in the first whose end is past it.
+            ends = np.linspace(low, high, _PIECES + 1)[1:]
+            over = np.flatnonzero(chance(ends[:-1]) >= level)
+            piece = int(over[0]) if len(over) else _PIECES - 1
+            low, high = (low if piece == 0 else float(ends[piece - 1])), float(ends[piece])
         return high
 
     return TimeToReach(

@@ -11,6 +11,7 @@ from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
+from rimewatch.report.habit_words import defrost_words
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.rules.watch import Spell
@@ -69,7 +70,7 @@ class UnitPage(Page):
             doings_drawn=course is not None and shows_doings(course),
             excursions=excursions[:MOST_ROWS],
             latest=MOST_ROWS if len(excursions) > MOST_ROWS else None,
-            facts=[] if course is None else self._facts(course),
+            facts=[*([] if course is None else self._facts(course)), *self._learned(now)],
             lots=[str(story.lot) for story in snapshot.lots if story.entries.unit == unit.id],
             dispositions=[word.value for word in Disposition],
             states=STATES,
@@ -132,6 +133,11 @@ class UnitPage(Page):
             "peak": wording.temperature(spell.peak_c, self._shop.display),
             "over": f"{over} (operating limit)" if early else over,
         }
+
+    def _learned(self, now: UnitNow) -> list[str]:
+        if now.defrosts is None:
+            return []
+        return [f"Learned from its air: {defrost_words(now.defrosts, self._shop.display)}."]
 
     def _facts(self, course: Course) -> list[str]:
         facts = []
