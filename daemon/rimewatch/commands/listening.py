@@ -81,7 +81,7 @@ def looks_like(guess: Guess) -> str:
     """Return what a topic seems to be, and the doubt about it; empty: nobody can tell."""
     if fits_pt100(guess):
         return f"{guess.likeness}; fits the ohms of a Pt100"
-    return f"{guess.likeness}; only the first of its list" if guess.unread else guess.likeness
+    return guess.likeness
 
 
 def _interval(interval_s: float | None) -> str:

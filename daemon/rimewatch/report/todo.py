@@ -249,6 +249,8 @@ def cure(probe: ProbeFacts, why: Unread) -> str:
             return f"its messages cannot be read as format “{probe.format}”; {shown}."
         case Unread.ABSENT:
             return "messages arrive without its value; look at its plug and at its fields."
+        case Unread.BIRTH:
+            return "its node has sent no birth; restart the node, or let rimewatch write its NCMD."
         case Unread.DISBELIEVED:
             return f"its values are not believed; look at plug, cable and scale; {shown}."
 

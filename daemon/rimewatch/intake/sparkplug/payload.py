@@ -160,6 +160,19 @@ def signed(value: int, datatype: int | None) -> int:
     return value - (1 << bits) if value >> (bits - 1) else value
 
 
+def metric_value(metric: Metric, datatype: int | None) -> int | float | bool | str | None:
+    """Return a metric's value, integers with their sign, booleans as such.
+
+    Args:
+        metric: The metric.
+        datatype: Its own, or the one that its birth named.
+    """
+    value = None if metric.is_null else metric.value
+    if isinstance(value, int) and not isinstance(value, bool):
+        return bool(value) if datatype == BOOLEAN else signed(value, datatype)
+    return value
+
+
 def rebirth_command(at_ms: int) -> bytes:
     """Return the payload that asks an edge node for its births anew.
 
