@@ -70,7 +70,7 @@ TEMPERATURES: Final = ("air", "product")
 """What a thermometer may measure; listening tells which only where a name says so."""
 
 ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
-_ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
+ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
 _ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
 _ASK_ROW: Final = "are these readings of one probe?"
 _ASK_BIRTH: Final = "no birth was heard: are there more values? rimewatch listen --rebirth asks it"
@@ -260,7 +260,7 @@ def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
     means, is_sure = _means(role, [name], series.values)
     return _guess(
         topic, seen, "number", series, role, last=shown, names=levels, true_means=means,
-        asks=() if is_sure else (_ASK_MEANS,),
+        asks=() if is_sure else (ASK_MEANS,),
     )  # fmt: skip
 
 
@@ -334,7 +334,7 @@ def _values_in(
         around = parts_of(path)
         means, is_sure = _means(roles[path], around, series.values)
         if not is_sure:
-            asks.append(_ASK_MEANS)
+            asks.append(ASK_MEANS)
         time, naive = ("", "") if batch else _time_of(path, names, said[-1])
         clock = (naive, rows[-1][0]) if naive and not seen.retained else None
         unit = _near(path, [n for n in names if _is_unit(n, said[-1])])
@@ -627,7 +627,7 @@ def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
             _guess(
                 topic, seen, "senml", series, role, value=name, last=shown, names=(name,),
                 scale=Scale.CELSIUS, inner=inners[name] if len(temperatures) > 1 else "",
-                true_means=means, asks=() if is_sure else (_ASK_MEANS,),
+                true_means=means, asks=() if is_sure else (ASK_MEANS,),
             )
         )  # fmt: skip
     return found
@@ -662,7 +662,7 @@ def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
     for name, role in roles.items():
         parts = parts_of(_quoted(name))
         means, is_sure = _means(role, parts, series[name].values)
-        asks = () if is_sure else (_ASK_MEANS,)
+        asks = () if is_sure else (ASK_MEANS,)
         guesses.append(
             _guess(
                 source, seen, "sparkplug", series[name], role, value=name, names=parts,

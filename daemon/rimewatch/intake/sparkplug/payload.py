@@ -137,14 +137,19 @@ def read_payload(payload: bytes) -> Payload:
 def _metric(metric: Any) -> Metric:  # noqa: ANN401 - see _message_class
     member = metric.WhichOneof("value")
     return Metric(
-        name=metric.name if metric.HasField("name") else None,
+        name=_text(metric.name) if metric.HasField("name") else None,
         alias=metric.alias if metric.HasField("alias") else None,
         timestamp_ms=metric.timestamp if metric.HasField("timestamp") else None,
         datatype=metric.datatype if metric.HasField("datatype") else None,
         is_historical=metric.is_historical,
         is_null=metric.is_null,
-        value=None if member is None else getattr(metric, member),
+        value=None if member is None else _text(getattr(metric, member)),
     )
+
+
+def _text(value: Any) -> Any:  # noqa: ANN401 - whatever a field holds
+    """Return a value as it is; text that is no UTF-8 comes as bytes, and is made printable."""
+    return value.decode(errors="backslashreplace") if isinstance(value, bytes) else value
 
 
 def signed(value: int, datatype: int | None) -> int:
