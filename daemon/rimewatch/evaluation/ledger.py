@@ -7,7 +7,9 @@ the same ledger, to the digit.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
+
+import numpy as np
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.entries import AnyEntry, CorrectiveAction
@@ -39,6 +41,11 @@ from rimewatch.lots.hold import Break
 from rimewatch.science.statistics import gaps_ms, statistics
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import About, ContactId, Measures, ProbeId, Rule, UnitId
+
+LEAST_READINGS: Final = 4
+"""Fewer tell nothing of how often a probe sends, or how cold its place is."""
+FAR_APART_C: Final = 10.0
+"""Air in one unit is not that far from other air in it (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,10 +143,7 @@ def build_ledger(
         ],
         "cooling": cooling_records(shop, store, account.entries, from_ms, to_ms),
         "time_control": time_control_records(shop, store, account.entries, from_ms, to_ms),
-        "probes": {
-            probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
-            for probe in shop.probes
-        },
+        "probes": _probes(shop, store, account, from_ms, to_ms),
         "calibration_checks": calibration_checks(account.entries, to_ms),
         "quarantine": list(account.quarantine),
         "setting_changes": [
@@ -379,6 +383,30 @@ def _lot(story: LotStory) -> dict[str, Any]:
     }
 
 
+def _probes(
+    shop: Shop, store: ReadingStore, account: Account, from_ms: int, to_ms: int
+) -> dict[ProbeId, dict[str, Any]]:
+    records = {
+        probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
+        for probe in shop.probes
+    }
+    for unit in shop.units:
+        air = [probe.id for probe in shop.probes_of(unit.id, Measures.AIR)]
+        spans = {probe: store.span(probe, from_ms, to_ms).values for probe in air if len(air) > 1}
+        middles = {
+            probe: float(np.median(values))
+            for probe, values in spans.items()
+            if len(values) >= LEAST_READINGS
+        }
+        if len(middles) > 1:
+            coldest = min(middles, key=middles.__getitem__)
+            warmest = max(middles, key=middles.__getitem__)
+            by_c = middles[warmest] - middles[coldest]
+            if by_c >= FAR_APART_C:
+                records[coldest]["apart"] = {"from": warmest, "by_c": figure(by_c, 1)}
+    return records
+
+
 def _probe(
     store: ReadingStore,
     probe: ProbeId,
@@ -397,6 +425,10 @@ def _probe(
         span = store.span(probe, from_ms - round(silence_ms), to_ms)
         gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
         record["missing_s"] = figure(sum(end - start for start, end in gaps) / 1000.0, 3)
+        if len(span.times_ms) > LEAST_READINGS:
+            usual_ms = float(np.median(np.diff(span.times_ms)))
+            if usual_ms > silence_ms:
+                record["sends_every_s"] = figure(usual_ms / 1000.0, 0)
     if account.batteries and probe in account.batteries:
         record["battery"] = account.batteries[probe]
     record |= account.clocks.get(probe, ClockNote()).record()

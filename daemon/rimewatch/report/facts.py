@@ -214,6 +214,11 @@ class ProbeFacts:
     unread: Unread | None = None
     """Of a silent one: why the messages that arrive on its topic give no reading."""
     format: str = ""
+    sends_every_s: float | None = None
+    """How often it really sends, where that is more seldom than it may be silent."""
+    apart_from: str = ""
+    """Another air probe of its unit that is too far from it for the same air; empty: none is."""
+    apart_c: float | None = None
     two_sources_ms: int | None = None
     """When its readings were last found to come from two devices; None: they were not."""
 

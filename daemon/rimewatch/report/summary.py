@@ -440,6 +440,9 @@ def _probes(shop: Shop, ledger: Ledger, period: Period) -> tuple[ProbeFacts, ...
                 unread=unread.get(probe_id),
                 format="" if probe is None else probe.format,
                 clock_offset_s=figure(record, "clock_offset_s"),
+                sends_every_s=figure(record, "sends_every_s"),
+                apart_from=wording.printable(str(record.get("apart", {}).get("from", ""))),
+                apart_c=figure(record.get("apart", {}), "by_c"),
                 two_sources_ms=_since(time_ms(record, "two_sources"), period.from_ms),
             )
         )

@@ -228,6 +228,20 @@ def _probes(found: Findings) -> Iterator[Todo]:
             if probe.unread is not None:
                 do = cure(probe, probe.unread)
             yield Todo(text=f"Probe {probe.probe}: {do}", unit=probe.unit)
+        if probe.sends_every_s is not None:
+            often = wording.duration(probe.sends_every_s)
+            yield Todo(
+                text=f"Probe {probe.probe}: sends every {often}, and counts as silent before; "
+                f"set every_s = {probe.sends_every_s:.0f}.",
+                unit=probe.unit,
+            )
+        if probe.apart_c is not None:
+            far = wording.temperature_difference(probe.apart_c, found.scale)
+            yield Todo(
+                text=f"Probes {probe.probe} and {probe.apart_from}: {far} apart "
+                "in one unit; see whether they hang in two.",
+                unit=probe.unit,
+            )
         if probe.battery_is_low:
             yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
         if probe.two_sources_ms is not None:
