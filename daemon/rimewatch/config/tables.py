@@ -266,7 +266,7 @@ class ProbeTable(Table):
     ) = None
     """Lowest and highest temperature believed, °C, after correction. Default [-90, 60]."""
     battery_low: Annotated[float, Expect("a number as the probe sends it", 2.6)] | None = None
-    """Battery level at or below which it is low, as the probe sends it (% or V). Default 15 (%)."""
+    """Battery level at or below which it is low, as sent. Default by kind: 15 %, 2.4 V, 2400 mV."""
     humidity_high_percent: (
         Annotated[
             float, Field(gt=0, lt=100), Expect("percent relative humidity, between 0 and 100", 85)

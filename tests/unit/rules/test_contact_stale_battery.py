@@ -289,6 +289,28 @@ def test_battery_is_low_at_its_line(name: str, level: float, is_found: bool) -> 
     assert (rule.finding(state, 10) is not None) is is_found
 
 
+@pytest.mark.parametrize(
+    ("levels", "found"),
+    [
+        ([3.01, 2.98, 3.0], [False, False, False]),
+        ([2.98, 2.41, 2.4], [False, False, True]),
+        ([3.0, 2.99], [True, False]),  # one whole number may be a percentage; the next tells
+        ([2995.0, 2401.0, 2400.0], [False, False, True]),
+        ([88.0, 16.0, 14.5, 3.5], [False, False, True, True]),
+    ],
+)
+def test_figure_of_a_battery_tells_its_kind(levels: list[float], found: list[bool]) -> None:
+    """Volts and millivolts are no percentages: a new cell of 3 V is not to be changed today."""
+    rule = the(Rule.BATTERY)
+    state = rule.start(CASE, the_probe("percent"), 0)
+    told = []
+    for at_ms, level in enumerate(levels):
+        state = rule.step(state, Sample(at_ms, 2.0, level))
+        told.append(rule.finding(state, at_ms) is not None)
+
+    assert told == found
+
+
 def test_battery_stays_low_until_it_is_changed() -> None:
     """A cold battery that warms a little is still an old one; silence about it is no news."""
     rule = the(Rule.BATTERY)
