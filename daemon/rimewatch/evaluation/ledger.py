@@ -38,6 +38,7 @@ from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.standing_record import standing_record
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Break
+from rimewatch.science.scale_jump import scale_jump_ms
 from rimewatch.science.statistics import gaps_ms, statistics
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import About, ContactId, Measures, ProbeId, Rule, UnitId
@@ -390,6 +391,12 @@ def _probes(
         probe.id: _probe(store, probe.id, stale_ms(probe), account, from_ms, to_ms)
         for probe in shop.probes
     }
+    for probe in shop.probes:
+        if probe.measures.is_temperature:
+            span = store.span(probe.id, from_ms, to_ms)
+            at_ms = scale_jump_ms(span.times_ms, span.values)
+            if at_ms is not None:
+                records[probe.id]["scale_jump"] = iso(at_ms)
     for unit in shop.units:
         air = [probe.id for probe in shop.probes_of(unit.id, Measures.AIR)]
         spans = {probe: store.span(probe, from_ms, to_ms).values for probe in air if len(air) > 1}

@@ -219,6 +219,8 @@ class ProbeFacts:
     apart_from: str = ""
     """Another air probe of its unit that is too far from it for the same air; empty: none is."""
     apart_c: float | None = None
+    scale_jump_ms: int | None = None
+    """When its readings last jumped as from °C to °F or back; None: they did not."""
     two_sources_ms: int | None = None
     """When its readings were last found to come from two devices; None: they were not."""
 

@@ -443,6 +443,7 @@ def _probes(shop: Shop, ledger: Ledger, period: Period) -> tuple[ProbeFacts, ...
                 sends_every_s=figure(record, "sends_every_s"),
                 apart_from=wording.printable(str(record.get("apart", {}).get("from", ""))),
                 apart_c=figure(record.get("apart", {}), "by_c"),
+                scale_jump_ms=time_ms(record, "scale_jump"),
                 two_sources_ms=_since(time_ms(record, "two_sources"), period.from_ms),
             )
         )

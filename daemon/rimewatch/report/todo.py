@@ -228,20 +228,7 @@ def _probes(found: Findings) -> Iterator[Todo]:
             if probe.unread is not None:
                 do = cure(probe, probe.unread)
             yield Todo(text=f"Probe {probe.probe}: {do}", unit=probe.unit)
-        if probe.sends_every_s is not None:
-            often = wording.duration(probe.sends_every_s)
-            yield Todo(
-                text=f"Probe {probe.probe}: sends every {often}, and counts as silent before; "
-                f"set every_s = {probe.sends_every_s:.0f}.",
-                unit=probe.unit,
-            )
-        if probe.apart_c is not None:
-            far = wording.temperature_difference(probe.apart_c, found.scale)
-            yield Todo(
-                text=f"Probes {probe.probe} and {probe.apart_from}: {far} apart "
-                "in one unit; see whether they hang in two.",
-                unit=probe.unit,
-            )
+        yield from _about_its_settings(probe, found)
         if probe.battery_is_low:
             yield Todo(text=f"Probe {probe.probe}: change the battery.", unit=probe.unit)
         if probe.two_sources_ms is not None:
@@ -253,6 +240,31 @@ def _probes(found: Findings) -> Iterator[Todo]:
             off = wording.duration(abs(probe.clock_offset_s))
             side = "behind" if probe.clock_offset_s > 0 else "ahead"
             yield Todo(text=f"Probe {probe.probe}: set its clock, {off} {side}.", unit=probe.unit)
+
+
+def _about_its_settings(probe: ProbeFacts, found: Findings) -> Iterator[Todo]:
+    """Yield what its readings say of its interval, its scale and its place."""
+    if probe.sends_every_s is not None:
+        often = wording.duration(probe.sends_every_s)
+        yield Todo(
+            text=f"Probe {probe.probe}: sends every {often}, and counts as silent before; "
+            f"set every_s = {probe.sends_every_s:.0f}.",
+            unit=probe.unit,
+        )
+    if probe.scale_jump_ms is not None:
+        at = wording.local_time(probe.scale_jump_ms, found.zone, day_of_ms=found.period.to_ms)
+        yield Todo(
+            text=f"Probe {probe.probe}: jumped at {at} exactly as from °C to °F or back; "
+            "see what the device is set to, and measure by hand.",
+            unit=probe.unit,
+        )
+    if probe.apart_c is not None:
+        far = wording.temperature_difference(probe.apart_c, found.scale)
+        yield Todo(
+            text=f"Probes {probe.probe} and {probe.apart_from}: {far} apart "
+            "in one unit; see whether they hang in two.",
+            unit=probe.unit,
+        )
 
 
 def cure(probe: ProbeFacts, why: Unread) -> str:

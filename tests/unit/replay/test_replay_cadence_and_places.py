@@ -1,5 +1,7 @@
 """A probe that sends more seldom than it is expected to, and probes that hang in two units."""
 
+import pytest
+
 from handmade import Paper, probe, shop, unit
 
 TEN_MINUTES_S = 600
@@ -53,3 +55,31 @@ def test_corners_of_one_unit_are_no_question() -> None:
     probes = paper.ledger(shop(unit(), probe(**seldom), probe("other", **seldom)))["probes"]
 
     assert all("apart" not in record for record in probes.values())
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "is_told"),
+    [(2.0, 35.6, True), (35.6, 2.0, True), (-20.0, -4.0, True), (2.0, 14.0, False)],
+)
+def test_jump_that_is_the_scale_s_is_named_as_such(
+    before: float, after: float, *, is_told: bool
+) -> None:
+    """Somebody pressed a key on the device: 2.0 becomes 35.6, and the fish is as cold as ever."""
+    paper = Paper()
+    for n in range(40):
+        paper.say(n * 60, before if n < 15 else after)
+    found = paper.replay(shop(unit(), probe()))
+
+    told = found.ledger["probes"]["air"].get("scale_jump")
+    assert told == (paper.iso(15 * 60) if is_told else None)
+    morning = " ".join(next(iter(found.mornings.values())).text.split())
+    assert ("exactly as from \u00b0C to \u00b0F or back" in morning) is is_told
+
+
+def test_single_value_out_of_line_is_no_change_of_scale() -> None:
+    """One reading is a fault of another kind."""
+    paper = Paper()
+    for n in range(40):
+        paper.say(n * 60, 35.6 if n == 15 else 2.0)
+
+    assert "scale_jump" not in paper.ledger(shop(unit(), probe()))["probes"]["air"]
