@@ -23,6 +23,7 @@ from rimewatch.vocabulary import (
     ProbeId,
     Rule,
     Scale,
+    TrueMeans,
     UnitId,
 )
 
@@ -96,6 +97,8 @@ class Probe:
     """None: every message on the topic is its own."""
     time_zone: str = ""
     """Zone of payload times that name none; empty: such a time is not used."""
+    true_means: TrueMeans | None = None
+    """What a contact's 1 or true stands for; None: open, or wet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -173,6 +173,22 @@ class Unread(StrEnum):
     """They have no value of it."""
     DISBELIEVED = "disbelieved"
     """They have one that is not believed."""
+    BIRTH = "birth"
+    """They name their values by numbers, and the birth that tells the names did not come."""
+
+
+class TrueMeans(StrEnum):
+    """What a contact's 1, ``true`` and ``on`` stand for."""
+
+    OPEN = "open"
+    SHUT = "shut"
+    WET = "wet"
+    DRY = "dry"
+
+    @property
+    def is_one(self) -> bool:
+        """Whether it is kept as 1: open, wet."""
+        return self in (TrueMeans.OPEN, TrueMeans.WET)
 
 
 class Scale(StrEnum):

@@ -55,7 +55,7 @@ def test_questions_lead_to_a_shop_that_rings_the_phone(
         "06:30",
         broker.url,
         ENTER,
-        *("y", "Front display case", ENTER, "product", ENTER),  # the door's unit: the same
+        *("y", "Front display case", ENTER, "product", "60", ENTER),  # the door's unit: the same
         *("y", "Chest freezer", "freezer", ENTER, "json", "temp", "F", ENTER),
         "n",
         *(receiver.url("first"), "y", "y"),
@@ -145,7 +145,7 @@ def test_wrong_address_of_the_broker_is_asked_again_and_no_answer_is_lost(
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, "mqtt://127.0.0.1:1", ENTER, ENTER),
         *(broker.url, ENTER),
-        *("y", ENTER, ENTER, ENTER, ENTER, "n"),
+        *("y", ENTER, ENTER, ENTER, ENTER, ENTER, "n"),
         *(ENTER, "n"),
     )
 
@@ -170,7 +170,7 @@ def test_probe_that_was_not_understood_is_offered_by_hand_and_reads_at_once(
     done = answered(
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, ENTER),
-        *("y", ENTER, ENTER, ENTER, ENTER),
+        *("y", ENTER, ENTER, ENTER, ENTER, ENTER),
         *("y", "Freezer 2", "freezer", ENTER, ENTER, ENTER, ENTER, "product", "n"),
         *(ENTER, "n"),
     )
@@ -193,8 +193,8 @@ def test_probe_is_put_into_the_unit_that_somebody_names(tmp_path: Path, broker: 
     done = answered(
         tmp_path,
         *("Saltmarsh Row Fish", "UTC", "C", ENTER, broker.url, ENTER),
-        *("y", "Left case", ENTER, ENTER, "Right case", ENTER),  # its door is the right one's
-        *("y", "Right case", ENTER, "n"),
+        *("y", "Left case", ENTER, ENTER, ENTER, "Right case", ENTER),  # its door: the right's
+        *("y", "Right case", ENTER, ENTER, "n"),
         *(ENTER, "n"),
     )
 

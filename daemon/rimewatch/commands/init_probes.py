@@ -14,17 +14,18 @@ from rimewatch.config.broker import full_address
 from rimewatch.config.topics import filter_fault
 from rimewatch.intake.broker_settings import BrokerSettingsError
 from rimewatch.intake.broker_trouble import before_a_file
-from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
+from rimewatch.intake.eavesdrop import EVERYTHING, OPEN_BROKER, TopicsRefused, is_open
 from rimewatch.intake.guest import NotHeard
 from rimewatch.intake.heard_besides import besides, fits_pt100
-from rimewatch.intake.proposal import Place, places
-from rimewatch.intake.survey import Guess
+from rimewatch.intake.proposal import HEARD_ONCE_EVERY_S, PERIODIC, Place, places
+from rimewatch.intake.survey import ASK_MEANS, TEMPERATURES, Guess
 from rimewatch.shop import Broker
 from rimewatch.vocabulary import Kind, Scale
 
 SCALES = click.Choice([str(scale) for scale in Scale])
 KINDS = click.Choice([str(kind) for kind in Kind])
 WIDTH = 88
+BIRTHS_WITHIN_S = 15.0
 NO_ID = re.compile(r"[^a-z0-9]+")
 
 
@@ -38,7 +39,7 @@ def ask_and_listen(seconds: float) -> tuple[Broker, list[Guess]]:
     while True:
         broker = _ask_broker(broker)
         try:
-            return broker, _heard(broker, seconds)
+            return broker, _heard_where_allowed(broker, seconds)
         except (NotHeard, BrokerSettingsError) as error:
             click.echo(click.wrap_text(before_a_file(str(error)), WIDTH))
         if click.confirm(
@@ -114,12 +115,40 @@ def ask_places(guesses: Sequence[Guess]) -> tuple[Place, ...]:
     return tuple(taken)
 
 
-def _heard(broker: Broker, seconds: float) -> list[Guess]:
+def _heard_where_allowed(broker: Broker, seconds: float) -> list[Guess]:
+    """Listen to everything, or to the topics that somebody names where everything is refused."""
+    topics = EVERYTHING
+    while True:
+        try:
+            return _heard(broker, seconds, topics)
+        except TopicsRefused as error:
+            click.echo(click.wrap_text(str(error), WIDTH))
+        topics = click.prompt("Topic to listen to (empty: none)", default="", show_default=False)
+        if not topics or filter_fault(topics):
+            return []
+
+
+def _heard(broker: Broker, seconds: float, topic: str) -> list[Guess]:
     click.echo(f"\nListening at {broker.url} for {seconds:g} s; Ctrl-C goes on with what is there.")
     if is_open(broker):
         told = f"Worth a look: {OPEN_BROKER.format(address=broker.url)}"
         click.echo(click.wrap_text(told, WIDTH))
-    return listen(broker, SystemClock(), seconds, may_be_cut_short=True).guesses()
+    clock = SystemClock()
+    survey = listen(broker, clock, seconds, topics=(topic,), may_be_cut_short=True)
+    if nodes := survey.without_birth():
+        named = ", ".join(f"{node.group}/{node.node}" for node in nodes)
+        click.echo(click.wrap_text(f"Sparkplug nodes run here whose birth was not heard: {named}"))
+        if click.confirm("Ask them for their births", default=True):
+            survey = listen(
+                broker,
+                clock,
+                min(seconds, BIRTHS_WITHIN_S),
+                topics=(topic,),
+                may_be_cut_short=True,
+                rebirth=True,
+                survey=survey,
+            )
+    return survey.guesses()
 
 
 def _is_wanted(place: Place) -> bool:
@@ -129,7 +158,8 @@ def _is_wanted(place: Place) -> bool:
 
 def _in_words(probe: Guess) -> str:
     span = f", {probe.span}" if probe.span else ""
-    return f"{looks_like(probe)} on {probe.topic}{span}"
+    value = f" ({probe.value})" if probe.inner or probe.match else ""
+    return f"{looks_like(probe)} on {probe.topic}{value}{span}"
 
 
 def _put(place: Place, taken: list[Place]) -> None:
@@ -144,7 +174,7 @@ def _put(place: Place, taken: list[Place]) -> None:
             made = _id_of(name) if any(unit.id == place.id for unit in taken) else place.id
             taken.append(Place(id=made, name=name, kind=kind, probes=()))
             at = len(taken) - 1
-        placed = _placed(probe) if probe.kind else probe
+        placed = _asked(_placed(probe) if probe.kind else probe)
         taken[at] = replace(taken[at], probes=(*taken[at].probes, placed))
 
 
@@ -152,11 +182,33 @@ def _id_of(name: str) -> str:
     return NO_ID.sub("-", name.lower()).strip("-") or "unit"
 
 
+def _asked(probe: Guess) -> Guess:
+    """Ask what listening could not tell: a contact's meaning, how often a thermometer sends."""
+    asks = list(probe.asks)
+    if ASK_MEANS in asks:
+        asks.remove(ASK_MEANS)
+        words = {"door": ("open", "shut"), "water": ("wet", "dry")}[probe.measures]
+        means = click.prompt(
+            f"  {probe.topic}: what does true (1, on) mean",
+            default=probe.true_means or words[0],
+            type=click.Choice(words),
+        )
+        probe = replace(probe, true_means="" if means == words[0] else means)
+    if probe.interval_s is None and probe.messages and probe.measures in PERIODIC:
+        every_s = click.prompt(
+            f"  {probe.topic} was heard once: every how many seconds does it send",
+            default=HEARD_ONCE_EVERY_S,
+            type=click.IntRange(1, 86_400),
+        )
+        probe = replace(probe, interval_s=float(every_s))
+    return replace(probe, asks=tuple(asks))
+
+
 def _placed(probe: Guess) -> Guess:
     """Ask where a thermometer sits: what governs a unit depends on it."""
     measures = click.prompt(
         f"  Does {probe.topic} measure the air or the fish itself",
-        default="air",
+        default=probe.measures if probe.measures in TEMPERATURES else "air",
         type=click.Choice(["air", "product"]),
     )
     return replace(probe, measures=measures)

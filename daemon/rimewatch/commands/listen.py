@@ -11,6 +11,17 @@ from rimewatch.commands.files import write_whole
 from rimewatch.errors import UserError
 
 
+def _topics(
+    _context: click.Context, _parameter: click.Parameter, topics: tuple[str, ...]
+) -> tuple[str, ...]:
+    from rimewatch.config.topics import filter_fault
+
+    for topic in topics:
+        if fault := filter_fault(topic):
+            raise UserError(f"--topic {topic} is no topic: {fault}")
+    return topics or ("#",)
+
+
 @click.command(
     epilog="Example:  rimewatch listen --broker mqtt://127.0.0.1:1883 --seconds 120 "
     "--write shop.toml"
@@ -22,6 +33,17 @@ from rimewatch.errors import UserError
     default=60.0,
     show_default=True,
     help="How long to listen.",
+)
+@click.option(
+    "--topic",
+    "topics",
+    multiple=True,
+    metavar="FILTER",
+    callback=_topics,
+    help="What to listen to, such as shop/#; may be given several times. Default: everything.",
+)
+@click.option(
+    "--rebirth", is_flag=True, help="Ask Sparkplug nodes that run without a birth for theirs."
 )
 @click.option("--username", help="User at the broker.")
 @click.option("--password-env", metavar="NAME", help="Environment variable with the password.")
@@ -39,6 +61,8 @@ def command(
     *,
     broker: str,
     seconds: float,
+    topics: tuple[str, ...],
+    rebirth: bool,
     username: str | None,
     password_env: str | None,
     ca_file: str | None,
@@ -56,7 +80,7 @@ def command(
     from rimewatch.config.broker import full_address
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.broker_trouble import before_a_file
-    from rimewatch.intake.eavesdrop import OPEN_BROKER, is_open
+    from rimewatch.intake.eavesdrop import OPEN_BROKER, TopicsRefused, is_open
     from rimewatch.intake.guest import NotHeard
     from rimewatch.intake.heard_besides import besides_lines
     from rimewatch.intake.proposal import places, propose
@@ -83,7 +107,9 @@ def command(
     try:
         if is_open(where):
             click.echo(OPEN_BROKER.format(address=address), err=True)
-        survey = listen(where, clock, seconds)
+        survey = listen(where, clock, seconds, topics=topics, rebirth=rebirth)
+    except TopicsRefused as error:
+        raise UserError(f"{error}: --topic shop/#") from None
     except (NotHeard, BrokerSettingsError) as error:
         raise UserError(before_a_file(str(error))) from None
     guesses = survey.guesses()
@@ -102,7 +128,9 @@ def command(
 def _give(text: str, write: Path | None, *, as_json: bool) -> None:
     if "\n[[unit]]\n" not in text:
         raise UserError(
-            "nothing that looks like a cold unit was heard; listen for longer with --seconds"
+            "nothing that looks like a cold unit was heard; listen for longer with --seconds. A "
+            "broker may also keep silent about what its user may not read: name what it may, "
+            "with --topic"
         )
     if write is not None:
         write_whole(write, text)

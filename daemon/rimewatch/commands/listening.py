@@ -1,5 +1,6 @@
 """Listening to a broker before somebody's eyes: the table of what is there, as it grows."""
 
+from collections import deque
 from collections.abc import Sequence
 from typing import Final
 
@@ -10,8 +11,10 @@ from rich.markup import escape
 from rich.table import Table
 
 from rimewatch.clock import Clock
-from rimewatch.intake.eavesdrop import eavesdrop
+from rimewatch.intake.eavesdrop import EVERYTHING, eavesdrop
 from rimewatch.intake.heard_besides import fits_pt100
+from rimewatch.intake.sparkplug.payload import rebirth_command
+from rimewatch.intake.sparkplug.topics import NAMESPACE, NodeName
 from rimewatch.intake.survey import Guess, Survey
 from rimewatch.shop import Broker
 
@@ -23,7 +26,14 @@ SHORT_S: Final = 9.5
 
 
 def listen(
-    broker: Broker, clock: Clock, seconds: float, *, may_be_cut_short: bool = False
+    broker: Broker,
+    clock: Clock,
+    seconds: float,
+    *,
+    topics: Sequence[str] = (EVERYTHING,),
+    may_be_cut_short: bool = False,
+    rebirth: bool = False,
+    survey: Survey | None = None,
 ) -> Survey:
     """Listen, and show what there is so far where somebody looks at a terminal.
 
@@ -31,22 +41,31 @@ def listen(
         broker: Where to listen.
         clock: The machine's.
         seconds: For how long.
+        topics: What to listen to.
         may_be_cut_short: Whether Ctrl-C ends the listening alone, and keeps what was heard.
+        rebirth: Whether a Sparkplug node that is heard without its birth is asked for it, once.
+        survey: What was heard before.
 
     Raises:
         NotHeard: If the broker cannot be listened to.
         BrokerSettingsError: If the settings cannot be used.
     """
-    survey = Survey()
+    survey = survey or Survey()
+    outgoing: deque[tuple[str, bytes]] = deque()
+    asked: set[NodeName] = set()
+    if rebirth:
+        _ask_for_births(survey, asked, outgoing, clock)
     console = Console(stderr=True)
     shown_s = clock.monotonic_s()
     with Live(console=console, auto_refresh=False, transient=True) as live:
         try:
-            for heard in eavesdrop(broker, clock, seconds):
+            for heard in eavesdrop(broker, clock, seconds, topics=topics, outgoing=outgoing):
                 if heard is not None and not heard.topic.startswith("rimewatch/"):
                     survey.add(
                         heard.topic, heard.payload, heard.arrived_ms, retained=heard.retained
                     )
+                    if rebirth and heard.topic.startswith(NAMESPACE):
+                        _ask_for_births(survey, asked, outgoing, clock)
                 if console.is_terminal and clock.monotonic_s() - shown_s >= REDRAW_S:
                     shown_s = clock.monotonic_s()
                     live.update(guess_table(survey.guesses()), refresh=True)
@@ -54,6 +73,15 @@ def listen(
             if not may_be_cut_short:
                 raise
     return survey
+
+
+def _ask_for_births(
+    survey: Survey, asked: set[NodeName], outgoing: deque[tuple[str, bytes]], clock: Clock
+) -> None:
+    for node in survey.without_birth():
+        if node not in asked:
+            asked.add(node)
+            outgoing.append((node.command_topic, rebirth_command(clock.now_ms())))
 
 
 def guess_table(guesses: Sequence[Guess]) -> Table:
@@ -81,7 +109,7 @@ def looks_like(guess: Guess) -> str:
     """Return what a topic seems to be, and the doubt about it; empty: nobody can tell."""
     if fits_pt100(guess):
         return f"{guess.likeness}; fits the ohms of a Pt100"
-    return f"{guess.likeness}; only the first of its list" if guess.unread else guess.likeness
+    return guess.likeness
 
 
 def _interval(interval_s: float | None) -> str:

@@ -36,7 +36,12 @@ from rimewatch.config.translate import AnyTable, Row
 from rimewatch.config.web_address import is_web_address
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C
 from rimewatch.shop import Shift
-from rimewatch.vocabulary import Measures, Scale
+from rimewatch.vocabulary import Measures, Scale, TrueMeans
+
+TRUE_MEANS: Final = {
+    Measures.DOOR: (TrueMeans.OPEN, TrueMeans.SHUT),
+    Measures.WATER: (TrueMeans.WET, TrueMeans.DRY),
+}
 
 
 def check_ids(rows: Sequence[Row[AnyTable]]) -> Iterator[Problem]:
@@ -140,6 +145,20 @@ def check_probe(row: Row[ProbeTable], units: Sequence[str] | None) -> Iterator[P
         )
     if row.right("fields", "format"):
         yield from _check_fields(row, probe)
+    if row.right("true_means", "measures") and probe.true_means is not None:
+        yield from _check_true_means(row, probe, probe.true_means)
+
+
+def _check_true_means(
+    row: Row[ProbeTable], probe: ProbeTable, true_means: TrueMeans
+) -> Iterator[Problem]:
+    words = TRUE_MEANS.get(probe.measures)
+    if words is None:
+        expected = 'expected only where measures is "door" or "water", whose probes send 1 or 0'
+        yield row.place.problem("true_means", show(true_means.value), expected, "is given")
+    elif true_means not in words:
+        expected = f'expected "{words[0]}" or "{words[1]}" for a probe that measures '
+        yield row.place.problem("true_means", show(true_means.value), expected + probe.measures)
 
 
 def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
@@ -200,6 +219,13 @@ def _check_sparkplug(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Proble
 
 
 def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    if probe.fields is not None and probe.fields.unit is not None:
+        yield row.place.problem(
+            "fields.unit",
+            show(probe.fields.unit),
+            'expected no path to a unit but with format = "json", whose payload it looks into',
+            "is given",
+        )
     if row.right("time_zone") and probe.time_zone is not None:
         yield row.place.problem(
             "time_zone",

@@ -38,7 +38,7 @@ from rimewatch.config.table import Table
 from rimewatch.lots.species import Group
 from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
 from rimewatch.rules.provisions_food_code import TIME_CONTROL_4H_H
-from rimewatch.vocabulary import Code, Kind, Measures, Paper, Priority, Scale
+from rimewatch.vocabulary import Code, Kind, Measures, Paper, Priority, Scale, TrueMeans
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
     Kind.DISPLAY_CASE: COLD_HOLDING_LIMIT_C,  # FDA Food Code 2022, 3-501.16(A)(2)
@@ -183,6 +183,13 @@ class FieldsTable(Table):
         | None
     ) = None
     """Path of the battery's level."""
+    unit: (
+        Annotated[
+            str, Field(min_length=1, max_length=200), Expect("a path into the payload", "unit")
+        ]
+        | None
+    ) = None
+    """Path of the unit, for json: "C", "°F", ... It outranks scale, message by message."""
 
 
 class MatchTable(Table):
@@ -235,6 +242,8 @@ class ProbeTable(Table):
     """How often the probe is to be checked in melting ice, d. Default {}."""
     scale: Annotated[Scale, Word, word_of(Scale, "C")] = Scale.CELSIUS
     """What the probe sends: "C", "F", "K", or "ohm" (a Pt100's resistance). Default {}."""
+    true_means: Annotated[TrueMeans, Word, word_of(TrueMeans, "shut")] | None = None
+    """What a contact's 1 or true stands for. Default "open" for a door, "wet" for water."""
     every_s: Annotated[Interval, Expect("seconds, more than 0", 60)] | None = None
     """Expected interval, s. Default 60; a door or water contact without it is never stale."""
     stale_s: Annotated[Interval, Expect("seconds, not less than every_s", 180)] | None = None
@@ -257,7 +266,7 @@ class ProbeTable(Table):
     ) = None
     """Lowest and highest temperature believed, °C, after correction. Default [-90, 60]."""
     battery_low: Annotated[float, Expect("a number as the probe sends it", 2.6)] | None = None
-    """Battery level at or below which it is low, as the probe sends it (% or V). Default 15 (%)."""
+    """Battery level at or below which it is low, as sent. Default by kind: 15 %, 2.4 V, 2400 mV."""
     humidity_high_percent: (
         Annotated[
             float, Field(gt=0, lt=100), Expect("percent relative humidity, between 0 and 100", 85)

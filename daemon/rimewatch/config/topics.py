@@ -8,6 +8,9 @@ from typing import Final, Protocol
 LONGEST_TOPIC_BYTES: Final = 65_535
 """MQTT 5.0, section 4.7.3."""
 
+SHARED: Final = "$share/"
+"""MQTT 5.0, section 4.8.2."""
+
 
 def mqtt_fault(topic: str) -> str | None:
     """Return what MQTT has against a topic filter, or None if nothing (4.7.1, 4.7.3)."""
@@ -33,6 +36,8 @@ def filter_fault(topic: str) -> str | None:
     >>> filter_fault("shop/+/air"), filter_fault("shop/#/air")
     (None, '"#" may only be the last level')
     """
+    if topic.startswith(SHARED):
+        return "it is a shared subscription, of which each member hears a part only"
     if topic and topic != topic.strip():
         return "it begins or ends with a blank, or holds a NUL character"
     return mqtt_fault(topic)

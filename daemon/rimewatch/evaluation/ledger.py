@@ -7,6 +7,9 @@ the same ledger, to the digit. ``report.ledger_json`` writes it as the contract'
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.entries import AnyEntry, CalibrationCheck, CorrectiveAction
@@ -43,6 +46,7 @@ from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.science.scale_jump import scale_jump_ms
 from rimewatch.science.statistics import Statistics, gaps_ms, statistics
 from rimewatch.shop import Probe, Shop, Unit
 from rimewatch.vocabulary import (
@@ -61,6 +65,11 @@ Stretch = tuple[int, int]
 
 OpenStretch = tuple[int, int | None]
 """The same; None: it lasts."""
+
+LEAST_READINGS: Final = 4
+"""Fewer tell nothing of how often a probe sends, or how cold its place is."""
+FAR_APART_C: Final = 10.0
+"""Air in one unit is not that far from other air in it (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +160,13 @@ class ProbeAccount:
     clock: ClockNote
     unread: Unread | None
     """Of a silent one: why the messages that arrive on its topic give no reading."""
+    sends_every_s: float | None = None
+    """How often it really sends, where that is more seldom than it may be silent."""
+    apart_from: ProbeId | None = None
+    """Another air probe of its unit that is too far from it for the same air; None: none is."""
+    apart_c: float | None = None
+    scale_jump_ms: int | None = None
+    """When its readings last jumped as from °C to °F or back; None: they did not."""
 
     @property
     def battery_is_low(self) -> bool:
@@ -255,7 +271,7 @@ def build_ledger(
         lots=lot_accounts(shop, store, histories, stories, to_ms),
         cooling=cooling_records(shop, store, account.entries, from_ms, to_ms),
         time_control=timer_records(shop, store, account.entries, from_ms, to_ms),
-        probes={probe.id: _probe(store, probe, account, from_ms, to_ms) for probe in shop.probes},
+        probes=_probes(shop, store, account, from_ms, to_ms),
         calibration_checks=calibration_checks(account.entries, to_ms),
         quarantine=tuple(account.quarantine),
         setting_changes=within(account.changes, from_ms, to_ms),
@@ -390,17 +406,48 @@ def _above_s(history: ChannelHistory, unit: Unit, from_ms: int, to_ms: int) -> f
     return total_ms / MS_PER_S
 
 
+def _probes(
+    shop: Shop, store: ReadingStore, account: Account, from_ms: int, to_ms: int
+) -> dict[ProbeId, ProbeAccount]:
+    found = {probe.id: _probe(store, probe, account, from_ms, to_ms) for probe in shop.probes}
+    for unit in shop.units:
+        air = [probe.id for probe in shop.probes_of(unit.id, Measures.AIR)]
+        spans = {probe: store.span(probe, from_ms, to_ms).values for probe in air if len(air) > 1}
+        middles = {
+            probe: float(np.median(values))
+            for probe, values in spans.items()
+            if len(values) >= LEAST_READINGS
+        }
+        if len(middles) > 1:
+            coldest = min(middles, key=middles.__getitem__)
+            warmest = max(middles, key=middles.__getitem__)
+            by_c = middles[warmest] - middles[coldest]
+            if by_c >= FAR_APART_C:
+                found[coldest] = replace(
+                    found[coldest], apart_from=warmest, apart_c=figure(by_c, 1)
+                )
+    return found
+
+
 def _probe(
     store: ReadingStore, probe: Probe, account: Account, from_ms: int, to_ms: int
 ) -> ProbeAccount:
     silence_ms = stale_ms(probe)
     never_stale = silence_ms == float("inf")
     last = store.last_before(probe.id, to_ms + 1)
-    missing_s = None
+    missing_s = sends_every_s = None
     if not never_stale:
         span = store.span(probe.id, from_ms - round(silence_ms), to_ms)
         gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
         missing_s = figure(sum(end - start for start, end in gaps) / MS_PER_S, 3)
+        if len(span.times_ms) > LEAST_READINGS:
+            usual_ms = float(np.median(np.diff(span.times_ms)))
+            if usual_ms > silence_ms:
+                sends_every_s = figure(usual_ms / MS_PER_S, 0)
+    jump_ms = None
+    if probe.measures.is_temperature:
+        seen = store.span(probe.id, from_ms, to_ms)
+        jump_ms = scale_jump_ms(seen.times_ms, seen.values)
     unread = {
         which: why
         for alarm in account.alarms
@@ -415,4 +462,6 @@ def _probe(
         battery=(account.batteries or {}).get(probe.id),
         clock=account.clocks.get(probe.id, ClockNote()),
         unread=unread.get(probe.id),
+        sends_every_s=sends_every_s,
+        scale_jump_ms=jump_ms,
     )

@@ -63,13 +63,6 @@ def values_of(batch: Batch, row: Mapping[str, object]) -> list[object]:
     return _found(row, batch.value)
 
 
-def beside(value: str, rows: Sequence[Mapping[str, object]]) -> tuple[str, ...]:
-    """Return the paths of the other values in the list that a value stands in."""
-    wanted = whole_list(value)
-    names = dict.fromkeys(name for row in rows for name in row)
-    return tuple(name for name in names if name != value and whole_list(name) == wanted != name)
-
-
 def _found(row: Mapping[str, object], wanted: str) -> list[object]:
     return [value for name, value in row.items() if whole_list(name) == wanted]
 

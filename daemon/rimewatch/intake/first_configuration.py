@@ -65,7 +65,7 @@ def first_configuration(answers: Answers) -> str:
         f"summary_at = {toml_text(answers.summary_at)}",
         "",
         *broker_lines(answers.broker, answers.broker_password),
-        *unit_lines(answers.places),
+        *unit_lines(answers.places, answers.timezone),
         *besides_lines(besides(answers.heard, probes)),
         *(_people(answers) if answers.phone else ()),
     ]

@@ -30,9 +30,19 @@ UNIT_TO_NAME: Final = "WHICH-UNIT"
 
 
 def besides(guesses: Iterable[Guess], probes: Iterable[Guess]) -> list[Guess]:
-    """Return what was heard on topics that no probe was made of."""
-    taken = {probe.topic for probe in probes}
-    return [guess for guess in guesses if guess.topic not in taken]
+    """Return what was heard that no probe was made of.
+
+    A topic whose probe was made is not named again for what could not be told of it.
+    """
+    made = list(probes)
+    taken = {(probe.topic, probe.value, probe.match) for probe in made}
+    topics = {(probe.topic, probe.match) for probe in made} | {(p.topic, None) for p in made}
+    return [
+        guess
+        for guess in guesses
+        if (guess.topic, guess.value, guess.match) not in taken
+        and (guess.measures or (guess.topic, guess.match) not in topics)
+    ]
 
 
 def fits_pt100(guess: Guess) -> bool:
@@ -98,7 +108,13 @@ def _table(guess: Guess) -> list[str]:
     if guess.format != "number":
         fields = {"value": guess.value or "PATH-TO-THE-VALUE"}
         fields |= {"time": guess.time} if guess.time else {}
+        fields |= {"unit": guess.unit_field} if guess.unit_field else {}
         lines.append(f"fields = {toml_text(fields)}")
+    if guess.match is not None:
+        path, equals = guess.match
+        lines.append(f"match = {toml_text({'field': path, 'equals': equals})}")
+    if guess.true_means:
+        lines.append(f"true_means = {toml_text(guess.true_means)}")
     if guess.measures in TEMPERATURES and guess.format != "senml":
         scale = Scale.OHM if fits_pt100(guess) else guess.scale
         lines.append(f"scale = {toml_text(str(scale))}")

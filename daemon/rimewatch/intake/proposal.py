@@ -6,12 +6,15 @@ Pure: no clock, no I/O. Holds no secret: a password is named by where it is kept
 import json
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from rimewatch.config.keys import toml_text
+from rimewatch.instants import iso_ms
+from rimewatch.intake.devices_heard import Device, devices_of, names_of
 from rimewatch.intake.heard_besides import besides, besides_lines
-from rimewatch.intake.survey import TEMPERATURES, Guess
+from rimewatch.intake.survey import TEMPERATURES, Guess, celsius_sent
 from rimewatch.intake.topics import is_filter
 from rimewatch.shop import Broker
 
@@ -19,6 +22,22 @@ _NOT_IN_IDS: Final = re.compile(r"[^A-Za-z0-9_-]+")
 
 INTERVALS_S: Final = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 """Intervals that devices are set to; the next longer one is proposed. Common practice."""
+
+CLOCK_FITS_MS: Final = 10 * 60 * 1000
+"""A clock this near to the arrival tells its zone (our choice)."""
+
+FAR_APART_C: Final = 10.0
+"""Air in one unit is not that far from other air in it (our choice)."""
+
+HEARD_ONCE_EVERY_S: Final = 600
+"""Proposed for a thermometer heard once: nobody knows yet, and a question says so. Radio
+thermometers on a battery send every ten minutes (common practice, no source)."""
+
+BATTERY_LOW: Final = {"volts": 2.4, "millivolts": 2400}
+"""A lithium cell of 3 V is near its end there. Common practice, no source."""
+
+PERIODIC: Final = (*TEMPERATURES, "humidity")
+"""What sends at an interval; a contact may speak only when it moves."""
 
 PATIENCE_S: Final = 180
 """Proposed at least before a probe counts as silent: three of a minute's readings. Three of a
@@ -38,25 +57,55 @@ class Place:
 
 
 def places(guesses: Iterable[Guess]) -> list[Place]:
-    """Return what looks like cold units, each with the probes in it; no source is in two."""
-    by_name: dict[str, list[Guess]] = {}
-    for guess in guesses:
-        if _is_usable(guess):
-            by_name.setdefault(_place(guess), []).append(guess)
-    found: list[Place] = []
-    sources: set[tuple[object, ...]] = set()
-    for name, heard in by_name.items():
-        kinds = [guess.kind for guess in heard if guess.kind]
-        if not kinds:
+    """Return what looks like cold units, each with the probes in it; no source is in two.
+
+    Air probes of one unit that are further apart than a unit's air may be are put into two.
+    """
+    usable = {(g.topic, g.value, g.match): g for g in guesses if _is_usable(g)}.values()
+    thermometers = [guess for guess in usable if guess.kind]
+    devices = devices_of(usable, thermometers)
+    by_device: dict[Device, list[Guess]] = {}
+    for guess in usable:
+        by_device.setdefault(devices[guess], []).append(guess)
+    names = names_of([device for device, found in by_device.items() if any(g.kind for g in found)])
+    places: list[Place] = []
+    for device, found in by_device.items():
+        if device not in names:
             continue
-        probes: list[Guess] = []
-        for guess in heard:
-            source = (guess.topic, guess.value, guess.match)
-            if source not in sources and (guess.kind or guess.measures != "air"):
-                sources.add(source)
-                probes.append(guess)
-        found.append(Place(id=name, name=name, kind=kinds[0], probes=tuple(probes)))
+        probes = [guess for guess in found if guess.kind or guess.measures not in TEMPERATURES]
+        places += _split(names[device], probes)
+    return places
+
+
+def _split(name: str, probes: list[Guess]) -> list[Place]:
+    """Return a unit, or several where its thermometers cannot hang in one."""
+    groups: list[list[Guess]] = []
+    for probe in sorted((p for p in probes if p.kind), key=_middle_c):
+        if not groups or _middle_c(probe) - _middle_c(groups[-1][0]) >= FAR_APART_C:
+            groups.append([])
+        groups[-1].append(probe)
+    others = [probe for probe in probes if not probe.kind]
+    if len(groups) == 1:
+        kept = tuple(probes)
+        return [Place(id=name, name=name, kind=groups[0][0].kind, probes=kept)]
+    coldest, warmest = _middle_c(groups[0][0]), _middle_c(groups[-1][-1])
+    ask = (
+        f"thermometers of {name} are {warmest - coldest:.0f} K apart: they are put into a unit "
+        "each. Is that so?"
+    )
+    found: list[Place] = []
+    for number, group in enumerate(groups, start=1):
+        asked = [replace(probe, asks=(*probe.asks, ask)) for probe in group]
+        kept = (*asked, *(others if number == 1 else ()))
+        own = f"{name} {number}"
+        found.append(Place(id=own, name=own, kind=group[0].kind, probes=kept))
     return found
+
+
+def _middle_c(probe: Guess) -> float:
+    assert probe.low is not None, "a thermometer was heard"
+    assert probe.high is not None, "a thermometer was heard"
+    return celsius_sent((probe.low + probe.high) / 2, probe.scale)
 
 
 def propose(
@@ -86,7 +135,7 @@ def propose(
         f"timezone = {toml_text(timezone)}    # such as America/Chicago",
         "",
         *broker_lines(broker, password),
-        *unit_lines(found),
+        *unit_lines(found, timezone),
         *besides_lines(besides(heard, (probe for place in found for probe in place.probes))),
     ]
     return "\n".join(lines) + "\n"
@@ -102,8 +151,13 @@ def broker_lines(broker: Broker, password: str) -> list[str]:
     return lines
 
 
-def unit_lines(found: Iterable[Place]) -> list[str]:
-    """Return a ``[[unit]]`` table for each place and a ``[[probe]]`` for each of its probes."""
+def unit_lines(found: Iterable[Place], timezone: str = "UTC") -> list[str]:
+    """Return a ``[[unit]]`` table for each place and a ``[[probe]]`` for each of its probes.
+
+    Args:
+        found: The places.
+        timezone: The shop's zone, which a device's clock may stand on.
+    """
     lines: list[str] = []
     taken: set[str] = set()
     for place in found:
@@ -116,7 +170,7 @@ def unit_lines(found: Iterable[Place]) -> list[str]:
             f"kind = {toml_text(place.kind)}",
         ]
         for guess in place.probes:
-            lines += ["", *_probe(guess, unit, taken)]
+            lines += ["", *_probe(guess, unit, taken, timezone)]
     return lines
 
 
@@ -141,7 +195,7 @@ def by_hand(probe: Guess) -> str:
     return json.dumps(document)
 
 
-def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
+def _probe(guess: Guess, unit: str, taken: set[str], timezone: str) -> list[str]:
     lines = [
         "[[probe]]",
         f"id = {toml_text(_fresh(f'{unit}-{guess.measures}', taken))}",
@@ -150,51 +204,87 @@ def _probe(guess: Guess, unit: str, taken: set[str]) -> list[str]:
         f"topic = {toml_text(guess.topic)}",
         f"format = {toml_text(guess.format)}",
     ]
+    zone = _zone(guess, timezone)
     if guess.format != "number":
-        fields = {"value": guess.value, "time": guess.time, "battery": guess.battery}
+        time = "" if guess.clock and not zone else guess.time
+        fields = {
+            "value": guess.value, "time": time, "battery": guess.battery, "unit": guess.unit_field,
+        }  # fmt: skip
         given = ", ".join(f"{key} = {toml_text(path)}" for key, path in fields.items() if path)
         lines.append(f"fields = {{ {given} }}")
     if guess.match is not None:
         path, equals = guess.match
         lines.append(f"match = {{ field = {toml_text(path)}, equals = {toml_text(equals)} }}")
-    if guess.unread:
-        lines.append(f"# NOT READ: the list's further values, such as {guess.unread[0]}. They need")
-        lines.append("# a time each, in the same list, or if they are other probes' a topic each.")
+    if zone:
+        lines.append(f"time_zone = {toml_text(zone)}")
+    if guess.true_means:
+        lines.append(f"true_means = {toml_text(guess.true_means)}    # by its name")
     if guess.scale != "C":
-        doubt = "    # by its range; see whether that is so" if guess.likeness else ""
-        lines.append(f"scale = {toml_text(guess.scale)}{doubt}")
-    if guess.interval_s is not None and guess.measures in (*TEMPERATURES, "humidity"):
-        longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
-        every_s = longer[0] if longer else round(guess.interval_s)
+        lines.append(f"scale = {toml_text(guess.scale)}")
+    if guess.battery_kind in BATTERY_LOW:
+        low = BATTERY_LOW[guess.battery_kind]
+        lines.append(f"battery_low = {low:g}    # it tells {guess.battery_kind}")
+    if guess.measures in PERIODIC:
+        every_s = _every_s(guess)
         lines.append(f"every_s = {every_s}")
         if 3 * every_s < PATIENCE_S:
             lines.append(f"stale_s = {PATIENCE_S}    # silent for so long, it counts as gone")
+    lines += [f"# ASK: {ask}" for ask in questions_of(guess, zone)]
     if guess.likeness:
         heard = f"; heard {guess.span}" if guess.span else ""
-        lines.append(f"# looks like {guess.likeness}{heard}")
+        told = "" if guess.is_scale_told else " (nothing names its scale)"
+        lines.append(f"# looks like {guess.likeness}{heard}{told}")
     return lines
 
 
+def questions_of(guess: Guess, zone: str) -> list[str]:
+    """Return what listening could not tell of a probe, as questions.
+
+    Args:
+        guess: What was heard.
+        zone: The zone by which its time fits, if it names none; empty: none fits.
+    """
+    asks = list(guess.asks)
+    if guess.clock is not None and zone:
+        asks.append(f"its time names no zone; it fits {zone}. Is its clock set to that?")
+    elif guess.clock is not None:
+        asks.append(f"its time, {guess.time}, names no zone and fits none: left out. See time_zone")
+    if guess.interval_s is None and guess.measures in PERIODIC:
+        asks.append("it was heard once: how often does it send? Set every_s to that")
+    return asks
+
+
+def _every_s(guess: Guess) -> int:
+    """Return the interval to propose: the one heard, up to the next that devices are set to."""
+    if guess.interval_s is None:
+        return HEARD_ONCE_EVERY_S
+    longer = [s for s in INTERVALS_S if s >= 0.9 * guess.interval_s]
+    return longer[0] if longer else round(guess.interval_s)
+
+
+def _zone(guess: Guess, timezone: str) -> str:
+    """Return the zone by which a time without one falls on its arrival; empty: none does."""
+    if guess.clock is None:
+        return ""
+    text, arrived_ms = guess.clock
+    for zone in (timezone, "UTC"):
+        observed_ms = iso_ms(text, ZoneInfo(zone))
+        if observed_ms is not None and abs(observed_ms - arrived_ms) <= CLOCK_FITS_MS:
+            return zone
+    return ""
+
+
 def _is_usable(guess: Guess) -> bool:
-    texts = (guess.topic, guess.value, guess.time, guess.battery, str(guess.match))
+    paths = (guess.value, guess.time, guess.battery, guess.unit_field)
+    texts = (guess.topic, *paths, guess.inner, str(guess.match))
     return bool(
         guess.measures
         and guess.likeness
         and is_filter(guess.topic)
         and guess.topic == guess.topic.strip()
         and all(text.isprintable() and max(text, default="") < "\ud800" for text in texts)
-        and len(guess.value) <= 200
+        and max(map(len, paths)) <= 200
     )
-
-
-def _place(guess: Guess) -> str:
-    """Return what a topic is about: all but its last level, or the device's own mark."""
-    if guess.match is not None:
-        return str(guess.match[1])
-    levels = [level for level in guess.topic.split("/") if level]
-    if guess.format == "sparkplug":
-        return levels[-1]
-    return " ".join(levels[1:-1] if len(levels) > 2 else levels[:1]) or "unit"
 
 
 def _fresh(name: str, taken: set[str]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.readings import Reason
+from rimewatch.vocabulary import Unread
 
 NEVER_A_TEMPERATURE_C: Final = frozenset((-127.0, 999.0, -999.0))
 """Codes no food is ever at, in °C: −127 is what drivers of one-wire digital thermometers
@@ -38,6 +39,8 @@ class Refusal:
 
     reason: Reason
     detail: str
+    unread: Unread | None = None
+    """What is said of a silent probe that is sent such messages, where the reason does not tell."""
 
 
 def doubt_temperature(

@@ -78,7 +78,6 @@ class _Watched:
         "dating",
         "decode",
         "id",
-        "is_fahrenheit",
         "is_temperature",
         "last",
         "offsets",
@@ -93,7 +92,6 @@ class _Watched:
         self.id = probe.id
         self.decode = None if probe.format == SPARKPLUG else make_decoder(probe)
         self.is_temperature = probe.measures.is_temperature
-        self.is_fahrenheit = probe.scale is Scale.FAHRENHEIT
         self.last: tuple[int, float] | None = None
         self.clock = ClockOffset()
         self.dating = Dating()
@@ -231,7 +229,7 @@ class Receiver:
             requests=tuple(told.requests),
             notes=tuple(notes),
             unread=tuple(
-                (probe, _UNREAD.get(why.reason, Unread.DISBELIEVED))
+                (probe, why.unread or _UNREAD.get(why.reason, Unread.DISBELIEVED))
                 for probe, why in doubts
                 if probe is not None
             ),
@@ -316,7 +314,7 @@ class Receiver:
     def _judge(
         self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool
     ) -> Reading | Refusal:
-        sent, _, battery, _ = draft
+        sent, _, battery, _, said_scale = draft
         self._moved.add(one.id)
         observed_ms = self._date(one, draft, arrived_ms, retained=retained)
         if observed_ms is None:
@@ -324,7 +322,7 @@ class Receiver:
         if (refusal := doubt_finite(sent)) is not None:
             return refusal
         if one.is_temperature:
-            value, refusal = _temperature(one, sent, observed_ms)
+            value, refusal = _temperature(one, sent, said_scale or one.probe.scale, observed_ms)
         else:
             value = sent
             refusal = doubt_humidity(sent) if one.probe.measures is Measures.HUMIDITY else None
@@ -343,7 +341,7 @@ class Receiver:
 
     def _date(self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool) -> int | None:
         """Return the reading's time; None for a kept message without a usable one of its own."""
-        _, observed_ms, _, origin = draft
+        observed_ms, origin = draft.observed_ms, draft.origin
         if observed_ms is not None:
             if origin is _OWN:
                 one.clock.add(arrived_ms - observed_ms)
@@ -380,20 +378,23 @@ def subscription(probe: Probe) -> str:
     return probe.topic if source is None else source.node.filter
 
 
-def _temperature(one: _Watched, sent: float, observed_ms: int) -> tuple[float, Refusal | None]:
+def _temperature(
+    one: _Watched, sent: float, scale: Scale, observed_ms: int
+) -> tuple[float, Refusal | None]:
     probe = one.probe
     offset_c = one.offsets.at(observed_ms)
-    if probe.scale is Scale.KELVIN:
+    is_fahrenheit = scale is Scale.FAHRENHEIT
+    if scale is Scale.KELVIN:
         sent = round(celsius_of_kelvin(sent), 9)
-    elif probe.scale is Scale.OHM:
+    elif scale is Scale.OHM:
         try:
             sent = celsius_from_ohms(sent)
         except ValueError as err:
             return math.nan, Refusal(Reason.OUT_OF_RANGE, str(err))
-    value_c = celsius(sent, is_fahrenheit=one.is_fahrenheit, slope=probe.slope, offset_c=offset_c)
+    value_c = celsius(sent, is_fahrenheit=is_fahrenheit, slope=probe.slope, offset_c=offset_c)
     return value_c, doubt_temperature(
         sent=sent,
-        uncorrected_c=celsius_of_fahrenheit(sent) if one.is_fahrenheit else sent,
+        uncorrected_c=celsius_of_fahrenheit(sent) if is_fahrenheit else sent,
         value_c=value_c,
         plausible_c=probe.plausible_c,
         observed_ms=observed_ms,

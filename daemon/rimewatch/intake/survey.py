@@ -7,51 +7,103 @@ Pure: no clock, no I/O. Bounded: so many topics, so many messages of each.
 """
 
 import math
+import re
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 from typing import Final
+from zoneinfo import ZoneInfo
 
-from pydantic_core import from_json
-
-from rimewatch.intake.batches_heard import batch_of, beside, values_of
+from rimewatch.instants import iso_ms
+from rimewatch.intake.batches_heard import batch_of, values_of
+from rimewatch.intake.decoders.documents import bare, document_of
 from rimewatch.intake.decoders.draft import Undecodable
 from rimewatch.intake.decoders.senml import resolve
 from rimewatch.intake.decoders.senml_pack import load_pack
 from rimewatch.intake.decoders.times import instant_ms
-from rimewatch.intake.decoders.values import CONTACT_WORDS, number_in
-from rimewatch.intake.field_names import (
-    BATTERY_NAMES,
-    DOOR_NAMES,
-    HUMIDITY_NAMES,
-    ID_NAMES,
-    TEMPERATURE_NAMES,
-    TIME_NAMES,
-    WATER_NAMES,
-    named,
+from rimewatch.intake.decoders.values import (
+    CONTACT_WORDS,
+    PLAIN_CONTACT_WORDS,
+    measured_in,
+    scale_in,
 )
-from rimewatch.intake.sparkplug.payload import read_payload
-from rimewatch.intake.sparkplug.topics import Kind, heard
+from rimewatch.intake.field_names import (
+    ID_NAMES,
+    TIME_NAMES,
+    UNIT_NAMES,
+    Role,
+    holds_no_readings,
+    is_wrapper,
+    named,
+    names_a_unit,
+    parts_of,
+    places_in,
+    role_of,
+    scale_of_name,
+    true_means,
+    words_of,
+)
+from rimewatch.intake.sparkplug.payload import metric_value, read_payload
+from rimewatch.intake.sparkplug.topics import Kind, NodeName, heard
 from rimewatch.science.scales import (
     ZERO_CELSIUS_KELVIN,
     celsius_of_fahrenheit,
     celsius_of_kelvin,
 )
-from rimewatch.vocabulary import MS_PER_S
+from rimewatch.vocabulary import MS_PER_S, Measures, Scale, TrueMeans
 
 MOST_TOPICS: Final = 1000
 MOST_DEVICES: Final = 50
 """Devices told apart on one topic."""
 MOST_LEAVES: Final = 60
+MOST_GUESSES: Final = 50
+"""Values of one topic or device that are told of."""
+LONGEST_LIST: Final = 24
+"""Elements of a list that are looked at."""
 DEEPEST: Final = 5
 KEPT: Final = 200
 """Messages of a topic that are looked at, the newest. These bounds are our choice."""
 MOST_BYTES: Final = 64 * 1024
 
 TEMPERATURES: Final = ("air", "product")
-"""What a thermometer may measure; listening alone cannot tell which, a person can."""
+"""What a thermometer may measure; listening tells which only where a name says so."""
+
+ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
+ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
+_ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
+_ASK_ROW: Final = "are these readings of one probe?"
+_ASK_BIRTH: Final = "no birth was heard: are there more values? rimewatch listen --rebirth asks it"
+_ASK_RANGE: Final = "nothing names its scale; taken for {} by its range. Is that so?"
+
+WIDE: Final = 10.0
+WARMEST_SENT: Final = 100.0
+COLDEST_SENT: Final = -130.0
+"""Beyond these, as sent, no number is a shop's temperature in °C or °F (our choice); kelvin is."""
+
+_SENML_ROLES: Final = {
+    "Cel": Role.TEMPERATURE,
+    "K": Role.TEMPERATURE,
+    "%RH": Role.HUMIDITY,
+}
+_DOOR_WORDS: Final = frozenset(("open", "opened", "closed", "close", "shut"))
+_MEASURES: Final = {
+    Role.TEMPERATURE: "air",
+    Role.PRODUCT: "product",
+    Role.DOOR: "door",
+    Role.WATER: "water",
+    Role.HUMIDITY: "humidity",
+}
+_NOT_MEASURED: Final = {
+    Role.BATTERY: "a battery's level",
+    Role.OTHER: "no temperature by its name",
+}
+_ELEMENT: Final = re.compile(r"([^\[\]]*)\[([0-9]+)\]\.(.+)")
+"""A value in a list of groups: the list, the place, the rest of the path."""
+_INDEX: Final = re.compile(r"\[([0-9]+)\]")
+_LEVELS: Final = re.compile(r"[/:]")
+UTC_ZONE: Final = ZoneInfo("UTC")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +134,20 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
-    unread: tuple[str, ...] = ()
-    """Paths of further values in the message's list, which :attr:`value` does not take."""
+    inner: str = ""
+    """What tells its place from others' in the same message; empty: it is alone there."""
+    unit_field: str = ""
+    """Path of the unit that comes with the value."""
+    is_scale_told: bool = False
+    """Whether a name or a unit tells the scale; else it is a guess by the range."""
+    battery_kind: str = ""
+    """What the battery's figure is: ``percent``, ``volts``, ``millivolts``."""
+    true_means: str = ""
+    """What a contact's true stands for, where that is not the usual."""
+    clock: tuple[str, int] | None = None
+    """A time that names no zone, and when it arrived."""
+    asks: tuple[str, ...] = ()
+    """What listening cannot tell, as questions."""
 
     @property
     def span(self) -> str:
@@ -104,6 +168,10 @@ class _Series:
 
     values: deque[object] = field(default_factory=lambda: deque(maxlen=KEPT))
     arrived_ms: deque[int] = field(default_factory=lambda: deque(maxlen=KEPT))
+
+    def add(self, value: object, at_ms: int) -> None:
+        self.values.append(value)
+        self.arrived_ms.append(at_ms)
 
 
 @dataclass(slots=True)
@@ -138,34 +206,41 @@ class Survey:
     def guesses(self) -> list[Guess]:
         """Return what there is so far, by topic."""
         found: list[Guess] = []
+        nodes: dict[str, dict[Kind, _Topic]] = {}
         for topic in sorted(self._topics):
-            found += _guesses(topic, self._topics[topic])
+            if (said := heard(topic)) is not None:
+                if not said.kind.is_command:
+                    source = topic.replace(f"/{said.kind.value}/", "/+/", 1)
+                    nodes.setdefault(source, {})[said.kind] = self._topics[topic]
+            elif not topic.startswith("spBv1.0/"):
+                found += _guesses(topic, self._topics[topic])
+        for source, kinds in nodes.items():
+            found += _sparkplug(source, kinds)
         return found
+
+    def without_birth(self) -> list[NodeName]:
+        """Return the Sparkplug nodes that were heard without their births."""
+        born: set[tuple[NodeName, str]] = set()
+        running: set[tuple[NodeName, str]] = set()
+        for said in filter(None, map(heard, self._topics)):
+            if said.kind in (Kind.NBIRTH, Kind.DBIRTH):
+                born.add((said.node, said.device))
+            elif said.kind in (Kind.NDATA, Kind.DDATA):
+                running.add((said.node, said.device))
+        return sorted({node for node, _ in running - born})
 
 
 def _guesses(topic: str, seen: _Topic) -> list[Guess]:
-    if topic.startswith("spBv1.0/"):
-        return _sparkplug(topic, seen)
-    newest = seen.payloads[-1][1]
-    shown = _shown(newest)
-    numbers = _Series()
-    words = _Series()
+    shown = _shown(seen.payloads[-1][1])
+    numbers, words = _Series(), _Series()
     for at_ms, payload in seen.payloads:
-        text = payload[:100].decode(errors="replace").strip()
-        try:
-            value = number_in(text)
-        except Undecodable:
-            if text.lower() in CONTACT_WORDS:
-                words.values.append(text.lower())
-                words.arrived_ms.append(at_ms)
-            continue
-        numbers.values.append(value)
-        numbers.arrived_ms.append(at_ms)
-    size = len(seen.payloads)
-    if len(numbers.values) + len(words.values) == size:
-        series = numbers if numbers.values else words
-        measures = _measures(topic.rsplit("/", 1)[-1], series.values)
-        return [_guess(topic, seen, "number", series, measures, last=shown)]
+        text = bare(payload[:100]).decode(errors="replace").strip()
+        if text.lower() in CONTACT_WORDS and not text.isdigit():
+            words.add(text.lower(), at_ms)
+        elif (value := _sent(text)) is not None:
+            numbers.add(value, at_ms)
+    if len(numbers.values) + len(words.values) == len(seen.payloads):
+        return [_bare(topic, seen, numbers if numbers.values else words, shown)]
     records = _senml(topic, seen, shown)
     if records:
         return records
@@ -176,6 +251,18 @@ def _guesses(topic: str, seen: _Topic) -> list[Guess]:
     if not leaves:
         return [Guess(topic=topic, messages=seen.messages, format="unknown", last=shown)]
     return _json(topic, seen, leaves, shown)
+
+
+def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
+    levels = [level for level in topic.split("/") if level]
+    name = levels[-1] if levels else ""
+    roles = [role for level in reversed(levels) if (role := role_of(level)) is not None]
+    role = _fitting(roles[0] if roles else None, list(series.values), is_named=False)
+    means, is_sure = _means(role, [name], series.values)
+    return _guess(
+        topic, seen, "number", series, role, last=shown, names=levels, true_means=means,
+        asks=() if is_sure else (ASK_MEANS,),
+    )  # fmt: skip
 
 
 def _json(
@@ -191,42 +278,18 @@ def _json(
     for device, rows in list(groups.items())[:MOST_DEVICES]:
         if mark is not None and device is None:
             continue
-        names = list(dict.fromkeys(name for _, row in rows for name in row))
-        value, measures = _value(names, rows, topic)
-        if not value:
-            guesses.append(Guess(topic=topic, messages=seen.messages, format="json", last=shown))
-            continue
-        holders = [(at_ms, row) for at_ms, row in rows if value in row]
-        batch = batch_of(value, [row for _, row in holders])
-        series = _Series()
-        for at_ms, row in holders:
-            series.values.extend([row[value]] if batch is None else values_of(batch, row))
-            series.arrived_ms.append(at_ms)
-        times = [n for n in named(names, TIME_NAMES) if instant_ms(rows[-1][1].get(n)) is not None]
-        time = batch.time if batch else times[0] if times else ""
-        batteries = [n for n in named(names, BATTERY_NAMES) if _is_number(rows[-1][1].get(n))]
-        guesses.append(
-            _guess(
-                topic,
-                seen,
-                "json",
-                series,
-                measures,
-                value=batch.value if batch else value,
-                time=time,
-                battery=batteries[0] if batteries else "",
-                match=None if mark is None or device is None else (mark, device),
-                unread=() if batch else beside(value, [row for _, row in holders]),
-                last=shown,
-            )
-        )
+        match = None if mark is None or device is None else (mark, device)
+        values = _values_in(topic, seen, rows, match, shown)
+        guesses += values or [
+            Guess(topic=topic, messages=seen.messages, format="json", last=shown, match=match)
+        ]
     return guesses
 
 
 def _mark(leaves: list[tuple[int, dict[str, object]]]) -> str | None:
     """Return the path whose values tell several devices apart, if there is one."""
     names = dict.fromkeys(name for _, row in leaves for name in row)
-    for name in named(names, ID_NAMES):
+    for name in named([n for n in names if "[" not in n], ID_NAMES):
         found = [row.get(name) for _, row in leaves]
         distinct = {v for v in found if isinstance(v, str | int) and not isinstance(v, bool)}
         if 1 < len(distinct) <= MOST_DEVICES and len(distinct) < max(3, len(found)):
@@ -234,23 +297,298 @@ def _mark(leaves: list[tuple[int, dict[str, object]]]) -> str | None:
     return None
 
 
-def _value(
-    names: list[str], rows: list[tuple[int, dict[str, object]]], topic: str
-) -> tuple[str, str]:
-    """Return the path of what a probe measures, and what that is; empty if there is none."""
-    kinds = (
-        (TEMPERATURE_NAMES, "air", _is_number),
-        (DOOR_NAMES, "door", _is_contact),
-        (WATER_NAMES, "water", _is_contact),
-        (HUMIDITY_NAMES, "humidity", _is_number),
-        (("value", "v", "val"), "", lambda value: _is_number(value) or _is_contact(value)),
+def _values_in(
+    topic: str,
+    seen: _Topic,
+    rows: list[tuple[int, dict[str, object]]],
+    match: tuple[str, str | float] | None,
+    shown: str,
+) -> list[Guess]:
+    """Return a guess for each value that a probe could measure, in the messages of one device."""
+    said = [row for _, row in rows]
+    names = list(dict.fromkeys(name for row in said for name in row))
+    roles = {
+        name: role for name in names if (role := _role(name, names, said, topic, match)) is not None
+    }
+    paths = _without_twins(roles)
+    inners = {path: _inner(path, said[-1]) for path in paths}
+    temperatures = {inners[p] for p in paths if roles[p] in (Role.TEMPERATURE, Role.PRODUCT)}
+    guesses: list[Guess] = []
+    taken: set[str] = set()
+    for path in paths:
+        holders = [(at_ms, row) for at_ms, row in rows if row.get(path) is not None]
+        batch = batch_of(path, [row for _, row in holders])
+        series = _Series()
+        for at_ms, row in holders:
+            found = [row[path]] if batch is None else values_of(batch, row)
+            series.values.extend(value for v in found if (value := _sent(v)) is not None)
+            series.arrived_ms.append(at_ms)
+        wanted = batch.value if batch else _by_id(path, said[-1])
+        if wanted in taken or len(guesses) >= MOST_GUESSES:
+            continue
+        taken.add(wanted)
+        asks: list[str] = []
+        if batch is None and "[" in path and "[?" not in wanted:
+            asks.append(_ASK_ORDER)
+        if batch is not None and _is_wide(series.values):
+            asks.append(_ASK_ROW)
+        around = parts_of(path)
+        means, is_sure = _means(roles[path], around, series.values)
+        if not is_sure:
+            asks.append(ASK_MEANS)
+        time, naive = ("", "") if batch else _time_of(path, names, said[-1])
+        clock = (naive, rows[-1][0]) if naive and not seen.retained else None
+        unit = _near(path, [n for n in names if _is_unit(n, said[-1])])
+        guesses.append(
+            _guess(
+                topic,
+                seen,
+                "json",
+                series,
+                roles[path],
+                names=around,
+                scale=scale_in(said[-1][unit]) if unit else None,
+                value=wanted,
+                time=batch.time if batch else _by_id(time, said[-1]),
+                battery=_by_id(_battery_of(path, names, said[-1]), said[-1]),
+                battery_kind=_battery_kind(said[-1].get(_battery_of(path, names, said[-1]))),
+                unit_field=_by_id(unit, said[-1]),
+                match=match,
+                inner="" if batch or len(temperatures) < 2 else inners[path],
+                true_means=means,
+                clock=clock,
+                asks=tuple(asks),
+                last=shown,
+            )
+        )
+    return guesses
+
+
+def _is_wide(values: Iterable[object]) -> bool:
+    """Return whether readings differ more than one probe's in a row do (our choice: 10)."""
+    numbers = [number for value in values if (number := _sent(value)) is not None]
+    return bool(numbers) and max(numbers) - min(numbers) >= WIDE
+
+
+def _role(
+    path: str,
+    names: list[str],
+    said: list[dict[str, object]],
+    topic: str,
+    match: tuple[str, str | float] | None,
+) -> Role | None:
+    """Return what a value is, by its name, those around it, a type beside it, or the topic."""
+    values = [row[path] for row in said if row.get(path) is not None]
+    parts = parts_of(path)
+    if not values or any(holds_no_readings(part) for part in parts[:-1]):
+        return None
+    leaf = parts[-1] if parts else ""
+    role = role_of(leaf)
+    is_open_to_others = is_wrapper(leaf) or leaf.isdigit()
+    if role is None or (is_wrapper(leaf) and role is not Role.PRODUCT and leaf.lower() != "air"):
+        if is_open_to_others or names_a_unit(leaf):
+            role = _role_around(path, parts, names, said[-1], topic, match)
+        else:
+            is_of_many = len(parts) > 1 and role_of(parts[-2]) is Role.TEMPERATURE
+            if not (is_of_many and _are_all_numbers(path, said)):
+                return None
+            role = Role.TEMPERATURE
+        if role is None and names_a_unit(leaf):
+            role = Role.TEMPERATURE
+    fitting = _fitting(role, values, is_named=role is not None or not is_open_to_others)
+    return None if fitting in (Role.OTHER, Role.BATTERY) else fitting
+
+
+def _role_around(
+    path: str,
+    parts: tuple[str, ...],
+    names: list[str],
+    row: dict[str, object],
+    topic: str,
+    match: tuple[str, str | float] | None,
+) -> Role | None:
+    types = [
+        row[name]
+        for name in names
+        if _parent(name) == _parent(path) and parts_of(name)[-1:] != () and _is_type(name)
+    ]
+    marks = [match[1]] if match else []
+    wider = [row[name] for name in names if "." not in name and "[" not in name and _is_type(name)]
+    texts = [text for text in (*types, *marks, *wider) if isinstance(text, str)]
+    around = (*reversed(parts[:-1]), *texts, *reversed(topic.split("/")))
+    return next((role for text in around if (role := role_of(text)) is not None), None)
+
+
+def _is_type(name: str) -> bool:
+    words = words_of(parts_of(name)[-1]) if parts_of(name) else ()
+    return bool({"type", "kind", "quantity", "measurement", "property", "metric"} & set(words)) or (
+        words == ("name",)
     )
-    for known, measures, fits in kinds:
-        for name in named(names, known):
-            found = [row[name] for _, row in rows if name in row]
-            if all(map(fits, found)):
-                return name, measures or _measures(topic.rsplit("/", 1)[-1], found)
-    return "", ""
+
+
+def _fitting(role: Role | None, values: Sequence[object], *, is_named: bool) -> Role | None:
+    """Return the role that the values bear out; OTHER where they are something else's."""
+    are_numbers = all(_sent(value) is not None for value in values)
+    are_contacts = all(_is_contact(value) for value in values)
+    match role:
+        case Role.TEMPERATURE | Role.PRODUCT:
+            return role if are_numbers else Role.OTHER
+        case Role.HUMIDITY:
+            found = [v for value in values if (v := _sent(value)) is not None]
+            return role if are_numbers and all(0 <= v <= 100 for v in found) else Role.OTHER
+        case Role.DOOR | Role.WATER:
+            return role if are_contacts else Role.OTHER
+        case None if are_contacts and not are_numbers:
+            is_door = all(isinstance(v, str) and v.lower() in _DOOR_WORDS for v in values)
+            return Role.DOOR if is_door else Role.OTHER
+        case None if are_numbers and not is_named:
+            return Role.TEMPERATURE
+        case _:
+            return role or Role.OTHER
+
+
+def _without_twins(roles: Mapping[str, Role]) -> list[str]:
+    """Return the paths without the second of two that tell one temperature in two scales."""
+    celsius = {
+        (_parent(path), places_in(parts_of(path)[-1]))
+        for path in roles
+        if parts_of(path) and scale_of_name(parts_of(path)[-1]) is Scale.CELSIUS
+    }
+    return [
+        path
+        for path in roles
+        if not parts_of(path)
+        or scale_of_name(parts_of(path)[-1]) in (None, Scale.CELSIUS)
+        or (_parent(path), places_in(parts_of(path)[-1])) not in celsius
+    ]
+
+
+def _inner(path: str, row: dict[str, object]) -> str:
+    """Return what in a message tells a value's place from others' in the same message."""
+    if mark := _element_id(path, row):
+        return str(mark[1])
+    index = _INDEX.findall(path)
+    words = [word for part in parts_of(path) for word in places_in(part)]
+    return " ".join([*words, *(str(int(place) + 1) for place in index)])
+
+
+def _element_id(path: str, row: dict[str, object]) -> tuple[str, str | int] | None:
+    """Return by which field a list's element is told from the others, and what stands there."""
+    element = _ELEMENT.match(path)
+    if element is None:
+        return None
+    start, _, _ = element.groups()
+    for name in named([n for n in row if n.startswith(f"{start}[")], ID_NAMES):
+        own = _ELEMENT.match(name)
+        if own is None or own[1] != start or not own[3].isidentifier():
+            continue
+        found = [
+            value
+            for n, value in row.items()
+            if (other := _ELEMENT.match(n)) and (other[1], other[3]) == (start, own[3])
+        ]
+        mine = row.get(f"{start}[{element[2]}].{own[3]}")
+        if len(found) > 1 and len(set(map(str, found))) == len(found) and _may_be_quoted(mine):
+            return own[3], mine  # type: ignore[return-value]  # a text or a whole number
+    return None
+
+
+def _may_be_quoted(value: object) -> bool:
+    if isinstance(value, str):
+        return value.isprintable() and not set(value) & set("'\\`") and bool(value)
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _by_id(path: str, row: dict[str, object]) -> str:
+    """Return a path that finds an element of a list by its mark, where it has one."""
+    element = _ELEMENT.match(path)
+    mark = _element_id(path, row) if element is not None else None
+    if element is None or mark is None:
+        return path
+    start, _, rest = element.groups()
+    name, equals = mark
+    wanted = f"'{equals}'" if isinstance(equals, str) else f"`{equals}`"
+    return f"{start}[?{name}=={wanted}].{rest} | [0]"
+
+
+def _parent(path: str) -> str:
+    return path.rsplit(".", 1)[0] if "." in path else ""
+
+
+def _near(path: str, names: Iterable[str]) -> str:
+    """Return the name that stands nearest to a path: beside it, or around it; empty: none."""
+    around = [
+        name
+        for name in names
+        if (parent := _parent(name)) == ""
+        or path == parent
+        or path.startswith((f"{parent}.", f"{parent}["))
+    ]
+    return max(around, key=lambda name: len(_parent(name)), default="")
+
+
+def _is_unit(name: str, row: dict[str, object]) -> bool:
+    words = words_of(parts_of(name)[-1]) if parts_of(name) else ()
+    return bool(set(words) & set(UNIT_NAMES)) and scale_in(row.get(name)) is not None
+
+
+def _time_of(path: str, names: list[str], row: dict[str, object]) -> tuple[str, str]:
+    """Return the path of a value's time, and the time where it names no zone."""
+    known = [
+        n
+        for n in named(names, TIME_NAMES)
+        if instant_ms(row.get(n)) is not None or iso_ms(str(row.get(n)), UTC_ZONE) is not None
+    ]
+    found = _near(path, known) or next((n for n in known if "[" not in n), "")
+    if not found or instant_ms(row.get(found)) is not None:
+        return found, ""
+    return found, str(row[found])
+
+
+def _battery_of(path: str, names: list[str], row: dict[str, object]) -> str:
+    known = []
+    for name in names:
+        parts = parts_of(name)
+        own = bool(parts) and role_of(parts[-1]) is Role.BATTERY
+        within = len(parts) > 1 and role_of(parts[-2]) is Role.BATTERY
+        is_low = bool(parts) and bool({"low", "ok", "status", "alarm"} & set(words_of(parts[-1])))
+        if (own or within) and not is_low and _sent(row.get(name)) is not None:
+            known.append(name)
+    known.sort(key=lambda name: _battery_kind(row.get(name)) != "percent")
+    near = _near(path, known)
+    return near or next((n for n in known if "[" not in n), "")
+
+
+def _battery_kind(value: object) -> str:
+    """Return what a battery's figure is: ``percent``, ``volts``, ``millivolts``, or nothing."""
+    number = _sent(value)
+    if number is None:
+        return ""
+    if 1000 <= number <= 15_000:
+        return "millivolts"
+    if 1.0 <= number <= 6.0 and number != round(number):
+        return "volts"
+    return "percent" if 0 <= number <= 100 else ""
+
+
+def _are_all_numbers(path: str, said: list[dict[str, object]]) -> bool:
+    beside = [v for n, v in said[-1].items() if _parent(n) == _parent(path)]
+    return len(beside) > 1 and all(_is_number(v) for v in beside)
+
+
+def _means(role: Role | None, names: Sequence[str], values: Iterable[object]) -> tuple[str, bool]:
+    """Return what a contact's true seems to mean, empty for the usual, and whether that is sure."""
+    if role not in (Role.DOOR, Role.WATER):
+        return "", True
+    said = [str(value).lower() for value in values]
+    if said and all(word not in PLAIN_CONTACT_WORDS and word in CONTACT_WORDS for word in said):
+        return "", True
+    found = [true_means(name) for name in reversed(names)]
+    means, is_sure = next((one for one in found if one[0] is not None), (None, False))
+    if means is None or means.is_one:
+        return "", is_sure
+    fits = (role is Role.DOOR) == (means is TrueMeans.SHUT)
+    return (str(means), is_sure) if fits else ("", False)
 
 
 def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
@@ -261,49 +599,93 @@ def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
         except Undecodable:
             return []
         for record in records[:MOST_LEAVES]:
-            series = names.setdefault(record.name, (_Series(), record.unit))[0]
-            series.values.append(record.value)
-            series.arrived_ms.append(at_ms)
-    found: list[Guess] = []
+            if record.value is not None:
+                names.setdefault(record.name, (_Series(), record.unit))[0].add(record.value, at_ms)
+    roles: dict[str, Role] = {}
     for name, (series, unit) in names.items():
-        measures = {"Cel": "air", "K": "air", "%RH": "humidity"}.get(unit or "", "")
-        if measures:
-            # SenML names its units, and is read in °C whatever they are.
-            low = -ZERO_CELSIUS_KELVIN if unit == "K" else 0.0
-            series.values = deque(
-                (v + low if _is_number(v) else v for v in series.values),  # type: ignore[operator]
-                maxlen=KEPT,
-            )
-            found.append(
-                _guess(topic, seen, "senml", series, measures, value=name, last=shown, scale="C")
-            )
-    return found
-
-
-def _sparkplug(topic: str, seen: _Topic) -> list[Guess]:
-    said = heard(topic)
-    if said is None or said.kind not in (Kind.NBIRTH, Kind.DBIRTH):
-        return []
-    try:
-        payload = read_payload(seen.payloads[-1][1])
-    except Undecodable:
-        return []
-    source = topic.replace(f"/{said.kind.value}/", "/+/", 1)
+        role = _SENML_ROLES.get(unit or "")
+        is_switch = unit in (None, "/") and all(_is_contact(v) for v in series.values)
+        if role is None and is_switch:
+            said = [r for level in _LEVELS.split(name) if (r := role_of(level))]
+            role = said[-1] if said and said[-1] in (Role.DOOR, Role.WATER) else None
+        if role is not None:
+            roles[name] = role
+    inners = {
+        name: " ".join(w for p in _LEVELS.split(name) for w in places_in(p)) for name in roles
+    }
+    temperatures = {inners[name] for name, role in roles.items() if role is Role.TEMPERATURE}
     found: list[Guess] = []
-    for metric in payload.metrics:
-        if metric.name is None:
-            continue
-        value, measures = _value([metric.name], [(0, {metric.name: metric.value})], source)
-        if value:
-            series = _Series()
-            series.values.append(metric.value)
-            series.arrived_ms.append(seen.payloads[-1][0])
-            found.append(
-                _guess(
-                    source, seen, "sparkplug", series, measures, value=value, last=str(metric.value)
-                )
+    for name, role in roles.items():
+        series, unit = names[name]
+        # SenML names its units, and is read in °C whatever they are.
+        low = -ZERO_CELSIUS_KELVIN if unit == "K" else 0.0
+        series.values = deque(
+            (v + low if _is_number(v) else v for v in series.values),  # type: ignore[operator]
+            maxlen=KEPT,
+        )
+        means, is_sure = _means(role, _LEVELS.split(name), series.values)
+        found.append(
+            _guess(
+                topic, seen, "senml", series, role, value=name, last=shown, names=(name,),
+                scale=Scale.CELSIUS, inner=inners[name] if len(temperatures) > 1 else "",
+                true_means=means, asks=() if is_sure else (ASK_MEANS,),
             )
+        )  # fmt: skip
     return found
+
+
+def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
+    """Return what a node or device sends, by its birth, or else by names in its data."""
+    birth = kinds.get(Kind.NBIRTH) or kinds.get(Kind.DBIRTH)
+    seen = birth or next(iter(kinds.values()))
+    series: dict[str, _Series] = {}
+    for at_ms, data in seen.payloads:
+        try:
+            payload = read_payload(data)
+        except Undecodable:
+            continue
+        for metric in payload.metrics:
+            if metric.name is not None and not metric.is_null:
+                value = metric_value(metric, metric.datatype)
+                series.setdefault(metric.name, _Series()).add(value, at_ms)
+    names = list(series)
+    rows = [{_quoted(name): series[name].values[-1] for name in names}]
+    roles: dict[str, Role] = {}
+    for name in names:
+        role = _role(_quoted(name), list(rows[0]), rows, "", None)
+        if role is not None:
+            roles[name] = role
+    inners = {name: _inner(_quoted(name), rows[0]) for name in roles}
+    temperatures = {inners[n] for n, r in roles.items() if r in (Role.TEMPERATURE, Role.PRODUCT)}
+    batteries = [n for n in names if role_of(parts_of(_quoted(n))[-1]) is Role.BATTERY]
+    batteries = [n for n in batteries if _sent(series[n].values[-1]) is not None]
+    guesses: list[Guess] = []
+    for name, role in roles.items():
+        parts = parts_of(_quoted(name))
+        means, is_sure = _means(role, parts, series[name].values)
+        asks = () if is_sure else (ASK_MEANS,)
+        guesses.append(
+            _guess(
+                source, seen, "sparkplug", series[name], role, value=name, names=parts,
+                last=str(series[name].values[-1]), true_means=means,
+                inner=inners[name] if len(temperatures) > 1 else "",
+                battery=batteries[0] if batteries else "",
+                battery_kind=_battery_kind(series[batteries[0]].values[-1]) if batteries else "",
+                asks=asks if birth else (*asks, _ASK_BIRTH),
+            )
+        )  # fmt: skip
+    if not guesses and birth is None and not set(kinds) <= {Kind.NDEATH, Kind.DDEATH}:
+        last = "values by number, whose names only a birth tells"
+        likeness = f"a running Sparkplug node whose birth was not heard: {ASK_FOR_BIRTHS}"
+        guesses.append(
+            Guess(topic=source, messages=seen.messages, format="sparkplug", last=last,
+                  likeness=likeness)
+        )  # fmt: skip
+    return guesses
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _guess(
@@ -311,21 +693,38 @@ def _guess(
     seen: _Topic,
     form: str,
     series: _Series,
-    measures: str,
+    role: Role | None,
     *,
     last: str,
-    scale: str | None = None,
+    names: Sequence[str],
+    scale: Scale | None = None,
     value: str = "",
     time: str = "",
     battery: str = "",
+    battery_kind: str = "",
+    unit_field: str = "",
     match: tuple[str, str | float] | None = None,
-    unread: tuple[str, ...] = (),
+    inner: str = "",
+    true_means: str = "",
+    clock: tuple[str, int] | None = None,
+    asks: tuple[str, ...] = (),
 ) -> Guess:
-    numbers = [float(v) for v in series.values if _is_number(v)]  # type: ignore[arg-type]
+    numbers = [number for v in series.values if (number := _sent(v)) is not None]
     finite = [v for v in numbers if math.isfinite(v)]
-    if scale is None:
-        scale = _scale(value or topic.rsplit("/", 1)[-1], finite) if measures == "air" else "C"
-    likeness, kind = _likeness(measures, scale, finite)
+    measures = _MEASURES.get(role, "") if role is not None else ""
+    likeness, kind, is_told = _NOT_MEASURED.get(role, "") if role is not None else "", "", True
+    questions = list(asks)
+    if measures in TEMPERATURES:
+        told = scale or _scale_sent(series.values) or _scale_by_name(names)
+        is_told = told is not None
+        scale = told or _scale_by_range(finite)
+        if not is_told and scale is not Scale.CELSIUS:
+            shown = "K" if scale is Scale.KELVIN else f"°{scale}"
+            questions.append(_ASK_RANGE.format(shown))
+        if finite and not _can_be(median(finite), scale):
+            measures, likeness = "", "no shop's temperature in °C, °F or K; tenths of a degree?"
+    if measures:
+        likeness, kind = _likeness(measures, str(scale or "C"), finite)
     return Guess(
         topic=topic,
         messages=seen.messages,
@@ -334,33 +733,66 @@ def _guess(
         value=value,
         time=time,
         battery=battery,
+        battery_kind=battery_kind if battery else "",
+        unit_field=unit_field if measures in TEMPERATURES else "",
         match=match,
-        scale=scale,
-        interval_s=_interval_s(series.arrived_ms),
+        inner=inner,
+        scale=str(scale or "C"),
+        is_scale_told=is_told,
+        true_means=true_means,
+        clock=clock,
+        asks=tuple(questions),
+        interval_s=None if seen.retained and seen.messages < 3 else _interval_s(series.arrived_ms),
         low=min(finite, default=None),
         high=max(finite, default=None),
         last=last,
         likeness=likeness,
         kind=kind,
         retained=seen.retained,
-        unread=unread,
     )
 
 
-def _scale(name: str, values: list[float]) -> str:
-    """Return the scale a temperature seems to be in: by its name, or else by its range.
+def celsius_sent(number: float, scale: str) -> float:
+    """Return a number in °C that was sent in a scale; a resistance as it is."""
+    if scale == "F":
+        return celsius_of_fahrenheit(number)
+    return celsius_of_kelvin(number) if scale == "K" else number
+
+
+def _can_be(middle: float, scale: Scale) -> bool:
+    """Return whether a number as sent can be a temperature in a shop; a Pt100's ohms may stay."""
+    if scale is Scale.KELVIN:
+        return True
+    return COLDEST_SENT <= middle <= 2 * WARMEST_SENT
+
+
+def _scale_sent(values: Iterable[object]) -> Scale | None:
+    """Return the scale that stands behind the numbers themselves."""
+    for value in values:
+        if isinstance(value, str):
+            try:
+                return measured_in(value, Measures.AIR).scale
+            except Undecodable:
+                return None
+    return None
+
+
+def _scale_by_name(names: Sequence[str]) -> Scale | None:
+    """Return the scale that a name tells, the nearest first."""
+    return next((found for name in reversed(names) if (found := scale_of_name(name))), None)
+
+
+def _scale_by_range(values: Sequence[float]) -> Scale:
+    """Return the scale a temperature seems to be in by its range.
 
     Nothing kept cold is at 30 to 60 °C, and nothing at 200 to 330 but in kelvin.
     """
-    lowered = name.lower()
-    if "fahrenheit" in lowered or lowered.endswith(("_f", ".tf")) or lowered == "tf":
-        return "F"
-    if "celsius" in lowered or lowered.endswith("_c") or not values:
-        return "C"
+    if not values:
+        return Scale.CELSIUS
     middle = median(values)
     if 200.0 <= middle <= 330.0:
-        return "K"
-    return "F" if 30.0 <= middle <= 60.0 else "C"
+        return Scale.KELVIN
+    return Scale.FAHRENHEIT if 30.0 <= middle <= 60.0 else Scale.CELSIUS
 
 
 def _likeness(measures: str, scale: str, values: list[float]) -> tuple[str, str]:
@@ -370,12 +802,9 @@ def _likeness(measures: str, scale: str, values: list[float]) -> tuple[str, str]
         return "a water contact", ""
     if measures == "humidity":
         return "humidity", ""
-    if measures != "air" or not values:
+    if measures not in TEMPERATURES or not values:
         return "", ""
-    middle = median(values)
-    celsius = {"F": celsius_of_fahrenheit(middle), "K": celsius_of_kelvin(middle)}.get(
-        scale, middle
-    )
+    celsius = celsius_sent(median(values), scale)
     if celsius <= -45.0:
         return "an ultra-low freezer", "ultra-low-freezer"
     if celsius <= -8.0:
@@ -391,24 +820,28 @@ def _interval_s(arrived_ms: deque[int]) -> float | None:
     return median(steps) / MS_PER_S if steps else None
 
 
-def _measures(name: str, values: deque[object] | list[object]) -> str:
-    """Return what bare values measure, by the topic's last level and by what they are."""
-    lowered = name.lower()
-    is_contact = all(_is_contact(v) for v in values)
-    if any(word in lowered for word in WATER_NAMES) and is_contact:
-        return "water"
-    if any(word in lowered for word in HUMIDITY_NAMES):
-        return "humidity"
-    if is_contact and (any(w in lowered for w in DOOR_NAMES) or not all(map(_is_number, values))):
-        return "door"
-    return "air" if all(map(_is_number, values)) else ""
-
-
 def _document(payload: bytes) -> object:
     try:
-        return from_json(payload)
-    except ValueError:
+        return document_of(payload)
+    except Undecodable:
         return None
+
+
+def _sent(value: object) -> float | None:
+    """Return the number that was sent, as a number or as text; None: it is none."""
+    if isinstance(value, str):
+        for measures in (Measures.AIR, Measures.HUMIDITY):
+            try:
+                return measured_in(value, measures).value
+            except Undecodable:
+                continue
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
 
 
 def _leaves(document: object, path: str = "", depth: int = 0) -> Iterator[tuple[str, object]]:
@@ -417,11 +850,13 @@ def _leaves(document: object, path: str = "", depth: int = 0) -> Iterator[tuple[
         return
     if isinstance(document, Mapping):
         for key, value in list(document.items())[:MOST_LEAVES]:
+            if not isinstance(key, str):
+                continue  # CBOR; no path finds it
             plain = key.replace("_", "a").isalnum() and key.isascii() and not key[:1].isdigit()
             name = key if plain else '"' + key.replace("\\", "\\\\").replace('"', '\\"') + '"'
             yield from _leaves(value, f"{path}.{name}" if path else name, depth + 1)
     elif isinstance(document, list):
-        for index, value in enumerate(document[:4]):
+        for index, value in enumerate(document[:LONGEST_LIST]):
             yield from _leaves(value, f"{path}[{index}]", depth + 1)
     else:
         yield path, document

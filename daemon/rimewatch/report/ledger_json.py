@@ -355,6 +355,12 @@ def _probe(account: ProbeAccount) -> dict[str, Any]:
         record["missing_s"] = account.missing_s
     if account.battery is not None:
         record["battery"] = account.battery
+    if account.sends_every_s is not None:
+        record["sends_every_s"] = account.sends_every_s
+    if account.scale_jump_ms is not None:
+        record["scale_jump"] = iso(account.scale_jump_ms)
+    if account.apart_from is not None:
+        record["apart"] = {"from": account.apart_from, "by_c": account.apart_c}
     return record | {
         "clock_offset_s": account.clock.offset_s,
         "times_not_used": account.clock.times_not_used,

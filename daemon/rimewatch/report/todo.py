@@ -221,6 +221,7 @@ def _probes(found: Findings) -> Iterator[Todo]:
             if probe.unread is not None:
                 do = cure(probe, probe.unread)
             yield Todo(text=f"Probe {_named(probe)}: {do}", unit=probe.probe.unit)
+        yield from _about_its_settings(probe, found)
         if probe.battery_is_low:
             yield Todo(text=f"Probe {_named(probe)}: change the battery.", unit=probe.probe.unit)
         two_sources_ms = probe.clock.two_sources_ms
@@ -236,6 +237,32 @@ def _probes(found: Findings) -> Iterator[Todo]:
             )
 
 
+def _about_its_settings(probe: ProbeAccount, found: Findings) -> Iterator[Todo]:
+    """Yield what its readings say of its interval, its scale and its place."""
+    name, unit = _named(probe), probe.probe.unit
+    if probe.sends_every_s is not None:
+        often = wording.duration(probe.sends_every_s)
+        yield Todo(
+            text=f"Probe {name}: sends every {often}, and counts as silent before; "
+            f"set every_s = {probe.sends_every_s:.0f}.",
+            unit=unit,
+        )
+    if probe.scale_jump_ms is not None:
+        at = wording.local_time(probe.scale_jump_ms, found.zone, day_of_ms=found.period.to_ms)
+        yield Todo(
+            text=f"Probe {name}: jumped at {at} exactly as from °C to °F or back; "
+            "see what the device is set to, and measure by hand.",
+            unit=unit,
+        )
+    if probe.apart_from is not None and probe.apart_c is not None:
+        far = wording.temperature_difference(probe.apart_c, found.scale)
+        yield Todo(
+            text=f"Probes {name} and {wording.printable(probe.apart_from)}: {far} apart "
+            "in one unit; see whether they hang in two.",
+            unit=unit,
+        )
+
+
 def _named(probe: ProbeAccount) -> str:
     return wording.printable(probe.probe.id)
 
@@ -248,6 +275,8 @@ def cure(probe: ProbeAccount, why: Unread) -> str:
             return f"its messages cannot be read as format “{probe.probe.format}”; {shown}."
         case Unread.ABSENT:
             return "messages arrive without its value; look at its plug and at its fields."
+        case Unread.BIRTH:
+            return "its node has sent no birth; restart the node, or let rimewatch write its NCMD."
         case Unread.DISBELIEVED:
             return f"its values are not believed; look at plug, cable and scale; {shown}."
 

@@ -21,12 +21,16 @@ ALIKE_MS: Final = 10_000
 """Delays that differ by no more than this are the same."""
 LEAST_DELAY_MS: Final = 10_000
 """Shorter delays are the network's, and the contract's figure stands to the millisecond."""
+GONE_GRACE_MS: Final = 20_000
+"""Whoever was said to be gone may come back so soon without an alarm: a gateway that connects anew
+dies and is born within seconds (our choice)."""
 
 
 _UNREAD: Final = {
     Unread.FORMAT: 'messages arrive, but cannot be read as format "{format}"',
     Unread.ABSENT: "messages arrive on its topic, but without its value",
     Unread.DISBELIEVED: "values arrive, but are not believed",
+    Unread.BIRTH: "messages arrive, but the birth that names their values does not",
 }
 """What is said of a silent probe on whose topic there is no silence."""
 
@@ -50,11 +54,12 @@ class StaleState(NamedTuple):
 
     @property
     def due_ms(self) -> int:
-        """When the silence will have lasted for the stale time, or when it was told of."""
-        if self.gone_ms is not None:
-            return self.gone_ms
+        """When the silence will have lasted for the stale time, or for a while after a death."""
         allowed_ms = self.least_delay_ms if self.delayed >= LASTING_READINGS else 0
-        return self.last_ms + self.stale_ms + min(allowed_ms, self.stale_ms)
+        silent_ms = self.last_ms + self.stale_ms + min(allowed_ms, self.stale_ms)
+        if self.gone_ms is not None:
+            return min(silent_ms, self.gone_ms + GONE_GRACE_MS)
+        return silent_ms
 
 
 class StaleRule:

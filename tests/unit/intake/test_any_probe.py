@@ -256,6 +256,9 @@ class TestConfiguration:
             ('match = { equals = "x" }', "has neither field nor level"),
             ('time_zone = "UTC"', "expected no time_zone but with format"),
             ('scale = "R"', 'expected one of "C", "F", "K", "ohm"'),
+            ('true_means = "shut"', 'only where measures is "door" or "water"'),
+            ('true_means = "left"', 'expected one of "open", "shut", "wet", "dry"'),
+            ('format = "senml"\nfields = { unit = "u" }', "expected no path to a unit but with"),
             ('format = "json"\nmatch = { feld = "id", equals = 1 }', "did you mean field"),
             ('format = "json"\nmatch = { field = "a..", equals = 1 }', "expected a JMESPath"),
         ],
@@ -264,6 +267,17 @@ class TestConfiguration:
         """Each key says what would be right."""
         with pytest.raises(ConfigError, match=re.escape(expected)):
             load_shop(SHOP.format(shop="", topic="shop/x", probe=keys))
+
+    def test_door_is_not_wet(self) -> None:
+        """A word that means nothing for what is measured is refused."""
+        text = SHOP.format(shop="", topic="shop/x", probe='true_means = "wet"')
+        with pytest.raises(ConfigError, match='expected "open" or "shut" for a probe that'):
+            load_shop(text.replace('measures = "air"', 'measures = "door"'))
+
+    def test_shared_subscription_is_refused(self) -> None:
+        """Each member of one hears a part of the readings; the rest would be silence."""
+        with pytest.raises(ConfigError, match=r"topic is \"\$share/us/shop/x\""):
+            load_shop(SHOP.format(shop="", topic="$share/us/shop/x", probe=""))
 
     def test_people_do_not_read_ohms(self) -> None:
         """Display is in °C or °F."""

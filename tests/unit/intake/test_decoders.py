@@ -1,11 +1,12 @@
 import math
 from typing import Any
 
+import cbor2
 import pytest
 from intake_shop import ARRIVED_MS, probe
 
 from rimewatch.intake.decoders import TimeOrigin, Undecodable, UnusableProbe, make_decoder
-from rimewatch.vocabulary import Measures
+from rimewatch.vocabulary import Measures, TrueMeans
 
 
 def value(payload: bytes, **changes: Any) -> float:
@@ -16,6 +17,27 @@ def value(payload: bytes, **changes: Any) -> float:
 
 class TestNumber:
     @pytest.mark.parametrize(
+        ("payload", "value", "scale"),
+        [
+            (b"2,4", 2.4, None),
+            (b"-18,5", -18.5, None),
+            ("2.4 \u00b0C".encode(), 2.4, "C"),
+            ("36,1\u00b0F".encode(), 36.1, "F"),
+            (b"275.2 K", 275.2, "K"),
+            (b"-20C", -20.0, "C"),
+            (b"\xef\xbb\xbf2.1", 2.1, None),
+            (b"2.1\x00", 2.1, None),
+        ],
+    )
+    def test_number_as_devices_write_it_is_read_with_its_unit(
+        self, payload: bytes, value: float, scale: str | None
+    ) -> None:
+        """A comma, a unit, a mark before and a NUL behind cost no reading."""
+        (draft,) = make_decoder(probe(format="number", fields={}))(payload, ARRIVED_MS)
+
+        assert (draft.value, draft.scale) == (value, scale)
+
+    @pytest.mark.parametrize(
         ("payload", "expected"),
         [(b"2.1", 2.1), (b" -18\r\n", -18.0), (b"+3.", 3.0), (b".5", 0.5), (b"1e1", 10.0)],
     )
@@ -25,10 +47,13 @@ class TestNumber:
 
     @pytest.mark.parametrize(
         "payload",
-        [b"", b"2,1", b"2.1 C", b"1_000", b"0x10", b"\xd9\xa2", b"true", b"two", b"\xff", b"--1"],
+        [
+            *(b"", b"2,1,3", b"2.1 V", b"2.1 %", b"1_000", b"0x10", b"\xd9\xa2", b"true", b"two"),
+            *(b"\xff", b"--1", b"1.234,5", b"2 . 1"),
+        ],
     )
     def test_number_anything_else_is_refused(self, payload: bytes) -> None:
-        """A unit, a decimal comma or another script is not guessed at."""
+        """Another quantity's unit, thousands or another script are not guessed at."""
         with pytest.raises(Undecodable):
             value(payload, format="number")
 
@@ -62,13 +87,63 @@ class TestContacts:
 
 
 class TestJson:
+    @pytest.mark.parametrize(
+        ("payload", "sent", "scale"),
+        [
+            (b'{"t": "2.1"}', 2.1, None),
+            (b'{"t": "2,1 \xc2\xb0F", "u": "C"}', 2.1, "F"),
+            (b'{"t": 0, "u": "F"}', 0.0, "F"),
+            (b'{"t": 0, "u": "\xc2\xb0C"}', 0.0, "C"),
+            (b'\xef\xbb\xbf{"t": 2.1}\x00', 2.1, None),
+            (cbor2.dumps({"t": 2.1, "u": "Fahrenheit"}), 2.1, "F"),
+        ],
+    )
+    def test_unit_in_the_message_comes_with_the_value(
+        self, payload: bytes, sent: float, scale: str | None
+    ) -> None:
+        """It holds for this message, whatever the configuration expects."""
+        one = probe(fields={"value": "t", "unit": "u"})
+        (draft,) = make_decoder(one)(payload, ARRIVED_MS)
+
+        assert (draft.value, draft.scale) == (sent, scale)
+
+    def test_unit_that_is_none_costs_the_reading_and_says_so(self) -> None:
+        """Nobody knows what the value is then."""
+        with pytest.raises(Undecodable, match="the unit at u is 'hPa'; expected C, F or K"):
+            make_decoder(probe(fields={"value": "t", "unit": "u"}))(
+                b'{"t": 2.1, "u": "hPa"}', ARRIVED_MS
+            )
+
+    @pytest.mark.parametrize(
+        ("sent", "means", "kept"),
+        [
+            ("true", "shut", 0.0),
+            ("0", "shut", 1.0),
+            ('"on"', "shut", 0.0),
+            ('"open"', "shut", 1.0),
+            ("true", "open", 1.0),
+            ("true", None, 1.0),
+        ],
+    )
+    def test_contact_means_what_the_configuration_says(
+        self, sent: str, means: str | None, kept: float
+    ) -> None:
+        """Many reed contacts say true when they touch; a word says itself what it means."""
+        changes: dict[str, Any] = {
+            "measures": Measures.DOOR,
+            "true_means": None if means is None else TrueMeans(means),
+        }
+        for form, payload in (("json", f'{{"t": {sent}}}'), ("number", sent.strip('"'))):
+            fields = {"value": "t"} if form == "json" else {}
+            assert value(payload.encode(), format=form, fields=fields, **changes) == kept
+
     def test_json_value_time_and_battery_are_found_by_path(self) -> None:
         """The shop names where a probe keeps its things."""
         fields = {"value": "s.t", "time": "ts", "battery": "dev[0].bat"}
         payload = b'{"s": {"t": 2.1}, "ts": "2026-03-02T07:59:58Z", "dev": [{"bat": 87}]}'
         (draft,) = make_decoder(probe(fields=fields))(payload, ARRIVED_MS)
 
-        assert draft == (2.1, ARRIVED_MS - 2000, 87.0, TimeOrigin.OWN)
+        assert draft == (2.1, ARRIVED_MS - 2000, 87.0, TimeOrigin.OWN, None)
 
     @pytest.mark.parametrize(
         ("payload", "what"),
@@ -76,7 +151,7 @@ class TestJson:
             (b'{"temp": 2.1}', "there is nothing at the path t"),
             (b'{"t": null}', "there is nothing at the path t"),
             (b'{"t": true}', "the path t is True; expected a number"),
-            (b'{"t": "2.1"}', "the path t is '2.1'; expected a number"),
+            (b'{"t": "two"}', "the path t is 'two'; expected a number"),
             (b'{"t": [2.1]}', "the path t is a list of 1; expected a number"),
             (b"[2.1]", "there is nothing at the path t"),
             (b'{"t": 2.1', "the payload is not JSON: EOF"),
@@ -90,7 +165,7 @@ class TestJson:
         ],
     )
     def test_json_what_is_no_plain_number_is_refused(self, payload: bytes, what: str) -> None:
-        """A value is never guessed: a switch is no temperature, a text no number."""
+        """A value is never guessed: a switch is no temperature, a word no number."""
         with pytest.raises(Undecodable) as refused:
             value(payload)
         assert str(refused.value).startswith(what)

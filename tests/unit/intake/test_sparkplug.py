@@ -9,7 +9,7 @@ from rimewatch.intake.decoders import UnusableProbe
 from rimewatch.intake.receiver import Received, Receiver
 from rimewatch.intake.sparkplug.payload import read_payload
 from rimewatch.readings import Reason
-from rimewatch.vocabulary import Measures, ProbeId
+from rimewatch.vocabulary import Measures, ProbeId, Unread
 
 NODE = "spBv1.0/fish/{}/node-1"
 DEVICE = "spBv1.0/fish/{}/node-1/case-1"
@@ -88,6 +88,28 @@ class TestBirthAndData:
         assert [request.topic for request in told.requests] == ["spBv1.0/fish/NCMD/node-1"]
         (asked,) = read_payload(told.requests[0].payload).metrics
         assert (asked.name, asked.value, asked.datatype) == ("Node Control/Rebirth", True, 11)
+
+    @pytest.mark.parametrize("typed", [True, False])
+    def test_value_that_names_itself_and_its_type_needs_no_birth(self, *, typed: bool) -> None:
+        """After our restart a running node is read at once, and asked for its births."""
+        data = pysparkplug.DData(ARRIVED_MS, 7, (metric("T", -20.5),))
+        told = Node().say("DDATA", data.encode(include_dtypes=typed))
+
+        assert (values(told), len(told.quarantined), len(told.requests)) == ([-20.5], 0, 1)
+
+    def test_whole_number_without_its_type_waits_for_the_birth(self) -> None:
+        """-18 comes as four billion: nobody can tell its sign."""
+        told = Node().say("DDATA", ddata(2, metric("T", -18, DataType.INT32)))
+
+        assert (values(told), len(told.quarantined), len(told.requests)) == ([], 1, 1)
+        assert told.unread == ((ProbeId("case-1-air"), Unread.BIRTH),)
+
+    def test_death_of_a_device_without_a_birth_is_told(self) -> None:
+        """It was read by its names, so its end counts too."""
+        node = Node()
+        node.say("DDATA", ddata(7, metric("T", 2.5)))
+
+        assert node.say("DDEATH", pysparkplug.DDeath(ARRIVED_MS, 8).encode()).gone
 
     def test_alias_no_birth_named_is_refused_until_the_rebirth(self) -> None:
         """An alias out of nowhere may be another probe's; after the births it counts."""

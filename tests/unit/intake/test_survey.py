@@ -7,7 +7,6 @@ import pysparkplug
 import pytest
 from intake_shop import ARRIVED_MS
 
-from rimewatch.commands.listening import looks_like
 from rimewatch.config import load_shop
 from rimewatch.intake.proposal import Place, places, propose, unit_lines
 from rimewatch.intake.receiver import Receiver
@@ -47,9 +46,10 @@ class TestGuesses:
         payload = json.dumps(
             {"sensor": {"temp_c": 2.1, "rh": 80}, "ts": ARRIVED_MS, "battery": 88, "rssi": -60}
         )
-        (guess,) = heard("gw/a", payload)
+        guess, humidity = heard("gw/a", payload)
 
         assert (guess.value, guess.time, guess.battery) == ("sensor.temp_c", "ts", "battery")
+        assert (humidity.value, humidity.measures) == ("sensor.rh", "humidity")
 
     def test_door_is_told_from_a_temperature(self) -> None:
         """True and false are a contact's."""
@@ -111,7 +111,7 @@ class TestGuesses:
         times = [ARRIVED_MS, ARRIVED_MS + 60_000][: payload.count("%d")]
         (guess,) = heard("shop/case-1/air", payload % tuple(times))
 
-        assert (guess.value, guess.time, guess.unread) == (value, time, ())
+        assert (guess.value, guess.time, guess.asks) == (value, time, ())
 
     @pytest.mark.parametrize(
         "payload",
@@ -126,13 +126,15 @@ class TestGuesses:
         ],
     )
     def test_list_of_several_probes_is_never_read_as_one(self, payload: str) -> None:
-        """A freezer's value is not the case's; the file says what is left unread."""
-        (guess,) = heard("gw/all", payload)
-        (place,) = places([guess])
+        """A freezer's value is not the case's: each is a unit's own, by its mark or its place."""
+        case, freezer = heard("gw/all", payload)
+        found = places([case, freezer])
 
-        assert (guess.value, guess.unread) == ("sensors[0].t", ("sensors[1].t",))
-        assert looks_like(guess).endswith("only the first of its list")
-        assert any("NOT READ" in line and "sensors[1].t" in line for line in unit_lines([place]))
+        assert (case.high, freezer.high) == (2.1, -19.0)
+        assert [place.kind for place in found] == ["display-case", "freezer"]
+        is_marked = "[?id==" in case.value
+        assert is_marked is ('"id"' in payload)
+        assert any("its order never change" in ask for ask in case.asks) is not is_marked
 
     def test_senml_is_found_as_cbor_too(self) -> None:
         """A pack names its unit; each record with one is proposed."""

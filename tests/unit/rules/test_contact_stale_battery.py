@@ -163,15 +163,15 @@ def test_stale_is_found_after_exactly_the_stale_time(silent_ms: int, is_found: b
         assert finding.since_ms == 60_000
 
 
-def test_stale_is_found_at_once_where_the_probe_is_said_to_be_gone() -> None:
+def test_stale_is_found_soon_after_the_probe_is_said_to_be_gone() -> None:
     """A node's last will: nobody need wait for the silence to last, until the probe speaks."""
     rule = StaleRule()
     heard = rule.step(rule.start(CASE, the_probe("air"), 0), Sample(60_000, 2.0))
     gone = rule.lose(heard, 70_000)
 
-    assert rule.finding(gone, 69_999) is None
-    assert rule.due_ms(gone) == 70_000
-    finding = rule.finding(gone, 70_000)
+    assert rule.finding(gone, 89_999) is None
+    assert rule.due_ms(gone) == 90_000
+    finding = rule.finding(gone, 90_000)
     assert finding is not None
     assert finding.since_ms == 60_000
     assert finding.detail == "air is gone: its node or device has said so"
@@ -287,6 +287,28 @@ def test_battery_is_low_at_its_line(name: str, level: float, is_found: bool) -> 
     state = rule.step(rule.start(CASE, the_probe(name), 0), Sample(10, 2.0, level))
 
     assert (rule.finding(state, 10) is not None) is is_found
+
+
+@pytest.mark.parametrize(
+    ("levels", "found"),
+    [
+        ([3.01, 2.98, 3.0], [False, False, False]),
+        ([2.98, 2.41, 2.4], [False, False, True]),
+        ([3.0, 2.99], [True, False]),  # one whole number may be a percentage; the next tells
+        ([2995.0, 2401.0, 2400.0], [False, False, True]),
+        ([88.0, 16.0, 14.5, 3.5], [False, False, True, True]),
+    ],
+)
+def test_figure_of_a_battery_tells_its_kind(levels: list[float], found: list[bool]) -> None:
+    """Volts and millivolts are no percentages: a new cell of 3 V is not to be changed today."""
+    rule = the(Rule.BATTERY)
+    state = rule.start(CASE, the_probe("percent"), 0)
+    told = []
+    for at_ms, level in enumerate(levels):
+        state = rule.step(state, Sample(at_ms, 2.0, level))
+        told.append(rule.finding(state, at_ms) is not None)
+
+    assert told == found
 
 
 def test_battery_stays_low_until_it_is_changed() -> None:

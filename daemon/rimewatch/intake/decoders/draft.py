@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from rimewatch.vocabulary import ProbeId
+from rimewatch.vocabulary import ProbeId, Scale
 
 SHOWN_CHARS: Final = 80
 """How much of a strange value is repeated in a message."""
@@ -30,15 +30,16 @@ class TimeOrigin(StrEnum):
 class Draft(NamedTuple):
     """One value as a probe sent it, not yet judged.
 
-    ``value`` is in the probe's own scale (SenML: already °C, since the payload names
-    its unit), percent for humidity, 1.0 or 0.0 for contacts; it may be infinite or
-    not a number. ``observed_ms`` is None unless ``origin`` is OWN or RELATIVE.
+    ``value`` is in ``scale`` where the message named one, else in the probe's own (SenML: already
+    °C, since the payload names its unit), percent for humidity, 1.0 or 0.0 for contacts; it may
+    be infinite or not a number. ``observed_ms`` is None unless ``origin`` is OWN or RELATIVE.
     """
 
     value: float
     observed_ms: int | None = None
     battery: float | None = None
     origin: TimeOrigin = TimeOrigin.ABSENT
+    scale: Scale | None = None
 
 
 class Undecodable(Exception):  # noqa: N818 - a word of the trade reads better than "Error"

@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo
 
 import jmespath
 from jmespath.exceptions import JMESPathError
-from pydantic_core import from_json
 
+from rimewatch.intake.decoders.documents import bare, document_of, is_cbor
 from rimewatch.intake.decoders.draft import (
     Absent,
     Decoder,
@@ -28,11 +28,14 @@ from rimewatch.intake.decoders.draft import (
     shown,
 )
 from rimewatch.intake.decoders.times import instant_ms
-from rimewatch.intake.decoders.values import battery_of, reader_of
+from rimewatch.intake.decoders.values import Measured, battery_of, reader_of, scale_in
 from rimewatch.shop import Probe
+from rimewatch.vocabulary import Scale
 
 MOST_VALUES: Final = 2000
 """Readings in one message: a day's at one a minute, and a reserve (our choice)."""
+
+_NOTHING: Final = Measured(math.nan)
 
 Finder = Callable[[object], object]
 
@@ -63,24 +66,22 @@ def json_decoder(probe: Probe) -> Decoder:
     finders = {
         field: _finder(probe, field, path, names)
         for field, path in probe.fields.items()
-        if field in ("value", "time", "battery") and path
+        if field in ("value", "time", "battery", "unit") and path
     }
     find_value = finders["value"]
     find_time = finders.get("time")
     find_battery = finders.get("battery")
+    find_unit = finders.get("unit")
     zone = ZoneInfo(probe.time_zone) if probe.time_zone else None
     mark = probe.match
     find_mark = _finder(probe, "match", mark.field, names) if mark and mark.field else None
     where = f"the path {probe.fields['value']}"
     value_keys = _plain_keys(jmespath.compile(probe.fields["value"]).parsed)
-    read = reader_of(probe.measures)
+    read = reader_of(probe)
     quoted = tuple(json.dumps(name, ensure_ascii=False).encode() for name in sorted(names))
 
     def decode(payload: bytes, _arrived_ms: int) -> Sequence[Draft]:
-        try:
-            document = from_json(payload)
-        except ValueError as err:
-            raise Undecodable(f"the payload is not JSON: {err}", whole=True) from None
+        document = document_of(payload)
         # A key written with escapes would not be counted, so any escape takes the slow way.
         if b"\\" in payload:
             refuse_twins(payload, names)
@@ -91,17 +92,21 @@ def json_decoder(probe: Probe) -> Decoder:
             return ()
         found = _found_value(find_value, document, value_keys, where)
         battery = None if find_battery is None else _battery(find_battery, document)
+        scale = None if find_unit is None else _scale(find_unit, document, probe)
         times = None if find_time is None else _found_time(find_time, document)
         if type(found) is list and found:
             # Nothing in a value's place is told apart by not being finite.
             return [
-                _dated(math.nan if value is None else read(value, where), time, battery, zone)
+                _dated(
+                    _NOTHING if value is None else read(value, where), time, battery, zone, scale
+                )
                 for value, time in _paired(found, times, where)
             ]
-        value = read(found, where)
+        measured = read(found, where)
         if find_time is None:
-            return (Draft(value, None, battery, TimeOrigin.ABSENT),)
-        return (_dated(value, times, battery, zone),)
+            own = measured.scale or scale
+            return (Draft(measured.value, None, battery, TimeOrigin.ABSENT, own),)
+        return (_dated(measured, times, battery, zone, scale),)
 
     return decode
 
@@ -124,8 +129,10 @@ def refuse_twins(payload: bytes, names: set[str]) -> Any:  # noqa: ANN401 - JSON
                 seen.add(key)
         return found
 
+    if is_cbor(payload):
+        return None  # read already; its library keeps the last of two and tells of neither
     try:
-        return json.loads(payload.decode(), object_pairs_hook=build)
+        return json.loads(bare(payload).decode(), object_pairs_hook=build)
     except (ValueError, RecursionError) as err:
         raise Undecodable(f"the payload is not JSON: {str(err)[:120]}", whole=True) from None
 
@@ -144,10 +151,32 @@ def _found_time(find: Finder, document: object) -> object:
         return None  # the reading gets the time of its arrival, and is counted
 
 
-def _dated(value: float, time: object, battery: float | None, zone: ZoneInfo | None) -> Draft:
+def _scale(find: Finder, document: object, probe: Probe) -> Scale | None:
+    """Return the scale that a message names; None if it names none.
+
+    Raises:
+        Undecodable: If it names something that is no scale: nobody knows what the value is then.
+    """
+    said = find(document)
+    if said is None or not probe.measures.is_temperature:
+        return None
+    scale = scale_in(said)
+    if scale is None:
+        msg = f"the unit at {probe.fields['unit']} is {shown(said)}; expected C, F or K"
+        raise Undecodable(msg)
+    return scale
+
+
+def _dated(
+    measured: Measured,
+    time: object,
+    battery: float | None,
+    zone: ZoneInfo | None,
+    scale: Scale | None,
+) -> Draft:
     observed_ms = instant_ms(time, zone)
     origin = TimeOrigin.UNREADABLE if observed_ms is None else TimeOrigin.OWN
-    return Draft(value, observed_ms, battery, origin)
+    return Draft(measured.value, observed_ms, battery, origin, measured.scale or scale)
 
 
 def _is_marked(find: Finder, document: object, probe: Probe) -> bool:

@@ -28,7 +28,7 @@ from rimewatch.intake.decoders.senml_pack import Record, load_pack
 from rimewatch.intake.decoders.values import battery_of, contact_of
 from rimewatch.science.scales import celsius_of_kelvin
 from rimewatch.shop import Probe
-from rimewatch.vocabulary import MS_PER_S, Measures, Scale
+from rimewatch.vocabulary import MS_PER_S, Measures, Scale, TrueMeans
 
 ABSOLUTE_FROM_S: Final = 2**28
 """A time of at least this many seconds is absolute, a smaller one relative to now.
@@ -81,13 +81,13 @@ def senml_decoder(probe: Probe) -> Decoder:
         raise UnusableProbe(probe.id, msg)
     wanted = probe.fields.get("value")
     battery_name = probe.fields.get("battery")
-    measures = probe.measures
+    measures, true_means = probe.measures, probe.true_means
 
     def decode(payload: bytes, arrived_ms: int) -> Sequence[Draft]:
         records = resolve(load_pack(payload))
         mine = _of_probe(records, wanted, measures)
         battery = _battery(records, battery_name)
-        drafts = [_draft(record, measures, battery, arrived_ms) for record in mine]
+        drafts = [_draft(record, measures, true_means, battery, arrived_ms) for record in mine]
         drafts.sort(key=lambda d: arrived_ms if d.observed_ms is None else d.observed_ms)
         return drafts
 
@@ -148,12 +148,18 @@ def _of_probe(records: list[_Resolved], wanted: str | None, measures: Measures) 
     return mine
 
 
-def _draft(record: _Resolved, measures: Measures, battery: float | None, arrived_ms: int) -> Draft:
+def _draft(
+    record: _Resolved,
+    measures: Measures,
+    true_means: TrueMeans | None,
+    battery: float | None,
+    arrived_ms: int,
+) -> Draft:
     if record.unit not in _SUITABLE[measures]:
         msg = f"the unit is {shown(record.unit)}; expected {_units(measures)}"
         raise Undecodable(msg)
     if measures.is_contact:
-        value = contact_of(record.value, "the record's value")
+        value = contact_of(record.value, "the record's value", true_means)
     elif isinstance(record.value, float):
         value = celsius_of_kelvin(record.value) if record.unit == "K" else record.value
     else:

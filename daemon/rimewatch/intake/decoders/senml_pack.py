@@ -13,6 +13,7 @@ from typing import Final
 
 import cbor2
 
+from rimewatch.intake.decoders.documents import BYTE_ORDER_MARK, CBOR_ERRORS, bare
 from rimewatch.intake.decoders.draft import Undecodable, shown
 
 Record = dict[str, object]
@@ -36,17 +37,6 @@ CBOR_LABELS: Final = {
 }
 """Integer map keys of SenML in CBOR. Source: [1], table 4 (from memory)."""
 
-_CBOR_ERRORS: Final = (
-    cbor2.CBORError,
-    ArithmeticError,
-    AttributeError,
-    LookupError,
-    MemoryError,
-    RecursionError,
-    TypeError,
-    ValueError,
-)
-
 
 def load_pack(payload: bytes) -> list[Record]:
     """Return the records of a SenML pack, JSON or CBOR, told apart by the first byte.
@@ -56,7 +46,8 @@ def load_pack(payload: bytes) -> list[Record]:
     Raises:
         Undecodable: If it is neither, or not an array of records with unique labels.
     """
-    pack = _from_cbor(payload) if payload[:1] >= b"\x80" else _from_json(payload)
+    is_json = payload[:1] < b"\x80" or payload.startswith(BYTE_ORDER_MARK)
+    pack = _from_json(bare(payload)) if is_json else _from_cbor(payload)
     if not isinstance(pack, list) or not pack:
         msg = f"the payload is {shown(pack)}; expected a SenML pack, an array of records"
         raise Undecodable(msg, whole=True)
@@ -81,7 +72,7 @@ def _from_cbor(payload: bytes) -> object:
         if not isinstance(pack, list):
             return pack
         return [_named(record) if isinstance(record, dict) else record for record in pack]
-    except _CBOR_ERRORS as err:
+    except CBOR_ERRORS as err:
         msg = f"the payload is not SenML in CBOR: {ascii(str(err))[:120]}"
         raise Undecodable(msg, whole=True) from None
 

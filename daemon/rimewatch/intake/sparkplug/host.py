@@ -1,9 +1,9 @@
 """What Sparkplug messages mean for a shop's probes: births, data by alias, deaths.
 
-Follows each edge node that a probe belongs to. Values are taken only from a node whose
-birth was heard: an alias means nothing without it. Whoever is heard without a birth, or
-with a message missing before, is asked for its births anew, ever less often while it does
-not answer. The births of other devices are followed for their place in the count alone.
+Follows each edge node that a probe belongs to. A value by its alias is taken only from a node
+whose birth was heard; one that names itself and its type needs none. Whoever is heard without
+a birth, or with a message missing before, is asked for its births anew, ever less often while
+it does not answer. The births of other devices are followed for their place in the count alone.
 
 Deterministic: the same messages give the same results. No network, no clock: the receiver
 hands messages in, and what is to be published is handed out.
@@ -14,7 +14,7 @@ References:
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from rimewatch.intake.decoders.draft import Draft, TimeOrigin, Undecodable, UnusableProbe
@@ -23,17 +23,16 @@ from rimewatch.intake.device_time import is_plausible
 from rimewatch.intake.quality import Refusal
 from rimewatch.intake.sparkplug.payload import (
     BD_SEQ,
-    BOOLEAN,
     Metric,
     Payload,
+    metric_value,
     read_payload,
     rebirth_command,
-    signed,
 )
 from rimewatch.intake.sparkplug.topics import Heard, Kind, NodeName, heard, source_of
 from rimewatch.readings import Reason
 from rimewatch.shop import Probe
-from rimewatch.vocabulary import ProbeId
+from rimewatch.vocabulary import ProbeId, Unread
 
 SEQ_VALUES: Final = 256
 """``seq`` and ``bdSeq`` count from 0 to 255 and begin again. Source: [1], chapter 6."""
@@ -188,8 +187,11 @@ class SparkplugHost:
             _be_born(node, message)
         elif (node.seq, node.last) == (message.seq, (topic, payload)):
             return told  # the very message again, such as by two subscriptions
-        elif not self._count(node, said, message, arrived_ms, told):
+        elif not node.is_born:
+            self._take_unborn(node, said, message, arrived_ms, told)
             return told
+        else:
+            self._count(node, message, arrived_ms, told)
         node.seq = message.seq
         node.last = (topic, payload)
         if self._note_device(node, said, message, arrived_ms, told):
@@ -212,7 +214,7 @@ class SparkplugHost:
             case Kind.NBIRTH:
                 _bind(node, "", message.metrics)
             case Kind.DDATA if node.watches(said.device) and said.device not in node.devices:
-                self._refuse(node, said, _NO_BIRTH, arrived_ms, told)
+                self._take_unborn(node, said, message, arrived_ms, told)
                 return False
             case _:
                 pass
@@ -231,19 +233,29 @@ class SparkplugHost:
         node.aliases.clear()
         told.gone += [probe.id for probe in node.wanted(None)]
 
-    def _count(
+    def _take_unborn(
         self, node: _Node, said: Heard, message: Payload, arrived_ms: int, told: Told
-    ) -> bool:
-        """Look at a message's place in the count; False if it is of no use."""
-        if not node.is_born:
+    ) -> None:
+        """Take what names itself and its type of a node or device without a birth; ask for it."""
+        is_data = said.kind in (Kind.NDATA, Kind.DDATA, Kind.DBIRTH)
+        plain = [metric for metric in message.metrics if is_data and _says_it_all(metric)]
+        known = (node.values.keys() | node.batteries.keys()) if plain else set()
+        if said.kind is Kind.DDEATH:
+            told.gone += [probe.id for probe in node.wanted(said.device)]
+        if not any(_Name(said.device, str(metric.name)) in known for metric in plain):
             self._refuse(node, said, _NO_BIRTH, arrived_ms, told)
-            return False
+            return
+        self._ask(node, arrived_ms, told)
+        named = replace(message, metrics=tuple(plain))
+        self._take_values(node, said, named, arrived_ms, told)
+
+    def _count(self, node: _Node, message: Payload, arrived_ms: int, told: Told) -> None:
+        """Look at a message's place in the count."""
         expected = None if node.seq is None else (node.seq + 1) % SEQ_VALUES
         if expected is not None and message.seq not in (None, expected):
             node.in_doubt = True
         if node.in_doubt:
             self._ask(node, arrived_ms, told)
-        return True
 
     def _refuse(self, node: _Node, said: Heard, why: str, arrived_ms: int, told: Told) -> None:
         """Refuse a message that has to do with a probe, once; and ask for births."""
@@ -251,7 +263,7 @@ class SparkplugHost:
         probes = node.wanted(said.device)
         if probes and said.kind is not Kind.DDEATH:
             probe = probes[0].id if len(probes) == 1 else None
-            told.refused.append((probe, Refusal(Reason.UNDECODABLE, why)))
+            told.refused.append((probe, Refusal(Reason.UNDECODABLE, why, Unread.BIRTH)))
 
     def _ask(self, node: _Node, arrived_ms: int, told: Told) -> None:
         if node.ask_due_ms is None or arrived_ms >= node.ask_due_ms:
@@ -283,7 +295,7 @@ class SparkplugHost:
             self._refuse(node, said, _IN_DOUBT, arrived_ms, told)
         for name, metric, datatype in found:
             for wanted in node.batteries.get(name, ()):
-                wanted.battery = battery_of(_plain(metric, datatype))
+                wanted.battery = battery_of(metric_value(metric, datatype))
         for name, metric, datatype in found:
             for wanted in node.values.get(name, ()):
                 drafted = _draft(wanted, metric, datatype, message, arrived_ms)
@@ -303,6 +315,12 @@ def _be_born(node: _Node, message: Payload) -> None:
     node.datatypes.clear()
     node.ask_due_ms = None
     node.ask_wait_ms = ASK_AGAIN_MS[0]
+
+
+def _says_it_all(metric: Metric) -> bool:
+    """Return whether a metric needs no birth: it has a name, and a type where one is needed."""
+    is_integer = isinstance(metric.value, int) and not isinstance(metric.value, bool)
+    return metric.name is not None and (metric.datatype is not None or not is_integer)
 
 
 def _bd_seq(message: Payload) -> int | None:
@@ -326,14 +344,6 @@ def _bind(node: _Node, device: str, metrics: Sequence[Metric]) -> None:
             node.aliases[metric.alias] = _Bound(name, metric.datatype)
 
 
-def _plain(metric: Metric, datatype: int | None) -> int | float | bool | str | None:
-    """Return a metric's value, integers with their sign, booleans as such."""
-    value = None if metric.is_null else metric.value
-    if isinstance(value, int) and not isinstance(value, bool):
-        return bool(value) if datatype == BOOLEAN else signed(value, datatype)
-    return value
-
-
 def _draft(
     wanted: _Wanted, metric: Metric, datatype: int | None, message: Payload, arrived_ms: int
 ) -> Draft | Refusal:
@@ -342,7 +352,7 @@ def _draft(
     if metric.is_null:
         return Refusal(Reason.UNDECODABLE, f"{where} is null: its node has no value for it")
     try:
-        value = reader_of(probe.measures)(_plain(metric, datatype), where)
+        measured = reader_of(probe)(metric_value(metric, datatype), where)
     except Undecodable as err:
         return Refusal(Reason.UNDECODABLE, str(err))
     observed_ms = metric.timestamp_ms or message.timestamp_ms or None
@@ -353,4 +363,4 @@ def _draft(
         why = f"{where} is historical and has no usable time of its own"
         return Refusal(Reason.TIME_UNCERTAIN, why)
     origin = TimeOrigin.UNREADABLE if observed_ms is None else TimeOrigin.OWN
-    return Draft(value, observed_ms, wanted.battery, origin)
+    return Draft(measured.value, observed_ms, wanted.battery, origin, measured.scale)

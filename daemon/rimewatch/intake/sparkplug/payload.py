@@ -137,14 +137,19 @@ def read_payload(payload: bytes) -> Payload:
 def _metric(metric: Any) -> Metric:  # noqa: ANN401 - see _message_class
     member = metric.WhichOneof("value")
     return Metric(
-        name=metric.name if metric.HasField("name") else None,
+        name=_text(metric.name) if metric.HasField("name") else None,
         alias=metric.alias if metric.HasField("alias") else None,
         timestamp_ms=metric.timestamp if metric.HasField("timestamp") else None,
         datatype=metric.datatype if metric.HasField("datatype") else None,
         is_historical=metric.is_historical,
         is_null=metric.is_null,
-        value=None if member is None else getattr(metric, member),
+        value=None if member is None else _text(getattr(metric, member)),
     )
+
+
+def _text(value: Any) -> Any:  # noqa: ANN401 - whatever a field holds
+    """Return a value as it is; text that is no UTF-8 comes as bytes, and is made printable."""
+    return value.decode(errors="backslashreplace") if isinstance(value, bytes) else value
 
 
 def signed(value: int, datatype: int | None) -> int:
@@ -158,6 +163,19 @@ def signed(value: int, datatype: int | None) -> int:
         return value
     value &= (1 << bits) - 1
     return value - (1 << bits) if value >> (bits - 1) else value
+
+
+def metric_value(metric: Metric, datatype: int | None) -> int | float | bool | str | None:
+    """Return a metric's value, integers with their sign, booleans as such.
+
+    Args:
+        metric: The metric.
+        datatype: Its own, or the one that its birth named.
+    """
+    value = None if metric.is_null else metric.value
+    if isinstance(value, int) and not isinstance(value, bool):
+        return bool(value) if datatype == BOOLEAN else signed(value, datatype)
+    return value
 
 
 def rebirth_command(at_ms: int) -> bytes:

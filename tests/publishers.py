@@ -1,0 +1,434 @@
+"""Publishers of many kinds: what each sends, and what it says of which unit.
+
+Payload shapes are of the kinds that thermometers, bridges and gateways send (common practice, no
+source); SenML, CBOR and Sparkplug are made by the libraries of others. All names are invented.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Any, Final
+
+import cbor2
+import kpn_senml
+import pysparkplug as sp
+
+AT_MS: Final = 1_772_438_400_000
+"""2026-03-02T08:00:00Z."""
+AT_S: Final = AT_MS // 1000
+
+Said = tuple[str, str, float]
+"""Unit, by any name; what is measured; °C, percent, or 1 for open."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Publisher:
+    """What is sent, and what a person who knows the devices reads in it."""
+
+    kind: str
+    sends: tuple[tuple[str, bytes], ...]
+    says: frozenset[Said]
+    is_doubtful: bool = False
+    """Whether nobody could tell by listening alone, so that a question is what is right."""
+
+
+def _one(
+    kind: str, sends: dict[str, Any] | list[tuple[str, Any]], *says: Said, is_doubtful: bool = False
+) -> Publisher:
+    pairs = list(sends.items()) if isinstance(sends, dict) else sends
+    return Publisher(
+        kind=kind,
+        sends=tuple((topic, _bytes(payload)) for topic, payload in pairs),
+        says=frozenset(says),
+        is_doubtful=is_doubtful,
+    )
+
+
+def _bytes(payload: object) -> bytes:
+    if isinstance(payload, bytes):
+        return payload
+    return (payload if isinstance(payload, str) else json.dumps(payload)).encode()
+
+
+def _senml(base: str, *records: tuple[str, str, float], is_cbor: bool = False) -> bytes:
+    pack = kpn_senml.SenmlPack(base)
+    for name, unit, value in records:
+        pack.add(kpn_senml.SenmlRecord(name, unit=unit, value=value))
+    said = pack.to_cbor() if is_cbor else pack.to_json()
+    return said if isinstance(said, bytes) else said.encode()
+
+
+def metric(name: str | None, value: Any, **more: Any) -> Any:
+    """Return a metric of the client library: a float, or a boolean."""
+    kind = sp.DataType.BOOLEAN if isinstance(value, bool) else sp.DataType.FLOAT
+    return sp.Metric(AT_MS, name, kind, value, **more)
+
+
+def _birth(*metrics: Any) -> bytes:
+    made: bytes = sp.DBirth(AT_MS, 1, metrics).encode(include_dtypes=True)
+    return made
+
+
+def _node_birth() -> bytes:
+    count = sp.Metric(AT_MS, "bdSeq", sp.DataType.INT64, 3)
+    made: bytes = sp.NBirth(AT_MS, 0, (count,)).encode(include_dtypes=True)
+    return made
+
+
+def _data(*metrics: Any, typed: bool = False) -> bytes:
+    made: bytes = sp.DData(AT_MS, 2, metrics).encode(include_dtypes=typed)
+    return made
+
+
+PUBLISHERS: Final = (
+    _one(
+        "bare numbers, a topic each",
+        {"shop/case-1/air": "2.1", "shop/freezer-1/air": "-19.4"},
+        ("case", "air", 2.1),
+        ("freezer", "air", -19.4),
+    ),
+    _one(
+        "a small object a probe",
+        {"shop/case-1/air": {"t": 2.1, "ts": AT_MS, "bat": 91}, "shop/case-1/door": {"open": True}},
+        ("case", "air", 2.1),
+        ("case", "door", 1.0),
+    ),
+    _one(
+        "a bridge with one object a device, named by the last level",
+        {
+            "BRIDGE/Sushi case": {
+                "temperature": 2.1,
+                "humidity": 80,
+                "battery": 88,
+                "linkquality": 120,
+                "voltage": 2995,
+            },
+            "BRIDGE/Chest freezer": {
+                "temperature": -21.0,
+                "humidity": 60,
+                "battery": 71,
+                "linkquality": 97,
+                "voltage": 2870,
+            },
+            "BRIDGE/bridge/state": {"state": "online"},
+        },
+        ("case", "air", 2.1),
+        ("case", "humidity", 80.0),
+        ("freezer", "air", -21.0),
+        ("freezer", "humidity", 60.0),
+    ),
+    _one(
+        "a bridge's contact beside its thermometers",
+        {
+            "BRIDGE/Sushi case": {"temperature": 2.1, "battery": 88, "linkquality": 120},
+            "BRIDGE/Walk-in door": {"contact": False, "battery": 97, "linkquality": 90},
+        },
+        ("case", "air", 2.1),
+        ("walk-in", "door", 1.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "components under a status level, two devices",
+        {
+            "device-4f/status/temperature:0": {"id": 0, "tC": 2.1, "tF": 35.78},
+            "device-4f/status/devicepower:0": {"id": 0, "battery": {"V": 5.4, "percent": 88}},
+            "device-9a/status/temperature:0": {"id": 0, "tC": -21.0, "tF": -5.8},
+            "device-9a/status/devicepower:0": {"id": 0, "battery": {"V": 5.2, "percent": 71}},
+        },
+        ("case", "air", 2.1),
+        ("freezer", "air", -21.0),
+    ),
+    _one(
+        "two compartments in one message",
+        {"kitchen/logger": {"fridge": {"temp": 2.0}, "freezer": {"temp": -20.0}}},
+        ("fridge", "air", 2.0),
+        ("freezer", "air", -20.0),
+    ),
+    _one(
+        "numbered channels in one message",
+        {"logger/7": {"temp1": 2.0, "temp2": -20.0, "uptime": 4211}},
+        ("one", "air", 2.0),
+        ("two", "air", -20.0),
+    ),
+    _one(
+        "keyed sensors in one message, unit beside",
+        {
+            "tele/fishroom/SENSOR": {
+                "Time": "2026-03-02T02:00:00",
+                "probe-1": {"Id": "0316A2", "Temperature": 2.1},
+                "probe-2": {"Id": "0317B4", "Temperature": -20.5},
+                "TempUnit": "C",
+            }
+        },
+        ("one", "air", 2.1),
+        ("two", "air", -20.5),
+    ),
+    _one(
+        "addresses as keys",
+        {"onewire/shop": {"28-0316a279": 2.1, "28-0317b422": -20.4}},
+        ("one", "air", 2.1),
+        ("two", "air", -20.4),
+    ),
+    _one(
+        "a list of several named sensors",
+        {"gw/all": {"ts": AT_S, "sensors": [{"id": "a1", "t": 2.1}, {"id": "b2", "t": -19.0}]}},
+        ("one", "air", 2.1),
+        ("two", "air", -19.0),
+    ),
+    _one(
+        "a radio gateway's list, by address",
+        {
+            "gateway/ble": [
+                {"mac": "C0FFEE0001", "temperature": 2.4, "battery": 2.98, "rssi": -71},
+                {"mac": "C0FFEE0002", "temperature": -19.5, "battery": 2.71, "rssi": -80},
+            ]
+        },
+        ("one", "air", 2.4),
+        ("two", "air", -19.5),
+    ),
+    _one(
+        "a bare list",
+        {"logger/channels": [2.1, -20.5]},
+        ("one", "air", 2.1),
+        ("two", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "degrees Fahrenheit by the name", {"shop/freezer-1": {"tempF": -4.0}}, ("f", "air", -20.0)
+    ),
+    _one(
+        "degrees Fahrenheit by a unit beside it",
+        {"shop/freezer-1/air": {"temperature": 0, "unit": "F"}},
+        ("freezer", "air", -17.778),
+    ),
+    _one(
+        "values with units, nested",
+        {
+            "node/case-1": {
+                "temperature": {"value": 2.1, "unit": "°C"},
+                "humidity": {"value": 80, "unit": "%"},
+            }
+        },
+        ("case", "air", 2.1),
+        ("case", "humidity", 80.0),
+    ),
+    _one("degrees Fahrenheit, bare", {"shop/case-1/air": "36.5"}, ("case", "air", 2.5)),
+    _one("kelvin", {"shop/case-1/air": {"temperature": 275.35}}, ("case", "air", 2.2)),
+    _one(
+        "a contact that is true when shut, beside its temperature",
+        {"shop/case-1": {"temperature": 2.0, "contact": True}},
+        ("case", "air", 2.0),
+        ("case", "door", 0.0),
+    ),
+    _one(
+        "a contact's words",
+        {"shop/case-1/door": "CLOSED", "shop/case-1/air": "2.2"},
+        ("case", "door", 0.0),
+        ("case", "air", 2.2),
+    ),
+    _one(
+        "a door's number in the object",
+        {"shop/case-1": {"t": 2.2, "door": 0}},
+        ("case", "air", 2.2),
+        ("case", "door", 0.0),
+    ),
+    _one(
+        "bare battery and signal beside the temperature",
+        [
+            ("shop/freezer-2/battery", "2.98"),
+            ("shop/freezer-2/rssi", "-61"),
+            ("shop/freezer-2/uptime", "12"),
+            ("shop/freezer-2/air", "-20.5"),
+        ],
+        ("freezer", "air", -20.5),
+    ),
+    _one(
+        "a property a topic, below the device and its node",
+        [
+            ("fish/dev-1/$state", "ready"),
+            ("fish/dev-1/thermometer/temperature", "2.4"),
+            ("fish/dev-1/thermometer/$name", "Thermometer"),
+            ("fish/dev-1/power/voltage", "3.01"),
+            ("fish/dev-2/thermometer/temperature", "-22.0"),
+            ("fish/dev-2/power/voltage", "2.93"),
+        ],
+        ("one", "air", 2.4),
+        ("two", "air", -22.0),
+    ),
+    _one(
+        "the quantity before the place",
+        {
+            "sensors/temperature/fridge": "2.4",
+            "sensors/temperature/freezer": "-20.1",
+            "sensors/humidity/fridge": "81",
+        },
+        ("fridge", "air", 2.4),
+        ("freezer", "air", -20.1),
+        ("fridge", "humidity", 81.0),
+    ),
+    _one("numbers as text", {"shop/case-1/air": {"temp": "2.1", "bat": "88"}}, ("c", "air", 2.1)),
+    _one("a decimal comma", {"shop/case-1/air": "2,4"}, ("case", "air", 2.4)),
+    _one("a unit behind the number", {"shop/case-1/air": "2.4 °C"}, ("case", "air", 2.4)),
+    _one(
+        "a byte-order mark before, a NUL behind",
+        {"shop/case-1/air": b'\xef\xbb\xbf{"t": 2.1}', "shop/freezer-1/air": b'{"t": -20.1}\x00'},
+        ("case", "air", 2.1),
+        ("freezer", "air", -20.1),
+    ),
+    _one(
+        "a CBOR map",
+        {"node/case-1/up": cbor2.dumps({"t": 2.1, "ts": AT_S, "bat": 3.01})},
+        ("case", "air", 2.1),
+    ),
+    _one(
+        "a CSV line",
+        {"logger/case-1": "2026-03-02T08:00:00Z,2.1,80"},
+        ("case", "air", 2.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "SenML",
+        {"senml/case-1": _senml("case-1:", ("temp", "Cel", 2.1), ("rh", "%RH", 80.0))},
+        ("case", "air", 2.1),
+        ("case", "humidity", 80.0),
+    ),
+    _one(
+        "SenML in CBOR, two units",
+        {
+            "senml/all": _senml(
+                "", ("case-1/t", "Cel", 2.1), ("frz-1/t", "Cel", -20.0), is_cbor=True
+            )
+        },
+        ("one", "air", 2.1),
+        ("two", "air", -20.0),
+    ),
+    _one(
+        "a Sparkplug node that is born",
+        {
+            "spBv1.0/fish/NBIRTH/node-1": _node_birth(),
+            "spBv1.0/fish/DBIRTH/node-1/freezer-1": _birth(
+                metric("Temperature", -20.0, alias=3), metric("Battery", 88.0, alias=4)
+            ),
+            "spBv1.0/fish/DBIRTH/node-1/case-1": _birth(
+                metric("Sensors/Air temperature", 2.5, alias=5), metric("Door/Open", False, alias=6)
+            ),
+        },
+        ("freezer", "air", -20.0),
+        ("case", "air", 2.5),
+        ("case", "door", 0.0),
+    ),
+    _one(
+        "a running Sparkplug node, names and types in its data",
+        {"spBv1.0/fish/DDATA/node-1/freezer-1": _data(metric("Temperature", -20.0), typed=True)},
+        ("freezer", "air", -20.0),
+    ),
+    _one(
+        "a running Sparkplug node, aliases alone",
+        {"spBv1.0/fish/DDATA/node-1/freezer-1": _data(metric(None, -20.0, alias=3))},
+        ("freezer", "air", -20.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "a long-range network server's uplink",
+        {
+            f"application/7/device/{eui}/event/up": {
+                "deviceInfo": {"deviceName": name, "devEui": eui},
+                "time": "2026-03-02T08:00:00+00:00",
+                "fCnt": 122,
+                "object": {"temperature": celsius, "humidity": 81, "battery": 3.04},
+                "rxInfo": [{"gatewayId": "ab12", "rssi": -104, "snr": 6.5, "temperature": 31}],
+            }
+            for eui, name, celsius in (("a84041", "case", 2.1), ("a84042", "freezer", -19.0))
+        },
+        ("one", "air", 2.1),
+        ("one", "humidity", 81.0),
+        ("two", "air", -19.0),
+        ("two", "humidity", 81.0),
+    ),
+    _one(
+        "type and value",
+        {
+            "node/case-1/1": {"type": "temperature", "value": 2.1},
+            "node/case-1/2": {"type": "humidity", "value": 80},
+            "node/case-1/3": {"type": "battery", "value": 3.02},
+        },
+        ("case", "air", 2.1),
+        ("case", "humidity", 80.0),
+    ),
+    _one(
+        "quantities in turn on one topic",
+        [
+            ("node/case-1", {"name": "temperature", "value": 2.1}),
+            ("node/case-1", {"name": "humidity", "value": 80}),
+            ("node/case-1", {"name": "voltage", "value": 2.9}),
+        ],
+        ("case", "air", 2.1),
+        ("case", "humidity", 80.0),
+    ),
+    _one(
+        "several devices on one topic, by their mark",
+        [("gw/air", {"id": i, "t": t}) for i, t in (("a1", 2.0), ("b2", -19.0)) * 3],
+        ("one", "air", 2.0),
+        ("two", "air", -19.0),
+    ),
+    _one(
+        "a backlog of one probe",
+        {"shop/case-1/log": {"readings": [{"t": 2.1, "ts": AT_S - 60}, {"t": 2.3, "ts": AT_S}]}},
+        ("case", "air", 2.1),
+        ("case", "air", 2.3),
+    ),
+    _one(
+        "a controller with its set point",
+        {"ctl/case-1": {"setpoint": 2.0, "temp_min": 1.0, "temp_max": 5.0, "temperature": 2.4}},
+        ("case", "air", 2.4),
+    ),
+    _one(
+        "a device that tells its own chip's temperature",
+        {"node/freezer-1": {"device_temperature": 24.0, "temperature": -21.0, "linkquality": 90}},
+        ("freezer", "air", -21.0),
+    ),
+    _one(
+        "air and core in one object",
+        {"node/case-1": {"air": 2.4, "core": 1.9}},
+        ("case", "air", 2.4),
+        ("case", "product", 1.9),
+    ),
+    _one(
+        "a leak beside the temperature",
+        {"node/case-1": {"temperature": 2.4, "water_leak": False, "battery": 100}},
+        ("case", "air", 2.4),
+        ("case", "water", 0.0),
+    ),
+    _one(
+        "a time without a zone",
+        {"shop/case-1/air": {"temp": 2.0, "time": "2026-03-02 02:00:00"}},
+        ("case", "air", 2.0),
+    ),
+    _one(
+        "measurement, tags and fields",
+        {
+            "metrics/case-1": {
+                "measurement": "temperature",
+                "tags": {"place": "case-1"},
+                "fields": {"value": 2.1},
+                "timestamp": AT_S,
+            }
+        },
+        ("case", "air", 2.1),
+    ),
+    _one(
+        "tenths of a degree",
+        {"shop/freezer-1/air": {"temperature": -205}},
+        ("freezer", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "the ohms of a Pt100",
+        {"shop/freezer-1/air": "92.16"},
+        ("f", "air", -20.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "a device's state, and no thermometer",
+        {"node/plug-1": {"uptime": 1234, "heap": 30000, "attempts": 3, "wifi": {"rssi": -61}}},
+    ),
+)
