@@ -17,6 +17,8 @@
 #   make standstill         holds the service by SIGSTOP for HELD_S=75 seconds; what is caught up?
 #   make soak               a month at speed and ten minutes of real load: does anything grow?
 #   make audit              what a shop installs, listed and looked up for known faults
+#   make lock               pins anew what is installed, with hashes (lock/)
+#   make bounds             the quick tests with the oldest versions allowed, and with the newest
 #   make coverage           which lines and branches of the pure core no test of it runs
 #   make mutants PACKAGE=rules   puts mistakes into it, and counts those that no test notices
 #   make check              lint, format, types, import contracts
@@ -43,7 +45,7 @@ PYTEST_ARGS ?=
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak docs pictures reference audit \
+.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak docs pictures reference audit lock bounds \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -107,6 +109,13 @@ soak: $(VENV)/.dev
 audit: $(VENV)/.dev
 	.ci/audit $(AUDIT_ARGS)
 
+lock: $(VENV)/.dev
+	.ci/lock --upgrade
+
+bounds: $(VENV)/.dev
+	.ci/try-bounds lowest-direct
+	.ci/try-bounds highest
+
 wheel-check: $(VENV)/.dev
 	.ci/wheel-check
 
@@ -122,11 +131,11 @@ format: $(VENV)/.dev
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-$(VENV)/.demo: pyproject.toml
+$(VENV)/.demo: pyproject.toml lock/demo.txt
 	@PYTHON="$(PYTHON)" ./.ci/set-up demo
 	@touch $@
 
-$(VENV)/.dev: pyproject.toml
+$(VENV)/.dev: pyproject.toml lock/dev.txt
 	@PYTHON="$(PYTHON)" ./.ci/set-up dev
 	@touch $@ $(VENV)/.demo
 

@@ -1,6 +1,6 @@
 """``rimewatch lot``: how lots stand. A list, what is to be expected, and a lot's record."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,33 +13,62 @@ from rimewatch.commands.options import config_option, journal_option, load
 from rimewatch.commands.standing import Standing, standing
 from rimewatch.entries import AnyEntry
 from rimewatch.errors import UserError
-from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.report import wording
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H
+from rimewatch.vocabulary import MS_PER_H, LotId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Lots:
-    """Every lot, judged now."""
+    """The lots on the books; each is judged when it is asked for."""
 
+    shop: Shop
     now: Standing
     histories: Histories
     entries: list[AnyEntry]
-    stories: list[LotStory]
+    book: Mapping[LotId, LotEntries]
+
+    def here(self) -> list[LotStory]:
+        """Return those that are not gone, judged now."""
+        return [self._told(lot) for lot in self.book.values() if lot.withdrawn is None]
+
+    def story(self, lot: str) -> LotStory:
+        """Return one lot, gone or not, judged now.
+
+        Raises:
+            UserError: If there is no such lot.
+        """
+        found = self.book.get(LotId(lot))
+        if found is not None:
+            return self._told(found)
+        known = ", ".join(list(self.book)[-5:]) or "none"
+        raise UserError(f'there is no lot "{lot}" that counts on the books; the newest are {known}')
+
+    def _told(self, lot: LotEntries) -> LotStory:
+        return tell(self.shop, self.now.journal, self.histories, lot, self.now.now_ms)
 
 
 @contextmanager
-def _lots(shop: Shop, journal: Path) -> Iterator[_Lots]:
-    with standing(shop, journal) as now:
-        histories = now.evaluator.histories()
+def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots]:
+    """Open the books.
+
+    Args:
+        shop: The shop.
+        journal: Where they are.
+        at_hand: Leave out lots that are gone: years of them are not even read.
+    """
+    with standing(shop, journal, at_hand=at_hand) as now:
         entries = [*now.evaluator.entries, *now.waiting]
-        stories = [
-            tell(shop, now.journal, histories, lot, now.now_ms) for lot in book(entries).values()
-        ]
-        yield _Lots(now=now, histories=histories, entries=entries, stories=stories)
+        yield _Lots(
+            shop=shop,
+            now=now,
+            histories=now.evaluator.histories(),
+            entries=entries,
+            book=book(entries),
+        )
 
 
 @click.command("list", epilog="Example:  rimewatch lot list --config shop.toml --raw-ready")
@@ -53,8 +82,8 @@ def _lots(shop: Shop, journal: Path) -> Iterator[_Lots]:
 def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (a flag)
     """List lots: where each is, how far its hold has come, and what its proof lacks."""
     shop = load(config, sends=False)
-    with _lots(shop, journal) as lots:
-        here = [s for s in lots.stories if s.state != "withdrawn"]
+    with _lots(shop, journal, at_hand=True) as lots:
+        here = lots.here()
     judged = [(story, lot_words(shop, story)) for story in here]
     shown = [(story, words) for story, words in judged if words.is_ready or not raw_ready]
     for story, words in shown:
@@ -101,8 +130,8 @@ def plan(config: Path, journal: Path) -> None:
 
     shop = load(config, sends=False)
     zone = ZoneInfo(shop.timezone)
-    with _lots(shop, journal) as lots:
-        found = foretell_lots(shop, lots.now.journal, lots.histories, lots.stories, lots.now.now_ms)
+    with _lots(shop, journal, at_hand=True) as lots:
+        found = foretell_lots(shop, lots.now.journal, lots.histories, lots.here(), lots.now.now_ms)
     units = {unit.id: unit.name for unit in shop.units}
     for item in found:
         when = "the count has not begun"
@@ -131,7 +160,7 @@ def options(lot: str | None, config: Path, journal: Path) -> None:
 
     shop = load(config, sends=False)
     with _lots(shop, journal) as lots:
-        received = None if lot is None else _story(lots, lot).entries.received
+        received = None if lot is None else lots.story(lot).entries.received
         found = prospects_for(shop, lots.now.journal, lots.histories, received, lots.now.now_ms)
     units = {unit.id: unit.name for unit in shop.units}
     click.echo("Begun now, by what the freezers did lately, and only if the cold holds:")
@@ -158,7 +187,7 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
         raise UserError("a PDF is not for the terminal; name its file with --out")
     shop = load(config, sends=False)
     with _lots(shop, journal) as lots:
-        story = _story(lots, lot)
+        story = lots.story(lot)
         told = record_of(
             shop, lots.now.journal, lots.histories, story, lots.entries, lots.now.now_ms
         )
@@ -178,11 +207,3 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
         click.echo(f"The record of {lot} is in {out}.")
     else:
         click.echo(content, nl=False)
-
-
-def _story(lots: _Lots, lot: str) -> LotStory:
-    for story in lots.stories:
-        if story.lot == lot:
-            return story
-    known = ", ".join(story.lot for story in lots.stories[-5:]) or "none"
-    raise UserError(f'there is no lot "{lot}" that counts on the books; the newest are {known}')

@@ -35,8 +35,14 @@ class Standing:
 
 
 @contextmanager
-def standing(shop: Shop, journal: Path) -> Iterator[Standing]:
+def standing(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[Standing]:
     """Open a journal for reading and evaluate it up to now.
+
+    Args:
+        shop: The shop.
+        journal: The journal.
+        at_hand: Leave out the entries of lots that are gone: whoever asks only for those that
+            are here need not wait until years of them are read.
 
     Raises:
         UserError: If there is no such journal, or it cannot be read.
@@ -45,7 +51,7 @@ def standing(shop: Shop, journal: Path) -> Iterator[Standing]:
     now_ms = SystemClock().now_ms()
     try:
         with JournalReader.open(journal) as reader:
-            resumed = resume(shop, reader, now_ms)
+            resumed = resume(shop, reader, now_ms, at_hand=at_hand)
             later = reader.entries_after(resumed.entry_number, MOST_ENTRIES)
             yield Standing(
                 journal=reader,

@@ -251,6 +251,23 @@ _GONE_FOR_RAW: Final = frozenset({Disposition.DISCARDED, Disposition.USED_COOKED
 """What a person decided that outranks every proof."""
 
 
+def without_gone(entries: Sequence[AnyEntry], from_ms: int) -> list[AnyEntry]:
+    """Return entries without those of lots that were gone before an instant.
+
+    Cancellations stay, whatever they name.
+
+    Args:
+        entries: In any order.
+        from_ms: The instant.
+    """
+    gone = {
+        lot.lot
+        for lot in book(entries).values()
+        if lot.withdrawn is not None and lot.withdrawn.at_ms < from_ms
+    }
+    return [entry for entry in entries if getattr(entry, "lot", None) not in gone]
+
+
 def _received(lot: LotEntries, entry: ReceiveLot) -> ReceiveLot:
     """Return a lot's receipt with a further one as its correction, unless a proof was begun before.
 

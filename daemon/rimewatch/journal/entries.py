@@ -8,7 +8,7 @@ refuse changes and deletions.
 import sqlite3
 from dataclasses import dataclass, replace
 
-from rimewatch.entries import AnyEntry
+from rimewatch.entries import AnyEntry, CancelEntry, WithdrawLot
 from rimewatch.journal.entry_codec import entry_from_json, entry_to_json
 from rimewatch.vocabulary import LotId
 
@@ -66,6 +66,26 @@ def after(
         (found, replace(entry_from_json(text), entry_number=found))
         for found, text in connection.execute(
             "SELECT id, text FROM entry WHERE id > ? ORDER BY id LIMIT ?", (number, limit)
+        ).fetchall()
+    ]
+
+
+def at_hand(connection: sqlite3.Connection) -> list[tuple[int, AnyEntry]]:
+    """Return the entries, in the order they came, but for those of lots that are gone.
+
+    Ten years have a hundred thousand entries, nearly all of them of fish that was sold long ago.
+    A lot counts as gone where its withdrawal was entered and nothing of it was ever cancelled:
+    whether a cancellation brings it back is for the books to say.
+    """
+    return [
+        (found, replace(entry_from_json(text), entry_number=found))
+        for found, text in connection.execute(
+            "SELECT id, text FROM entry WHERE lot IS NULL OR lot NOT IN"
+            " (SELECT lot FROM entry WHERE do = ?"
+            "  EXCEPT SELECT lot FROM entry WHERE id IN"
+            "   (SELECT json_extract(text, '$.number') FROM entry WHERE do = ?))"
+            " ORDER BY id",
+            (WithdrawLot.do, CancelEntry.do),
         ).fetchall()
     ]
 

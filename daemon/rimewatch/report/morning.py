@@ -11,6 +11,7 @@ from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.ledger import Account, build_ledger
+from rimewatch.evaluation.lot_book import without_gone
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report.curve import Curve
 from rimewatch.report.html_draft import HtmlDraft
@@ -90,6 +91,9 @@ def draft_morning(
     """
     within = replace(
         account,
+        # A morning tells of no fish that was gone before its night; to judge all that ever was
+        # here takes minutes in the tenth year.
+        entries=without_gone(account.entries, from_ms),
         alarms=[
             alarm
             for alarm in account.alarms

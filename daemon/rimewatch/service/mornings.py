@@ -10,7 +10,8 @@ each morning has one summary, made of what was known at its hour.
 """
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any, Final
 
@@ -33,6 +34,9 @@ from rimewatch.vocabulary import MS_PER_DAY, About, ContactId, ProbeId
 
 AHEAD_STATE: Final = "mornings ahead"
 """Until when a clock that was days ahead has made summaries of nights that had not come."""
+
+OWED_STATE: Final = "mornings owed"
+"""Mornings that were missed and are made one after the other, behind the latest."""
 
 IN_HAND_STATE: Final = "mornings in hand"
 """The mornings whose charts are being drawn, in order."""
@@ -76,6 +80,7 @@ class Mornings:
         self._clock = clock
         self._charts = charts
         self._in_hand: list[str] = []
+        self._owed: list[SummaryDue] = []
         self._kept: list[str] = []
         """What the batch in hand has kept."""
         self._moved_s = 0.0
@@ -87,6 +92,15 @@ class Mornings:
     def resume(self) -> None:
         """Go on from what is on the disk: at the start, and after a batch that failed."""
         self._in_hand = _days_in_hand(self._journal)
+        self._owed = [
+            SummaryDue(
+                day=date.fromisoformat(plain["day"]),
+                from_ms=plain["from_ms"],
+                to_ms=plain["to_ms"],
+                contacts=tuple(ContactId(contact) for contact in plain["contacts"]),
+            )
+            for plain in json.loads(self._journal.load_state(OWED_STATE) or "[]")
+        ]
         self._kept.clear()
         self._moved_s = self._clock.monotonic_s()
         self._go_on()
@@ -113,6 +127,34 @@ class Mornings:
     def is_due(self, due: SummaryDue) -> bool:
         """Whether a morning is to be made: not yet, or by a clock that was ahead."""
         return not self._is_made(due.day) or due.to_ms <= self._ahead_ms()
+
+    def owe(self, missed: Sequence[SummaryDue]) -> None:
+        """Put missed mornings off, each to a batch of its own; within a batch.
+
+        A service that was away for a month would otherwise judge a month of nights before it
+        hears the first probe, and be taken for one that hangs.
+        """
+        self._owed.extend(missed)
+        self._keep_owed()
+
+    def has_owed(self) -> bool:
+        """Whether a missed morning is to be made."""
+        return bool(self._owed)
+
+    def take_owed(self) -> SummaryDue | None:
+        """Return the first missed morning, which is to be made now; within a batch."""
+        if not self._owed:
+            return None
+        due = self._owed.pop(0)
+        self._keep_owed()
+        return due
+
+    def _keep_owed(self) -> None:
+        plain = [
+            {**asdict(due), "day": due.day.isoformat(), "contacts": list(due.contacts)}
+            for due in self._owed
+        ]
+        self._journal.save_state(OWED_STATE, json.dumps(plain))
 
     def make(
         self,

@@ -57,7 +57,12 @@ class ResumedEvaluator:
 
 
 def resume(
-    shop: Shop, journal: JournalReads, now_ms: int, *, only_proven: bool = False
+    shop: Shop,
+    journal: JournalReads,
+    now_ms: int,
+    *,
+    only_proven: bool = False,
+    at_hand: bool = False,
 ) -> ResumedEvaluator:
     """Return an evaluator that goes on where the journal ends.
 
@@ -67,13 +72,14 @@ def resume(
         now_ms: The present instant.
         only_proven: Go on from what a seal proves, and else fold the readings anew: the file
             may have been copied, restored or changed since it was last written here.
+        at_hand: Without the entries of lots that are gone.
     """
     text = journal.load_state(EVALUATOR_STATE)
     if text is None:
         return ResumedEvaluator(evaluator=Evaluator(shop, journal, now_ms), entry_number=0)
     memory = json.loads(text)
     entry_number = memory["entry_number"]
-    entries = journal.entries_after(0, MOST_ENTRIES)
+    entries = journal.entries_at_hand() if at_hand else journal.entries_after(0, MOST_ENTRIES)
     alarms = journal.load_state(ALARM_STATE)
     assert alarms is not None, "both states are written in one batch"
     evaluator = Evaluator(

@@ -137,6 +137,7 @@ class Writer:
             evaluator.has_outcomes
             or evaluator.next_due_ms() <= self._clock.now_ms()
             or self.mornings.has_drawn()
+            or self.mornings.has_owed()
             or bool(self.journal.entries_after(self._entry_number, 1))
         )
 
@@ -200,6 +201,9 @@ class Writer:
                 entries += self._take_arrivals(items, waiting)
                 self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
+                owed = self.mornings.take_owed()
+                if owed is not None:
+                    self._keep_summary(owed)
                 self._keep(self.evaluator.take_outcomes())
                 self.mornings.keep_drawn()
                 self._note_results(results)
@@ -362,14 +366,19 @@ class Writer:
     # --- what follows ---------------------------------------------------------------------
 
     def _keep(self, outcomes: Sequence[Outcome]) -> None:
+        missed = [outcome for outcome in outcomes if isinstance(outcome, SummaryDue)][:-1]
+        if missed:
+            self.mornings.owe([due for due in missed if self.mornings.is_due(due)])
         for outcome in without_missed_repeats(outcomes, self._clock.now_ms()):
             match outcome:
                 case AlarmKept(alarm=alarm):
                     self._keep_alarm(alarm)
                 case Send():
                     self._keep_message(outcome)
-                case SummaryDue():
+                case SummaryDue() if outcome not in missed:
                     self._keep_summary(outcome)
+                case SummaryDue():
+                    pass
                 case Noted():
                     self.journal.add_event(outcome.at_ms, "note", outcome.text)
 

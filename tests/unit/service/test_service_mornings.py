@@ -270,3 +270,37 @@ def test_mornings_that_were_missed_are_each_kept_once_in_their_order(
         "2026-03-02",
     ]
     assert [row.at_ms for row in desk.posted()] == [MORNING_MS + 2 * MS_PER_DAY]
+
+
+def test_month_of_missed_mornings_is_made_one_a_batch_behind_the_latest_and_the_alarm(
+    open_desk: Callable[..., Desk],
+) -> None:
+    """Away for weeks, it hears the probes first; a restart amid that goes on with the rest."""
+    desk = open_desk(apart=False)
+    desk.watch(MORNING_MS - 1)
+    latest_ms = ms("2026-03-22T11:30:00Z")  # the clocks went forward meanwhile
+    back_ms = latest_ms + MS_PER_MINUTE
+    desk.watch(back_ms, from_ms=back_ms - 2 * MS_PER_H, celsius=25.0)
+
+    first = len(desk.journal.summary_dates())
+    assert first <= 3
+    assert str(desk.journal.summary_dates()[0]) == "2026-03-22"
+    titles = [row.title for row in desk.journal.outbox_due(back_ms)]
+    assert "case-1: still too warm, 77.0 °F" in titles
+    assert [row.at_ms for row in desk.posted()] == [latest_ms]
+    for made in range(first + 1, first + 5):
+        assert desk.writer.has_work()
+        desk.writer.take(())
+        assert len(desk.journal.summary_dates()) == made
+
+    desk.journal.close()
+    again = open_desk(apart=False, now_ms=back_ms)
+    batches = 0
+    while again.writer.has_work():
+        again.writer.take(())
+        batches += 1
+    dates = [str(day) for day in again.journal.summary_dates()]
+    assert len(dates) == len(set(dates)) == 21
+    assert dates[-1] == "2026-03-02"
+    assert batches == 21 - first - 4
+    assert [row.at_ms for row in again.posted()] == [latest_ms]
