@@ -375,7 +375,14 @@ def test_what_became_of_it_outranks_every_proof(disposition: str) -> None:
 
 @pytest.mark.parametrize(
     ("reason", "standing"),
-    [("sold out", "proven"), ("discarded", "against"), ("used cooked in the soup", "against")],
+    [
+        ("sold out", "proven"),
+        ("sold raw; parasites destroyed by freezing", "proven"),
+        ("sold, nothing discarded", "proven"),
+        ("discarded", "against"),
+        ("went in the bin", "against"),
+        ("used cooked in the soup", "against"),
+    ],
 )
 def test_reason_of_a_withdrawal_is_read(reason: str, standing: str) -> None:
     """The word that the pages and the command line offer, or the person's own."""
