@@ -186,11 +186,15 @@ def _disposed(lot: LotEntries) -> Iterator[Disposed]:
 
 
 def _perhaps_disposed(lot: LotEntries) -> Iterator[PerhapsDisposed]:
-    for action in lot.perhaps_disposed[:1]:
-        if action.disposition is not None:
-            yield PerhapsDisposed(
-                disposition=action.disposition, unit=action.unit, at_ms=action.at_ms
-            )
+    for action in lot.perhaps_disposed:
+        named = lot.lot in action.lots
+        said = dispositions_in(action.text) if named else (action.disposition,)
+        for disposition in said[:1]:
+            if disposition is not None:
+                yield PerhapsDisposed(
+                    disposition=disposition, unit=action.unit, at_ms=action.at_ms, is_named=named
+                )
+                return
 
 
 # --- what nobody saw ----------------------------------------------------------------------

@@ -1,9 +1,10 @@
-"""What the reason of a withdrawal says became of the fish: discarded, or used cooked. Pure.
+"""What people's words say became of the fish: discarded, or used cooked. Pure.
 
-A withdrawal has no field for it, and people write what they like. Words that plainly say so count
-against the lot, whatever was proven. A word that is denied, or that is a name, says nothing: else a
-sound lot that was sold would be told as thrown away. English alone; the words are common practice,
-no source.
+A withdrawal has no field for it, and in a corrective action it may be left open. In the reason of a
+withdrawal words that plainly say so count against the lot, whatever was proven; in a corrective
+action, which may speak of the ice as well, they leave a doubt. A word that is denied, or that is a
+name, says nothing: else a sound lot that was sold would be told as thrown away. English alone; the
+words are common practice, no source.
 """
 
 import re
