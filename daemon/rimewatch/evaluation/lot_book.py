@@ -57,7 +57,8 @@ class LotEntries:
     disposed: list[CorrectiveAction] = field(default_factory=list)
     """Where it was named among what was discarded or used cooked."""
     perhaps_disposed: list[CorrectiveAction] = field(default_factory=list)
-    """Where fish of its unit was, and no lot was named."""
+    """Where fish of its unit was, and no lot was named; and what was done about this lot where only
+    the words tell what became of it."""
     checks: tuple[CalibrationCheck, ...] = ()
     """The checks of every probe, the earliest first."""
     as_left: "LotEntries | None" = None
@@ -163,12 +164,12 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
             one instant in the order given. Cancelled ones are left out.
     """
     lots = _read(standing(entries))
-    last_word = _last_words(entries)
+    words = _words(entries)
     for lot in lots.values():
         gone = lot.withdrawn
-        if gone is not None and last_word.get(lot.lot, 0) > _known_ms(gone):
+        if gone is not None and any(_is_after(word, gone) for word in words.get(lot.lot, ())):
             # What is entered of a lot that is gone never betters what is said of it.
-            by_then = [e for e in entries if _known_ms(e) <= _known_ms(gone)]
+            by_then = [e for e in entries if not _is_after(e, gone)]
             own = [e for e in standing(by_then) if not isinstance(e, LotEntry) or e.lot == lot.lot]
             lot.as_left = _read(own).get(lot.lot)
     return lots
@@ -179,9 +180,20 @@ def _known_ms(entry: AnyEntry) -> int:
     return entry.at_ms if entry.entered_ms is None else max(entry.at_ms, entry.entered_ms)
 
 
-def _last_words(entries: Sequence[AnyEntry]) -> dict[LotId, int]:
-    """Return when something was last entered that may better what is said of a lot."""
-    found: dict[LotId, int] = {}
+def _is_after(entry: AnyEntry, gone: WithdrawLot) -> bool:
+    """Return whether an entry was made after a withdrawal, whatever time it speaks of.
+
+    A trace tells of an entry only when it was done, and by its place that it came later.
+    """
+    numbered = entry.entry_number and gone.entry_number
+    return _known_ms(entry) > _known_ms(gone) or (
+        bool(numbered) and entry.entry_number > gone.entry_number
+    )
+
+
+def _words(entries: Sequence[AnyEntry]) -> dict[LotId, list[AnyEntry]]:
+    """Return the entries that may better what is said of a lot, by lot."""
+    found: dict[LotId, list[AnyEntry]] = {}
     about: dict[int, tuple[LotId, ...]] = {}
     for entry in sorted(entries, key=lambda entry: entry.entry_number):
         lots: tuple[LotId, ...] = ()
@@ -192,7 +204,7 @@ def _last_words(entries: Sequence[AnyEntry]) -> dict[LotId, int]:
         if entry.entry_number:
             about[entry.entry_number] = lots
         for lot in lots:
-            found[lot] = max(found.get(lot, 0), _known_ms(entry))
+            found.setdefault(lot, []).append(entry)
     return found
 
 
@@ -237,18 +249,32 @@ def _look_at_doings(lots: dict[LotId, LotEntries], in_order: Sequence[AnyEntry])
     for lot in lots.values():
         lot.checks = checks
     for entry in in_order:
-        if isinstance(entry, CorrectiveAction) and entry.disposition in _GONE_FOR_RAW:
-            for lot in lots.values():
-                if lot.lot in entry.lots:
-                    lot.disposed.append(entry)
-                elif not entry.lots and lot.stood_in(entry.unit, entry.at_ms):
-                    lot.perhaps_disposed.append(entry)
+        if isinstance(entry, CorrectiveAction):
+            _look_at_action(lots, entry)
         elif isinstance(entry, CorrectLot) and entry.confirms_start:
             lots[entry.lot].start_confirmed = entry
 
 
+def _look_at_action(lots: dict[LotId, LotEntries], action: CorrectiveAction) -> None:
+    """Note the lots that are gone for raw by what was done, or may be."""
+    named = [lots[lot] for lot in dict.fromkeys(action.lots) if lot in lots]
+    if action.disposition in _NOT_SAID:
+        for lot in named:
+            lot.perhaps_disposed.append(action)
+    elif action.disposition in _GONE_FOR_RAW:
+        for lot in named:
+            lot.disposed.append(action)
+        if not action.lots:
+            for lot in lots.values():
+                if lot.stood_in(action.unit, action.at_ms):
+                    lot.perhaps_disposed.append(action)
+
+
 _GONE_FOR_RAW: Final = frozenset({Disposition.DISCARDED, Disposition.USED_COOKED})
 """What a person decided that outranks every proof."""
+
+_NOT_SAID: Final = frozenset({None, Disposition.OTHER})
+"""What leaves it to the words what became of the fish."""
 
 
 def without_gone(entries: Sequence[AnyEntry], from_ms: int) -> list[AnyEntry]:

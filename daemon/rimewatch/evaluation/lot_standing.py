@@ -4,7 +4,6 @@ The one place that decides: pages, lists, records, summaries and messages read w
 here. Less evidence never says more; what nobody saw counts against the fish.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -20,6 +19,7 @@ from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.codes import Law
 from rimewatch.lots.hold import FROZEN_UNTIL_SOLID, Hold, Placement
 from rimewatch.lots.needs import Need
+from rimewatch.lots.reason_read import dispositions_in
 from rimewatch.lots.species import Group
 from rimewatch.lots.standing import (
     ENTERED_LATE_MS,
@@ -52,11 +52,6 @@ from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Disposition, Measures, Opti
 
 SHELLFISH: Final = frozenset({Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE})
 """Other law may allow these another temperature at receipt (Food Code 3-202.11(B))."""
-
-_COOKED: Final = re.compile(r"\bcook", re.IGNORECASE)
-_DISCARDED: Final = re.compile(
-    r"\b(discard|thrown|threw|throw away|binned|condemn|destroyed|disposed|spoil)", re.IGNORECASE
-)
 
 Stretch = tuple[float, float]
 
@@ -184,22 +179,22 @@ def _disposed(lot: LotEntries) -> Iterator[Disposed]:
         if action.disposition is not None:
             found.setdefault(action.disposition, action.at_ms)
     if lot.withdrawn is not None:
-        for disposition, said in (
-            (Disposition.DISCARDED, _DISCARDED),
-            (Disposition.USED_COOKED, _COOKED),
-        ):
-            if said.search(lot.withdrawn.reason):
-                found.setdefault(disposition, lot.withdrawn.at_ms)
+        for disposition in dispositions_in(lot.withdrawn.reason):
+            found.setdefault(disposition, lot.withdrawn.at_ms)
     for disposition, at_ms in found.items():
         yield Disposed(disposition=disposition, at_ms=at_ms)
 
 
 def _perhaps_disposed(lot: LotEntries) -> Iterator[PerhapsDisposed]:
-    for action in lot.perhaps_disposed[:1]:
-        if action.disposition is not None:
-            yield PerhapsDisposed(
-                disposition=action.disposition, unit=action.unit, at_ms=action.at_ms
-            )
+    for action in lot.perhaps_disposed:
+        named = lot.lot in action.lots
+        said = dispositions_in(action.text) if named else (action.disposition,)
+        for disposition in said[:1]:
+            if disposition is not None:
+                yield PerhapsDisposed(
+                    disposition=disposition, unit=action.unit, at_ms=action.at_ms, is_named=named
+                )
+                return
 
 
 # --- what nobody saw ----------------------------------------------------------------------

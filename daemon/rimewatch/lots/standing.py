@@ -224,12 +224,18 @@ class Backdated:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PerhapsDisposed:
-    """Fish of its unit was written down as discarded or used cooked, and no lot was named."""
+    """It may have been discarded or used cooked: somebody wrote something of the kind.
+
+    Fish of its unit was, and no lot was named; or the words about this lot have it, and no
+    disposition was given.
+    """
 
     name: ClassVar[str] = "perhaps-disposed"
     disposition: Disposition
     unit: UnitId
     at_ms: int
+    is_named: bool = False
+    """Whether the lot was named."""
 
 
 Doubt = (

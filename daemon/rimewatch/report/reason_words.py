@@ -86,6 +86,11 @@ def _unseen(
             return "Had it been warm while nobody watched, it would be beyond what guidance allows."
         case PerhapsDisposed():
             gone = disposition_words(reason.disposition).lower()
+            if reason.is_named:
+                return (
+                    f"What was written of it ({moment(reason.at_ms)}) reads as if it was {gone}, "
+                    "and what became of it was not chosen."
+                )
             return (
                 f"Fish of {_unit_name(shop, reason.unit)} was written down as {gone} "
                 f"({moment(reason.at_ms)}), and no lot was named."

@@ -375,7 +375,14 @@ def test_what_became_of_it_outranks_every_proof(disposition: str) -> None:
 
 @pytest.mark.parametrize(
     ("reason", "standing"),
-    [("sold out", "proven"), ("discarded", "against"), ("used cooked in the soup", "against")],
+    [
+        ("sold out", "proven"),
+        ("sold raw; parasites destroyed by freezing", "proven"),
+        ("sold, nothing discarded", "proven"),
+        ("discarded", "against"),
+        ("went in the bin", "against"),
+        ("used cooked in the soup", "against"),
+    ],
 )
 def test_reason_of_a_withdrawal_is_read(reason: str, standing: str) -> None:
     """The word that the pages and the command line offer, or the person's own."""
@@ -384,6 +391,26 @@ def test_reason_of_a_withdrawal_is_read(reason: str, standing: str) -> None:
     found = lot(paper)
 
     assert (found["state"], found["standing"]) == ("withdrawn", standing)
+
+
+@pytest.mark.parametrize(
+    ("text", "given", "standing"),
+    [
+        ("threw L1 out", {}, "doubt"),
+        ("it went in the bin", {"disposition": "other"}, "doubt"),
+        ("threw the ice out", {"disposition": "kept"}, "proven"),
+        ("moved to the back, nothing thrown away", {}, "proven"),
+        ("probed it, 1.2 C", {"disposition": "other"}, "proven"),
+    ],
+)
+def test_words_about_a_lot_alone_leave_a_doubt(
+    text: str, given: dict[str, str], standing: str
+) -> None:
+    """Somebody named the lot, and chose nothing of what became of it."""
+    paper = in_case(10, **YELLOWFIN)
+    paper.do(5 * H, "corrective-action", unit="case-1", text=text, lots=["L1"], **given)
+
+    assert lot(paper)["standing"] == standing
 
 
 def test_fish_of_its_unit_that_was_discarded_without_a_lot_named_is_a_doubt() -> None:
