@@ -12,6 +12,7 @@ from rimewatch.lots.foretell import hours_lost
 from rimewatch.lots.hold import STORED_AT_C, Hold
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Finding
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
 
@@ -20,33 +21,48 @@ def channel_conditions(
     unit: Unit, tracks: Sequence[Track], lots: tuple[LotId, ...]
 ) -> dict[AlarmKey, Condition | None]:
     """Return a unit's limits as conditions: so, once an excursion has lasted the on-delay."""
-    limits = {limit_rule(unit): unit.limit_c}
-    if unit.operating_limit_c is not None:
-        limits[Rule.OPERATING_LIMIT] = unit.operating_limit_c
     conditions: dict[AlarmKey, Condition | None] = {}
-    for rule, limit_c in limits.items():
-        key = AlarmKey(unit=unit.id, rule=rule)
+    for rule in _limits_c(unit):
         lasting = [
             spell
             for track in tracks
             if (spell := track.open_spell(rule.value)) is not None
             and spell.sustained_ms is not None
         ]
-        conditions[key] = (
-            Condition(
-                key=key,
-                since_ms=round(min(spell.start_ms for spell in lasting)),
-                units=(unit.id,),
-                limit_c=limit_c,
-                lots=lots,
-                severity=0
-                if rule is Rule.OPERATING_LIMIT
-                else lines_passed(unit.kind, limit_c, max(spell.peak_c for spell in lasting)),
-            )
-            if lasting
-            else None
-        )
+        key = AlarmKey(unit=unit.id, rule=rule)
+        conditions[key] = _limit_condition(unit, rule, lasting, lots) if lasting else None
     return conditions
+
+
+def over_condition(unit: Unit, spell: Spell, lots: tuple[LotId, ...]) -> Condition | None:
+    """Return what an excursion that is over was; None: it had not lasted its on-delay."""
+    if spell.sustained_ms is None:
+        return None
+    found = (rule for rule in _limits_c(unit) if rule.value == spell.watch)
+    rule = next(found, None)
+    return None if rule is None else _limit_condition(unit, rule, [spell], lots)
+
+
+def _limits_c(unit: Unit) -> dict[Rule, float]:
+    limits_c = {limit_rule(unit): unit.limit_c}
+    if unit.operating_limit_c is not None:
+        limits_c[Rule.OPERATING_LIMIT] = unit.operating_limit_c
+    return limits_c
+
+
+def _limit_condition(
+    unit: Unit, rule: Rule, spells: Sequence[Spell], lots: tuple[LotId, ...]
+) -> Condition:
+    limit_c = _limits_c(unit)[rule]
+    peak_c = max(spell.peak_c for spell in spells)
+    return Condition(
+        key=AlarmKey(unit=unit.id, rule=rule),
+        since_ms=round(min(spell.start_ms for spell in spells)),
+        units=(unit.id,),
+        limit_c=limit_c,
+        lots=lots,
+        severity=0 if rule is Rule.OPERATING_LIMIT else lines_passed(unit.kind, limit_c, peak_c),
+    )
 
 
 def hold_condition(

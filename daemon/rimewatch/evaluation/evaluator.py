@@ -44,7 +44,12 @@ from rimewatch.entries import (
     WithdrawLot,
 )
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
-from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
+from rimewatch.evaluation.conditions import (
+    channel_conditions,
+    finding_condition,
+    hold_condition,
+    over_condition,
+)
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
@@ -56,19 +61,21 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import AirWatch, Beside
-from rimewatch.evaluation.unseen import is_above, is_rising
+from rimewatch.evaluation.unseen import WARM_BESIDE, is_above, is_rising, is_warm_beside
 from rimewatch.evaluation.used_up import used_up_condition
 from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
 from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_DAY,
     MS_PER_MINUTE,
     MS_PER_S,
     LotId,
+    Measures,
     Priority,
     ProbeId,
     Rule,
@@ -152,12 +159,15 @@ class Evaluator:
         self._overseer.air.take(probe, observed_ms, value)
         track = self.tracks.get(probe)
         if track is not None:
-            before = track.state.open
+            before, ended = track.state.open, len(track.ended)
             if not track.take(observed_ms, value):
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
-            elif track.state.open != before:
-                self._judge_spells(track, before)
+            else:
+                if len(track.ended) > ended:
+                    self._judge_over(track, track.ended[ended:])
+                if track.state.open != before:
+                    self._judge_spells(track, before)
         if observed_ms > self.last_ms.get(probe, -1):
             self._take_newest(probe, observed_ms, value, battery)
 
@@ -175,10 +185,20 @@ class Evaluator:
             self._judge_places(places)
         if self._carried:
             self._judge_carried(probe)
+        self._judge_beside(probe, value)
         minute = observed_ms // MS_PER_MINUTE
         if minute > self._minute:
             self._minute = minute
             self._overseer.look(observed_ms)
+
+    def _judge_beside(self, probe: ProbeId, value: float) -> None:
+        """Judge a unit's silence anew where its air, which still speaks, is above its limit."""
+        unit = self.shop.unit[self.shop.probe[probe].unit]
+        if value <= unit.limit_c or self.shop.probe[probe].measures is not Measures.AIR:
+            return
+        told = self.alarms.conditions.get(AlarmKey(unit=unit.id, rule=Rule.STALE))
+        if told is not None and told.priority is not Priority.HIGH:
+            self._judge_places([(unit.id, Rule.STALE)])
 
     def _note_cadence(self, track: Track, elapsed_ms: int) -> None:
         """Note whether warm fish is read too seldom to be judged: then its silence lasts."""
@@ -199,6 +219,16 @@ class Evaluator:
         elif POWER_LOSS in self.alarms.conditions:
             self._overseer.judge_power(self.now_ms)  # it is as bad as the worst of its units
         self._judge_unit(track.unit.id)
+
+    def _judge_over(self, track: Track, ended: Sequence[Spell]) -> None:
+        """Raise what had lasted its on-delay, where the reading that shows it shows its end too."""
+        lots = self.lots_in(track.unit.id)
+        for spell in ended:
+            found = over_condition(track.unit, spell, lots)
+            if found is None or found.key in self.alarms.conditions:
+                continue
+            self.apply({found.key: found})
+            self.apply({found.key: None})
 
     def leave_unread(self, unread: Sequence[UnreadProbe]) -> None:
         """Take note that a message gave no reading of these probes."""
@@ -481,15 +511,15 @@ class Evaluator:
             is_urgent = standing is not None and standing.priority is Priority.HIGH
             return standing if seldom and is_urgent else None
         silent = set(self._bench.found_on((tracks[0].unit.id, key.rule))) if tracks else set()
-        warm = any(
-            is_above(track) or is_rising(self.shop, self.store, track)
-            for track in tracks
-            if track.probe.id in silent
-        )
-        if not warm:
-            return condition
-        limit_c = self.shop.unit[tracks[0].unit.id].limit_c
-        return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
+        unheard = [track for track in tracks if track.probe.id in silent]
+        if any(is_above(track) or is_rising(self.shop, self.store, track) for track in unheard):
+            limit_c = self.shop.unit[tracks[0].unit.id].limit_c
+            return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
+        if any(is_warm_beside(self.shop, self.store, track, self.now_ms) for track in unheard):
+            # No line is named: the fish itself was last seen below it.
+            detail = "; ".join(part for part in (condition.detail, WARM_BESIDE) if part)
+            return replace(condition, priority=Priority.HIGH, detail=detail)
+        return condition
 
     def _judge_carried(self, probe: ProbeId) -> None:
         spoken = self._carried & self._bench.places_of(probe)

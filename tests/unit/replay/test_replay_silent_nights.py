@@ -88,6 +88,48 @@ def test_words_of_a_silence_at_warmth_say_how_warm_it_was() -> None:
     assert "limit" in words.body
 
 
+BESIDE = shop(
+    unit(on_delay_s=900, lag_s=1200),
+    probe("air"),
+    probe("fish", measures="product"),
+    ONE_CONTACT,
+    NIGHT,
+)
+
+
+@pytest.mark.parametrize(
+    ("air", "priority"),
+    [
+        pytest.param([(0, 2.0), (7200, 2.0), (9000, 12.0), (20_000, 12.0)], "high", id="it fails"),
+        pytest.param([(0, 12.0), (1800, 2.0), (20_000, 2.0)], "medium", id="warm before"),
+        pytest.param(
+            [(0, 2.0), (7200, 2.0), (7800, 8.0), (8400, 2.0), (20_000, 2.0)], "medium", id="a door"
+        ),
+    ],
+)
+def test_air_that_is_warm_makes_the_silence_of_a_product_probe_urgent(
+    air: list[tuple[float, float]], priority: str
+) -> None:
+    """The fish was cold when its probe fell silent; the air goes on, and stands in for it."""
+    paper = Paper(EVENING).curve(air, "air", every_s=60)
+    paper.curve([(0, 2.0), (5400, 2.0)], "fish", every_s=60)
+    (alarm,) = stale(paper.replay(BESIDE))
+
+    assert (alarm["priority"], alarm["woke"]) == (priority, priority == "high")
+
+
+def test_words_of_a_silence_beside_warm_air_do_not_call_the_fish_warm() -> None:
+    """The fish was last seen at 2 °C (35.6 °F); what wakes is the air, at 12 °C."""
+    paper = Paper(EVENING).curve([(0, 2.0), (7200, 2.0), (9000, 12.0), (20_000, 12.0)], "air", 60)
+    paper.curve([(0, 2.0), (5400, 2.0)], "fish", every_s=60)
+    seen = Watched(paper, BESIDE)
+    body = seen.words(seen.of(Rule.STALE)[-1]).body
+
+    assert "Last fish reading 35.6 °F" in body
+    assert "its air is still read, and is too warm for the fish" in body
+    assert "past its limit" not in body
+
+
 # --- everything silent --------------------------------------------------------------------
 
 
