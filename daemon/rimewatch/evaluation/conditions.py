@@ -43,6 +43,33 @@ def over_condition(unit: Unit, spell: Spell, lots: tuple[LotId, ...]) -> Conditi
     return None if rule is None else _limit_condition(unit, rule, [spell], lots)
 
 
+def found_late(ended: Sequence[Spell], known: Sequence[Spell], from_ms: int) -> list[Spell]:
+    """Return the excursions that late readings have shown, of which nothing was known.
+
+    Args:
+        ended: What is over, late readings included.
+        known: What was over or open without them.
+        from_ms: The earliest late reading.
+    """
+    told = [spell for spell in known if spell.sustained_ms is not None]
+    return [
+        spell
+        for spell in ended
+        if spell.sustained_ms is not None
+        and spell.end_ms is not None
+        and spell.end_ms >= from_ms
+        and not any(_overlap(spell, other) for other in told)
+    ]
+
+
+def _overlap(spell: Spell, other: Spell) -> bool:
+    if spell.watch != other.watch or spell.end_ms is None:
+        return False
+    return other.start_ms <= spell.end_ms and (
+        other.end_ms is None or other.end_ms >= spell.start_ms
+    )
+
+
 def _limits_c(unit: Unit) -> dict[Rule, float]:
     limits_c = {limit_rule(unit): unit.limit_c}
     if unit.operating_limit_c is not None:

@@ -47,6 +47,7 @@ from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
     finding_condition,
+    found_late,
     hold_condition,
     over_condition,
 )
@@ -221,7 +222,7 @@ class Evaluator:
         self._judge_unit(track.unit.id)
 
     def _judge_over(self, track: Track, ended: Sequence[Spell]) -> None:
-        """Raise what had lasted its on-delay, where the reading that shows it shows its end too."""
+        """Raise what had lasted its on-delay, where what shows it shows its end too."""
         lots = self.lots_in(track.unit.id)
         for spell in ended:
             found = over_condition(track.unit, spell, lots)
@@ -439,8 +440,11 @@ class Evaluator:
     def _catch_up(self) -> None:
         self._late_since_ms = None
         for track in self.tracks.values():
-            if track.late_from_ms is not None:
+            late_from_ms = track.late_from_ms
+            if late_from_ms is not None:
+                known = [*track.ended, *filter(None, track.state.open)]
                 track.catch_up(self.now_ms + AHEAD_MS)
+                self._judge_over(track, found_late(track.ended, known, late_from_ms))
                 self._judge_unit(track.unit.id)
 
     def _greet_morning(self) -> None:

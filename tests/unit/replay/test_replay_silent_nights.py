@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from watched import Watched
 
-from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, unit
+from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, timed_probe, unit
 from rimewatch.replay import Replayed
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Rule
@@ -128,6 +128,51 @@ def test_words_of_a_silence_beside_warm_air_do_not_call_the_fish_warm() -> None:
     assert "Last fish reading 35.6 °F" in body
     assert "its air is still read, and is too warm for the fish" in body
     assert "past its limit" not in body
+
+
+# --- found late ---------------------------------------------------------------------------
+
+DATED = shop(unit(on_delay_s=900), timed_probe(every_s=300), ONE_CONTACT, NIGHT)
+
+
+def dated_night(warm_c: float, kept_s: range, arrives_s: int) -> dict[str, Any]:
+    """Return the ledger of an hour's readings that a probe kept while later ones went on."""
+    paper = Paper(EVENING)
+    for at_s in range(0, 4 * H, 300):
+        is_kept = at_s in kept_s
+        paper.dated(arrives_s if is_kept else at_s, at_s, warm_c if is_kept else 2.0)
+    return paper.ledger(DATED)
+
+
+def test_warmth_that_later_readings_overtook_is_told_when_it_comes() -> None:
+    """An hour at 9 °C arrives after a cold reading that is younger: in order it would be told."""
+    ledger = dated_night(9.0, range(H, 2 * H, 300), 2 * H + 620)
+
+    (excursion,) = ledger["units"]["case-1"]["excursions"]
+    assert (excursion["alarmed"], excursion["found_late"]) == (True, True)
+    (alarm,) = [alarm for alarm in ledger["alarms"] if alarm["rule"] == "holding"]
+    assert alarm["raised"] == alarm["returned"]
+    sent = [m["about"] for m in ledger["messages"] if m["rule"] == "holding"]
+    assert sent == ["raised", "returned"]
+
+
+def test_warmth_that_was_told_is_not_told_again_by_what_comes_late() -> None:
+    """One reading of a told excursion was overtaken: it is the same excursion."""
+    paper = Paper(EVENING)
+    for at_s in range(0, 4 * H, 300):
+        late = at_s == H + 1200
+        paper.dated(3 * H + 20 if late else at_s, at_s, 9.0 if H <= at_s < 2 * H else 2.0)
+    told = [m["about"] for m in paper.ledger(DATED)["messages"] if m["rule"] == "holding"]
+
+    assert (told.count("raised"), told.count("returned")) == (1, 1)
+
+
+def test_late_readings_that_were_cold_are_no_alarm() -> None:
+    """A backlog on a sound night."""
+    ledger = dated_night(2.0, range(H, 2 * H, 300), 2 * H + 620)
+
+    assert {alarm["rule"] for alarm in ledger["alarms"]} == {"stale"}
+    assert not any(alarm["woke"] for alarm in ledger["alarms"])
 
 
 # --- everything silent --------------------------------------------------------------------
