@@ -1,6 +1,7 @@
 """From what the folds know to what calls for a response. Pure."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from rimewatch.alarms.consequence import lines_passed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
@@ -14,7 +15,11 @@ from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Finding
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, ProbeId, Rule, UnitId
+
+AGAIN_AFTER: Final = 2
+AGAIN_WITHIN_MS: Final = 4 * MS_PER_H
+"""After so many excursions in so long another is no single slip: our choice, no source."""
 
 
 def channel_conditions(
@@ -41,6 +46,19 @@ def over_condition(unit: Unit, spell: Spell, lots: tuple[LotId, ...]) -> Conditi
     found = (rule for rule in _limits_c(unit) if rule.value == spell.watch)
     rule = next(found, None)
     return None if rule is None else _limit_condition(unit, rule, [spell], lots)
+
+
+def comes_again(ended: Sequence[Spell], spell: Spell) -> bool:
+    """Whether two others beyond the same level lasted their on-delay in the hours before."""
+    before = [
+        other
+        for other in ended
+        if other.watch == spell.watch
+        and other.sustained_ms is not None
+        and other.end_ms is not None
+        and spell.start_ms - AGAIN_WITHIN_MS <= other.end_ms <= spell.start_ms
+    ]
+    return len(before) >= AGAIN_AFTER
 
 
 def found_late(ended: Sequence[Spell], known: Sequence[Spell], from_ms: int) -> list[Spell]:

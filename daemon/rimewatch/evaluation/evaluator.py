@@ -11,6 +11,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import ceil
 from typing import Final
 
 from rimewatch.alarms.alarm import AlarmState
@@ -46,12 +47,13 @@ from rimewatch.entries import (
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
+    comes_again,
     finding_condition,
     found_late,
     hold_condition,
     over_condition,
 )
-from rimewatch.evaluation.describe import described
+from rimewatch.evaluation.describe import WATCHED_RULES, described
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, MessageDue, Noted, Outcome, SummaryDue
@@ -75,6 +77,7 @@ from rimewatch.vocabulary import (
     MS_PER_DAY,
     MS_PER_MINUTE,
     MS_PER_S,
+    About,
     LotId,
     Measures,
     Priority,
@@ -222,14 +225,29 @@ class Evaluator:
         self._judge_unit(track.unit.id)
 
     def _judge_over(self, track: Track, ended: Sequence[Spell]) -> None:
-        """Raise what had lasted its on-delay, where what shows it shows its end too."""
+        """Raise what had lasted its on-delay, where what shows it shows its end too.
+
+        A single reading that was warm is no reason to ring for what is over; it is on record.
+        Told is what a reading had confirmed, and what comes again and again: that unit is not
+        sound.
+        """
         lots = self.lots_in(track.unit.id)
         for spell in ended:
             found = over_condition(track.unit, spell, lots)
             if found is None or found.key in self.alarms.conditions:
                 continue
-            self.apply({found.key: found})
-            self.apply({found.key: None})
+            if self._was_confirmed(track, spell) or comes_again(track.ended, spell):
+                self.apply({found.key: found})
+                self.apply({found.key: None})
+            else:
+                self._do(self._engine.record(self.alarms, self._weighed(found), self.now_ms))
+
+    def _was_confirmed(self, track: Track, spell: Spell) -> bool:
+        """Whether a reading within an excursion showed that it had lasted its on-delay."""
+        if spell.sustained_ms is None or spell.end_ms is None:
+            return False
+        last = self.store.last_before(track.probe.id, ceil(spell.end_ms))
+        return last is not None and last[0] >= spell.sustained_ms
 
     def leave_unread(self, unread: Sequence[UnreadProbe]) -> None:
         """Take note that a message gave no reading of these probes."""
@@ -573,6 +591,16 @@ class Evaluator:
         if self._describes:
             facts, above_s = described(facts, self.shop, self.store, self.tracks, self)
         alarm = self.alarms.alarms.get(send.key) or self.alarms.closed[send.key]
+        if send.about is not About.RETURNED and send.key.rule in WATCHED_RULES:
+            facts = self._as_warm_as_it_was(facts)
         return MessageDue(
             send=replace(send, condition=facts), raised_ms=alarm.raised_ms, above_s=above_s
         )
+
+    def _as_warm_as_it_was(self, facts: Condition) -> Condition:
+        """Return what is told of fish that is cold again already with how warm it was."""
+        rule = facts.key.rule.value
+        tracks = [track for track in self.tracks.values() if track.unit.id == facts.key.unit]
+        if facts.peak_c is None or any(track.open_spell(rule) is not None for track in tracks):
+            return facts
+        return replace(facts, fish_c=facts.peak_c)
