@@ -50,7 +50,7 @@ def test_what_comes_again_and_again_between_readings_is_on_record() -> None:
 
 
 def test_words_of_what_is_over_say_how_warm_it_was() -> None:
-    """ "Too warm, 35.6 °F" would say the opposite of what was so."""
+    """To call it too warm at 35.6 °F would say the opposite of what was so."""
     values = [2.0] * 8 + [12.0, 2.0] * 3
     seen = Watched(Paper().curve([(900 * n, c) for n, c in enumerate(values)], "p"), CASE)
     raised, returned = seen.of(Rule.HOLDING)[0], seen.of(Rule.HOLDING, About.RETURNED)[0]
