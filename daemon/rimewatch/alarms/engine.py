@@ -102,6 +102,15 @@ class Engine:
         bench.settle(key, at_ms)
         return bench.result()
 
+    def record(self, state: AlarmState, condition: Condition, at_ms: int) -> Outcome:
+        """Record that something was so, and was over when it became known.
+
+        It is an alarm that returned as it was raised, and no message.
+        """
+        bench = self._begin(state, at_ms)
+        bench.record(condition, at_ms)
+        return bench.result()
+
     def clear_condition(self, state: AlarmState, key: AlarmKey, at_ms: int) -> Outcome:
         """Say that something is no longer so. Nothing happens if it was not."""
         if key not in state.conditions:

@@ -325,7 +325,7 @@ class Workbench:
     def _raise(self, condition: Condition, at_ms: int) -> None:
         key = condition.key
         previous = self.alarms.get(key) or self.closed.get(key)
-        alarm_id = f"{key.unit or '-'}:{key.rule}:{at_ms}"
+        alarm_id = _id_of(key, at_ms)
         if previous is not None and previous.returned_ms is not None:
             since_return_ms = at_ms - previous.returned_ms
             # Raised twice at one instant it would be two alarms under one id.
@@ -333,7 +333,24 @@ class Workbench:
             if same or 0 <= since_return_ms < self._policy.chatter_ms(key.rule):
                 self._join(previous, condition, at_ms)
                 return
-        alarm = Alarm(
+        self._put(self._occurrence(alarm_id, condition, at_ms), at_ms, Event.OCCURRED)
+        self._fire_what_is_due(key, at_ms)
+
+    def record(self, condition: Condition, at_ms: int) -> None:
+        """Put on record an alarm that was over when it became known: nobody is rung for it."""
+        key = condition.key
+        alarm_id = _id_of(key, at_ms)
+        before = self.alarms.get(key) or self.closed.get(key)
+        is_on = before is not None and (before.active or before.id == alarm_id)
+        if is_on or self._silence_of(key) is not None:
+            return
+        alarm = self._occurrence(alarm_id, condition, at_ms)
+        self._put(alarm, at_ms, Event.OCCURRED)
+        self._return(alarm, at_ms)
+
+    def _occurrence(self, alarm_id: str, condition: Condition, at_ms: int) -> Alarm:
+        key = condition.key
+        return Alarm(
             id=alarm_id,
             key=key,
             units=condition.units or ((key.unit,) if key.unit is not None else ()),
@@ -345,8 +362,6 @@ class Workbench:
             condition=condition,
             severity=condition.severity,
         )
-        self._put(alarm, at_ms, Event.OCCURRED)
-        self._fire_what_is_due(key, at_ms)
 
     def _join(self, previous: Alarm, condition: Condition, at_ms: int) -> None:
         """Take an alarm up again that has only just returned: it is chattering.
@@ -574,3 +589,7 @@ class Workbench:
     def log(self, at_ms: int, key: AlarmKey | None, text: str) -> None:
         """Have something written down for people."""
         self._effects.append(Logged(at_ms=at_ms, key=key, text=text))
+
+
+def _id_of(key: AlarmKey, at_ms: int) -> str:
+    return f"{key.unit or '-'}:{key.rule}:{at_ms}"

@@ -1,6 +1,7 @@
 """From what the folds know to what calls for a response. Pure."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from rimewatch.alarms.consequence import lines_passed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
@@ -12,41 +13,101 @@ from rimewatch.lots.foretell import hours_lost
 from rimewatch.lots.hold import STORED_AT_C, Hold
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.probe_rule import Finding
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
-from rimewatch.vocabulary import LotId, ProbeId, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, ProbeId, Rule, UnitId
+
+AGAIN_AFTER: Final = 2
+AGAIN_WITHIN_MS: Final = 4 * MS_PER_H
+"""After so many excursions in so long another is no single slip: our choice, no source."""
 
 
 def channel_conditions(
     unit: Unit, tracks: Sequence[Track], lots: tuple[LotId, ...]
 ) -> dict[AlarmKey, Condition | None]:
     """Return a unit's limits as conditions: so, once an excursion has lasted the on-delay."""
-    limits = {limit_rule(unit): unit.limit_c}
-    if unit.operating_limit_c is not None:
-        limits[Rule.OPERATING_LIMIT] = unit.operating_limit_c
     conditions: dict[AlarmKey, Condition | None] = {}
-    for rule, limit_c in limits.items():
-        key = AlarmKey(unit=unit.id, rule=rule)
+    for rule in _limits_c(unit):
         lasting = [
             spell
             for track in tracks
             if (spell := track.open_spell(rule.value)) is not None
             and spell.sustained_ms is not None
         ]
-        conditions[key] = (
-            Condition(
-                key=key,
-                since_ms=round(min(spell.start_ms for spell in lasting)),
-                units=(unit.id,),
-                limit_c=limit_c,
-                lots=lots,
-                severity=0
-                if rule is Rule.OPERATING_LIMIT
-                else lines_passed(unit.kind, limit_c, max(spell.peak_c for spell in lasting)),
-            )
-            if lasting
-            else None
-        )
+        key = AlarmKey(unit=unit.id, rule=rule)
+        conditions[key] = _limit_condition(unit, rule, lasting, lots) if lasting else None
     return conditions
+
+
+def over_condition(unit: Unit, spell: Spell, lots: tuple[LotId, ...]) -> Condition | None:
+    """Return what an excursion that is over was; None: it had not lasted its on-delay."""
+    if spell.sustained_ms is None:
+        return None
+    found = (rule for rule in _limits_c(unit) if rule.value == spell.watch)
+    rule = next(found, None)
+    return None if rule is None else _limit_condition(unit, rule, [spell], lots)
+
+
+def comes_again(ended: Sequence[Spell], spell: Spell) -> bool:
+    """Whether two others beyond the same level lasted their on-delay in the hours before."""
+    before = [
+        other
+        for other in ended
+        if other.watch == spell.watch
+        and other.sustained_ms is not None
+        and other.end_ms is not None
+        and spell.start_ms - AGAIN_WITHIN_MS <= other.end_ms <= spell.start_ms
+    ]
+    return len(before) >= AGAIN_AFTER
+
+
+def found_late(ended: Sequence[Spell], known: Sequence[Spell], from_ms: int) -> list[Spell]:
+    """Return the excursions that late readings have shown, of which nothing was known.
+
+    Args:
+        ended: What is over, late readings included.
+        known: What was over or open without them.
+        from_ms: The earliest late reading.
+    """
+    told = [spell for spell in known if spell.sustained_ms is not None]
+    return [
+        spell
+        for spell in ended
+        if spell.sustained_ms is not None
+        and spell.end_ms is not None
+        and spell.end_ms >= from_ms
+        and not any(_overlap(spell, other) for other in told)
+    ]
+
+
+def _overlap(spell: Spell, other: Spell) -> bool:
+    if spell.watch != other.watch or spell.end_ms is None:
+        return False
+    return other.start_ms <= spell.end_ms and (
+        other.end_ms is None or other.end_ms >= spell.start_ms
+    )
+
+
+def _limits_c(unit: Unit) -> dict[Rule, float]:
+    limits_c = {limit_rule(unit): unit.limit_c}
+    if unit.operating_limit_c is not None:
+        limits_c[Rule.OPERATING_LIMIT] = unit.operating_limit_c
+    return limits_c
+
+
+def _limit_condition(
+    unit: Unit, rule: Rule, spells: Sequence[Spell], lots: tuple[LotId, ...]
+) -> Condition:
+    limit_c = _limits_c(unit)[rule]
+    peak_c = max(spell.peak_c for spell in spells)
+    return Condition(
+        key=AlarmKey(unit=unit.id, rule=rule),
+        since_ms=round(min(spell.start_ms for spell in spells)),
+        units=(unit.id,),
+        limit_c=limit_c,
+        lots=lots,
+        severity=0 if rule is Rule.OPERATING_LIMIT else lines_passed(unit.kind, limit_c, peak_c),
+    )
 
 
 def hold_condition(

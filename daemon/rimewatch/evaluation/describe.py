@@ -34,9 +34,9 @@ TREND_OVER_AT_LEAST_MS: Final = 10 * MS_PER_MINUTE
 rounding (0.1 °C in 10 min), and what a door lets in within a minute or two is not told as an
 hour's. Our choice."""
 
-LIMIT_RULES: Final = frozenset(
-    {Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT, Rule.HOLD_AT_RISK}
-)
+WATCHED_RULES: Final = frozenset({Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT})
+"""Rules whose excursions a channel watches under their own names."""
+LIMIT_RULES: Final = WATCHED_RULES | {Rule.HOLD_AT_RISK}
 
 
 class KnowsLots(Protocol):

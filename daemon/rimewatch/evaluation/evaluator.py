@@ -11,7 +11,7 @@ The order at each arrival: :meth:`Evaluator.advance` to the arrival, then
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from math import inf
+from math import ceil, inf
 from typing import Final
 
 from rimewatch.alarms.alarm import AlarmState
@@ -45,8 +45,15 @@ from rimewatch.entries import (
     WithdrawLot,
 )
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
-from rimewatch.evaluation.conditions import channel_conditions, finding_condition, hold_condition
-from rimewatch.evaluation.describe import described
+from rimewatch.evaluation.conditions import (
+    channel_conditions,
+    comes_again,
+    finding_condition,
+    found_late,
+    hold_condition,
+    over_condition,
+)
+from rimewatch.evaluation.describe import WATCHED_RULES, described
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
@@ -57,7 +64,7 @@ from rimewatch.evaluation.rule_bench import Place, RuleBench
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import OpenSpells, Track, standing
 from rimewatch.evaluation.unit_air import AirWatch, Beside
-from rimewatch.evaluation.unseen import is_above, is_rising
+from rimewatch.evaluation.unseen import WARM_BESIDE, is_above, is_rising, is_warm_beside
 from rimewatch.evaluation.used_up import used_up_condition
 from rimewatch.evaluation.watched import is_watched
 from rimewatch.lots.hold import Hold
@@ -65,11 +72,13 @@ from rimewatch.readings import Reading
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.habits import Defrosts
 from rimewatch.rules.probe_rule import Sample, UnreadProbe
+from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_DAY,
     MS_PER_MINUTE,
     MS_PER_S,
+    About,
     LotId,
     Measures,
     Priority,
@@ -163,12 +172,15 @@ class Evaluator:
         self._overseer.air.take(probe, observed_ms, value)
         track = self.tracks.get(probe)
         if track is not None:
-            before = track.state.open
+            before, ended = track.state.open, len(track.ended)
             if not track.take(observed_ms, value):
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
-            elif track.state.open != before:
-                self._judge_spells(track, before)
+            else:
+                if len(track.ended) > ended:
+                    self._judge_over(track, track.ended[ended:])
+                if track.state.open != before:
+                    self._judge_spells(track, before)
         if observed_ms > self.last_ms.get(probe, -1):
             self._take_newest(probe, observed_ms, value, battery)
 
@@ -186,10 +198,20 @@ class Evaluator:
             self._judge_places(places)
         if self._carried:
             self._judge_carried(probe)
+        self._judge_beside(probe, value)
         minute = observed_ms // MS_PER_MINUTE
         if minute > self._minute:
             self._minute = minute
             self._look(observed_ms)
+
+    def _judge_beside(self, probe: ProbeId, value: float) -> None:
+        """Judge a unit's silence anew where its air, which still speaks, is above its limit."""
+        unit = self.shop.unit[self.shop.probe[probe].unit]
+        if value <= unit.limit_c or self.shop.probe[probe].measures is not Measures.AIR:
+            return
+        told = self.alarms.conditions.get(AlarmKey(unit=unit.id, rule=Rule.STALE))
+        if told is not None and told.priority is not Priority.HIGH:
+            self._judge_places([(unit.id, Rule.STALE)])
 
     def _note_cadence(self, track: Track, elapsed_ms: int) -> None:
         """Note whether warm fish is read too seldom to be judged: then its silence lasts."""
@@ -216,6 +238,31 @@ class Evaluator:
         elif POWER_LOSS in self.alarms.conditions:
             self._overseer.judge_power(self.now_ms)  # it is as bad as the worst of its units
         self._judge_unit(track.unit.id)
+
+    def _judge_over(self, track: Track, ended: Sequence[Spell]) -> None:
+        """Raise what had lasted its on-delay, where what shows it shows its end too.
+
+        A single reading that was warm is no reason to ring for what is over; it is on record.
+        Told is what a reading had confirmed, and what comes again and again: that unit is not
+        sound.
+        """
+        lots = self.lots_in(track.unit.id)
+        for spell in ended:
+            found = over_condition(track.unit, spell, lots)
+            if found is None or found.key in self.alarms.conditions:
+                continue
+            if self._was_confirmed(track, spell) or comes_again(track.ended, spell):
+                self.apply({found.key: found})
+                self.apply({found.key: None})
+            else:
+                self._do(self._engine.record(self.alarms, self._weighed(found), self.now_ms))
+
+    def _was_confirmed(self, track: Track, spell: Spell) -> bool:
+        """Whether a reading within an excursion showed that it had lasted its on-delay."""
+        if spell.sustained_ms is None or spell.end_ms is None:
+            return False
+        last = self.store.last_before(track.probe.id, ceil(spell.end_ms))
+        return last is not None and last[0] >= spell.sustained_ms
 
     def leave_unread(self, unread: Sequence[UnreadProbe]) -> None:
         """Take note that a message gave no reading of these probes."""
@@ -430,8 +477,11 @@ class Evaluator:
     def _catch_up(self) -> None:
         self._late_since_ms = None
         for track in self.tracks.values():
-            if track.late_from_ms is not None:
+            late_from_ms = track.late_from_ms
+            if late_from_ms is not None:
+                known = [*track.ended, *filter(None, track.state.open)]
                 track.catch_up(self.now_ms + AHEAD_MS)
+                self._judge_over(track, found_late(track.ended, known, late_from_ms))
                 self._judge_unit(track.unit.id)
 
     def _greet_morning(self) -> None:
@@ -533,15 +583,15 @@ class Evaluator:
             is_urgent = standing is not None and standing.priority is Priority.HIGH
             return standing if seldom and is_urgent else None
         silent = set(self._bench.found_on((tracks[0].unit.id, key.rule))) if tracks else set()
-        warm = any(
-            is_above(track) or is_rising(self.shop, self.store, track)
-            for track in tracks
-            if track.probe.id in silent
-        )
-        if not warm:
-            return condition
-        limit_c = self.shop.unit[tracks[0].unit.id].limit_c
-        return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
+        unheard = [track for track in tracks if track.probe.id in silent]
+        if any(is_above(track) or is_rising(self.shop, self.store, track) for track in unheard):
+            limit_c = self.shop.unit[tracks[0].unit.id].limit_c
+            return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
+        if any(is_warm_beside(self.shop, self.store, track, self.now_ms) for track in unheard):
+            # No line is named: the fish itself was last seen below it.
+            detail = "; ".join(part for part in (condition.detail, WARM_BESIDE) if part)
+            return replace(condition, priority=Priority.HIGH, detail=detail)
+        return condition
 
     def _judge_carried(self, probe: ProbeId) -> None:
         spoken = self._carried & self._bench.places_of(probe)
@@ -591,4 +641,14 @@ class Evaluator:
         if not self._describes:
             return send
         facts, above_s = described(send.condition, self.shop, self.store, self.tracks, self)
+        if send.about is not About.RETURNED and send.key.rule in WATCHED_RULES:
+            facts = self._as_warm_as_it_was(facts)
         return replace(send, condition=facts, above_s=above_s)
+
+    def _as_warm_as_it_was(self, facts: Condition) -> Condition:
+        """Return what is told of fish that is cold again already with how warm it was."""
+        rule = facts.key.rule.value
+        tracks = [track for track in self.tracks.values() if track.unit.id == facts.key.unit]
+        if facts.peak_c is None or any(track.open_spell(rule) is not None for track in tracks):
+            return facts
+        return replace(facts, fish_c=facts.peak_c)

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from watched import Watched
 
-from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, unit
+from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, timed_probe, unit
 from rimewatch.replay import Replayed
 from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
@@ -89,6 +89,93 @@ def test_words_of_a_silence_at_warmth_say_how_warm_it_was() -> None:
 
     assert "53.6 °F" in words.body
     assert "limit" in words.body
+
+
+BESIDE = shop(
+    unit(on_delay_s=900, lag_s=1200),
+    probe("air"),
+    probe("fish", measures="product"),
+    ONE_CONTACT,
+    NIGHT,
+)
+
+
+@pytest.mark.parametrize(
+    ("air", "priority"),
+    [
+        pytest.param([(0, 2.0), (7200, 2.0), (9000, 12.0), (20_000, 12.0)], "high", id="it fails"),
+        pytest.param([(0, 12.0), (1800, 2.0), (20_000, 2.0)], "medium", id="warm before"),
+        pytest.param(
+            [(0, 2.0), (7200, 2.0), (7800, 8.0), (8400, 2.0), (20_000, 2.0)], "medium", id="a door"
+        ),
+    ],
+)
+def test_air_that_is_warm_makes_the_silence_of_a_product_probe_urgent(
+    air: list[tuple[float, float]], priority: str
+) -> None:
+    """The fish was cold when its probe fell silent; the air goes on, and stands in for it."""
+    paper = Paper(EVENING).curve(air, "air", every_s=60)
+    paper.curve([(0, 2.0), (5400, 2.0)], "fish", every_s=60)
+    (alarm,) = stale(paper.replay(BESIDE))
+
+    assert (alarm["priority"], alarm["woke"]) == (priority, priority == "high")
+
+
+def test_words_of_a_silence_beside_warm_air_do_not_call_the_fish_warm() -> None:
+    """The fish was last seen at 2 °C (35.6 °F); what wakes is the air, at 12 °C."""
+    paper = Paper(EVENING).curve([(0, 2.0), (7200, 2.0), (9000, 12.0), (20_000, 12.0)], "air", 60)
+    paper.curve([(0, 2.0), (5400, 2.0)], "fish", every_s=60)
+    seen = Watched(paper, BESIDE)
+    body = seen.words(seen.of(Rule.STALE)[-1]).body
+
+    assert "Last fish reading 35.6 °F" in body
+    assert "its air is still read, and is too warm for the fish" in body
+    assert "past its limit" not in body
+
+
+# --- found late ---------------------------------------------------------------------------
+
+DATED = shop(unit(on_delay_s=900), timed_probe(every_s=300), ONE_CONTACT, NIGHT)
+
+
+def dated_night(warm_c: float, kept_s: range, arrives_s: int) -> dict[str, Any]:
+    """Return the ledger of an hour's readings that a probe kept while later ones went on."""
+    paper = Paper(EVENING)
+    for at_s in range(0, 4 * H, 300):
+        is_kept = at_s in kept_s
+        paper.dated(arrives_s if is_kept else at_s, at_s, warm_c if is_kept else 2.0)
+    return paper.ledger(DATED)
+
+
+def test_warmth_that_later_readings_overtook_is_told_when_it_comes() -> None:
+    """An hour at 9 °C arrives after a cold reading that is younger: in order it would be told."""
+    ledger = dated_night(9.0, range(H, 2 * H, 300), 2 * H + 620)
+
+    (excursion,) = ledger["units"]["case-1"]["excursions"]
+    assert (excursion["alarmed"], excursion["found_late"]) == (True, True)
+    (alarm,) = [alarm for alarm in ledger["alarms"] if alarm["rule"] == "holding"]
+    assert alarm["raised"] == alarm["returned"]
+    sent = [m["about"] for m in ledger["messages"] if m["rule"] == "holding"]
+    assert sent == ["raised", "returned"]
+
+
+def test_warmth_that_was_told_is_not_told_again_by_what_comes_late() -> None:
+    """One reading of a told excursion was overtaken: it is the same excursion."""
+    paper = Paper(EVENING)
+    for at_s in range(0, 4 * H, 300):
+        late = at_s == H + 1200
+        paper.dated(3 * H + 20 if late else at_s, at_s, 9.0 if H <= at_s < 2 * H else 2.0)
+    told = [m["about"] for m in paper.ledger(DATED)["messages"] if m["rule"] == "holding"]
+
+    assert (told.count("raised"), told.count("returned")) == (1, 1)
+
+
+def test_late_readings_that_were_cold_are_no_alarm() -> None:
+    """A backlog on a sound night."""
+    ledger = dated_night(2.0, range(H, 2 * H, 300), 2 * H + 620)
+
+    assert {alarm["rule"] for alarm in ledger["alarms"]} == {"stale"}
+    assert not any(alarm["woke"] for alarm in ledger["alarms"])
 
 
 # --- everything silent --------------------------------------------------------------------
