@@ -251,11 +251,22 @@ class Evaluator:
             found = over_condition(track.unit, spell, lots)
             if found is None or found.key in self.alarms.conditions:
                 continue
+            if found.key.rule is limit_rule(track.unit) and self._was_of_defrosts(track, spell):
+                continue
             if self._was_confirmed(track, spell) or comes_again(track.ended, spell):
                 self.apply({found.key: found})
                 self.apply({found.key: None})
             else:
                 self._do(self._engine.record(self.alarms, self._weighed(found), self.now_ms))
+
+    def _was_of_defrosts(self, track: Track, spell: Spell) -> bool:
+        """Whether the unit's own defrosts explain an excursion from its beginning to its end."""
+        if spell.end_ms is None:
+            return False
+        is_fish = track.probe.measures is Measures.PRODUCT
+        fish_c = spell.peak_c if is_fish else -inf
+        unit = track.unit.id
+        return self._is_of_defrosts(unit, spell.start_ms, round(spell.end_ms), fish_c)
 
     def _was_confirmed(self, track: Track, spell: Spell) -> bool:
         """Whether a reading within an excursion showed that it had lasted its on-delay."""
@@ -526,19 +537,20 @@ class Evaluator:
             return False
         known = [track for track in tracks if track.state.last_ms is not None]
         at_ms = max(track.state.last_ms or 0 for track in known)
-        air = self._overseer.air
-        lifted_c = (
-            max(
-                (t.state.governing_c for t in known if t.probe.measures is Measures.PRODUCT),
-                default=-inf,
-            )
-            - self.shop.unit[key.unit].limit_c
+        fish_c = max(
+            (t.state.governing_c for t in known if t.probe.measures is Measures.PRODUCT),
+            default=-inf,
         )
+        return self._is_of_defrosts(key.unit, condition.since_ms, at_ms, fish_c)
+
+    def _is_of_defrosts(self, unit: UnitId, since_ms: float, at_ms: int, fish_c: float) -> bool:
+        """Whether a unit's own defrosts explain its warmth; ``fish_c``: fish measured itself."""
+        lifted_c = fish_c - self.shop.unit[unit].limit_c
         if lifted_c > DEFROST_LIFTS_FISH_C:
             return False
         if lifted_c > LEARNED_LIFTS_FISH_C:
-            return air.in_window(key.unit, condition.since_ms, at_ms)
-        return air.in_defrost(key.unit, condition.since_ms, at_ms)
+            return self._overseer.air.in_window(unit, since_ms, at_ms)
+        return self._overseer.air.in_defrost(unit, since_ms, at_ms)
 
     def _judge_holds(self, unit: UnitId) -> None:
         lots = self._lots.freezing_in(unit)
