@@ -64,6 +64,10 @@ class LotEntries:
     as_left: "LotEntries | None" = None
     """The lot as the entries stood that were made until it was gone; None: it is here, or
     nothing was entered about it since."""
+    as_signed: "LotEntries | None" = None
+    """The lot without the corrections that nobody put a name to; None: there are none."""
+    unsigned: CorrectLot | None = None
+    """The latest of these."""
     received_again: ReceiveLot | None = None
     """The latest receipt under its number after its freezing had begun or a supplier's statement
     on it was on file: neither speaks for fish that came then. None: there is none."""
@@ -163,7 +167,14 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
         entries: In any order; they are read in order of their time, and of those at
             one instant in the order given. Cancelled ones are left out.
     """
-    lots = _read(standing(entries))
+    counted = standing(entries)
+    lots = _read(counted)
+    unsigned = [e for e in counted if isinstance(e, CorrectLot) and not e.who.strip()]
+    if unsigned:
+        signed = _read([e for e in counted if not isinstance(e, CorrectLot) or e.who.strip()])
+        for correction in sorted(unsigned, key=lambda entry: entry.at_ms):
+            lots[correction.lot].unsigned = correction
+            lots[correction.lot].as_signed = signed.get(correction.lot)
     words = _words(entries)
     for lot in lots.values():
         gone = lot.withdrawn

@@ -28,7 +28,7 @@ from rimewatch.lots.hold import (
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
 from rimewatch.lots.record import Doubt, Overrun, Proof
-from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Standing
+from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Standing, Unsigned
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, UnitId
@@ -200,9 +200,16 @@ def tell(
 ) -> LotStory:
     """Judge one lot from its entries and the readings up to an instant.
 
-    What is entered of a lot that is gone may worsen what is said of it, and never betters it.
+    What is entered of a lot that is gone may worsen what is said of it, and never betters it; nor
+    does a correction to which nobody put a name.
     """
     story = _tell(shop, store, histories, lot, to_ms)
+    if lot.as_signed is not None and lot.unsigned is not None:
+        signed = _tell(shop, store, histories, lot.as_signed, to_ms).judgement
+        if story.judgement.is_better_than(signed):
+            doubt = Unsigned(at_ms=lot.unsigned.at_ms)
+            kept = story.judgement.with_reasons_of(signed)
+            story = replace(story, judgement=replace(kept, doubts=(*kept.doubts, doubt)))
     if lot.as_left is None:
         return story
     left = _tell(shop, store, histories, lot.as_left, to_ms)

@@ -238,6 +238,14 @@ class PerhapsDisposed:
     """Whether the lot was named."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unsigned:
+    """Nobody put a name to a correction that betters what is said of it."""
+
+    name: ClassVar[str] = "unsigned-correction"
+    at_ms: int
+
+
 Doubt = (
     Unmonitored
     | WarmUnseen
@@ -248,6 +256,7 @@ Doubt = (
     | InsideUnseen
     | Backdated
     | PerhapsDisposed
+    | Unsigned
 )
 """Where the evidence has a hole, or was put in question later."""
 
@@ -281,6 +290,14 @@ class Judgement:
         """Whether it alone may bear a sign that says so."""
         return self.standing is Standing.PROVEN
 
+    def is_better_than(self, other: "Judgement") -> bool:
+        """Whether its standing is the better one.
+
+        >>> Judgement().is_better_than(Judgement(lacks=(Lack.NO_HOLD,)))
+        True
+        """
+        return _FROM_THE_BEST.index(self.standing) < _FROM_THE_BEST.index(other.standing)
+
     def with_reasons_of(self, other: "Judgement") -> "Judgement":
         """Return one with the reasons of both, its own first: never better than either.
 
@@ -292,6 +309,13 @@ class Judgement:
             doubts=(*self.doubts, *_new(other.doubts, self.doubts)),
         )
 
+
+_FROM_THE_BEST: Final = (
+    Standing.PROVEN,
+    Standing.DOUBT,
+    Standing.UNPROVEN,
+    Standing.AGAINST,
+)
 
 NOTHING_KNOWN: Final = Judgement(lacks=(Lack.NOT_RECEIVED,))
 """Of a lot that nobody has described."""

@@ -22,6 +22,7 @@ from rimewatch.lots.standing import (
     TooLongWarm,
     ToxicRaw,
     Unmonitored,
+    Unsigned,
     WarmUnseen,
 )
 from rimewatch.report import wording
@@ -99,7 +100,7 @@ def _unseen(
 
 def _measured(
     shop: Shop,
-    reason: FailedCheck | Stuck | SilenceAfterSolid | InsideUnseen | Backdated,
+    reason: FailedCheck | Stuck | SilenceAfterSolid | InsideUnseen | Backdated | Unsigned,
     moment: TellsMoment,
 ) -> str:
     match reason:
@@ -127,6 +128,11 @@ def _measured(
             return (
                 f"Its freezing was entered {moment(reason.entered_ms)} as begun "
                 f"{moment(reason.at_ms)}: who knows it confirms it with a reason."
+            )
+        case Unsigned():
+            return (
+                f"It was corrected {moment(reason.at_ms)}, and nobody put a name to that, so what "
+                "was said before still counts: who knows it corrects it again."
             )
 
 

@@ -502,6 +502,32 @@ def test_lot_that_is_gone_is_never_bettered() -> None:
     assert lot(paper)["standing"] == "unproven"
 
 
+@pytest.mark.parametrize(
+    ("who", "received", "right", "standing"),
+    [
+        ("", {"species": "Katsuwonus pelamis"}, YELLOWFIN, "unproven"),
+        ("AB", {"species": "Katsuwonus pelamis"}, YELLOWFIN, "proven"),
+        ("", YELLOWFIN | {"celsius": 9.0}, {"celsius": 1.0}, "against"),
+        ("AB", YELLOWFIN | {"celsius": 9.0}, {"celsius": 1.0}, "proven"),
+        ("", YELLOWFIN, {"celsius": 9.0}, "against"),
+        ("", YELLOWFIN, {"kilograms": 4.0}, "proven"),
+    ],
+)
+def test_correction_betters_a_lot_only_with_a_name_to_it(
+    who: str, received: dict[str, Any], right: dict[str, Any], standing: str
+) -> None:
+    """Whoever writes against the fish needs none."""
+    paper = Paper(START).receive(0, **received).do(0, "move-lot", lot="L1", unit="case-1")
+    moving(paper, 1.0, 0, 10, "case")
+    paper.do(H, "correct-lot", lot="L1", reason="misread", who=who, **right)
+
+    found = lot(paper)
+
+    assert found["standing"] == standing
+    is_bettered = not who and standing != "proven" and right != {"celsius": 9.0}
+    assert ("unsigned-correction" in found["doubts"]) is is_bettered
+
+
 def test_lot_that_is_gone_is_worsened_by_what_is_found() -> None:
     """The probe turns out to have been off."""
     paper = frozen().do(171 * H, "withdraw-lot", lot="L1", reason="sold out")
