@@ -19,6 +19,7 @@ from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.intake.trace import TraceReading
 from rimewatch.readings import Reading
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.vocabulary import ProbeId
 
 START_MS = 1_772_438_400_000
@@ -119,6 +120,8 @@ def run(rounds: int = ROUNDS, units: int = 50) -> list[Row]:
 if __name__ == "__main__":
     if "--ledger" in sys.argv:
         shop = load_shop(shop_text(50), sends=False)
-        print(replay(shop, readings(50, cut=True), summaries=False).ledger["alarms"])
+        print(
+            ledger_document(replay(shop, readings(50, cut=True), summaries=False).ledger)["alarms"]
+        )
     else:
         print(show(run(rounds=1)))

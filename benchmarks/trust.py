@@ -37,6 +37,7 @@ from rimewatch.intake.entries import parse_entry
 from rimewatch.intake.trace import TraceEntry, TraceReading
 from rimewatch.readings import Reading
 from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.vocabulary import ProbeId
 from rimewatch_sim.plants.draw import ShopPlan, UnitPlan, draw_shop
 from rimewatch_sim.plants.running import STEP_S, Course, Trouble, run
@@ -102,9 +103,8 @@ def judge(seed: int, *, lag: str | None = None, days: int = 7) -> list[Week]:
     """Replay one shop's week; return what each unit came to."""
     plan = draw_shop(seed, days=days, lag=lag)
     truth = courses(plan)
-    ledger = replay(
-        load_shop(config_of(plan), sends=False), _trace(plan, truth), summaries=False
-    ).ledger
+    replayed = replay(load_shop(config_of(plan), sends=False), _trace(plan, truth), summaries=False)
+    ledger = ledger_document(replayed.ledger)
     weeks = []
     for number, (unit, course) in enumerate(zip(plan.units, truth, strict=True)):
         week = Week(seed, number, unit.plant, unit.probe_kind, unit.lag_is, days * DAY_S)

@@ -3,6 +3,7 @@
 import pytest
 
 from handmade import Paper, probe, shop, unit
+from rimewatch.report.ledger_json import ledger_document
 
 TEN_MINUTES_S = 600
 
@@ -14,7 +15,7 @@ def test_probe_that_sends_seldom_is_told_with_the_interval_to_set() -> None:
         paper.say(n * TEN_MINUTES_S, 2.0)
     found = paper.replay(shop(unit(), probe()))
 
-    assert found.ledger["probes"]["air"]["sends_every_s"] == TEN_MINUTES_S
+    assert ledger_document(found.ledger)["probes"]["air"]["sends_every_s"] == TEN_MINUTES_S
     morning = list(found.mornings.values())[-1].text
     assert "sends every 10 min, and counts as silent before; set every_s = 600" in " ".join(
         morning.split()
@@ -38,7 +39,10 @@ def test_air_probes_of_one_unit_that_cannot_hang_in_it_are_asked_about() -> None
     seldom = {"every_s": TEN_MINUTES_S}
     found = paper.replay(shop(unit(), probe(**seldom), probe("other", **seldom)))
 
-    assert found.ledger["probes"]["other"]["apart"] == {"from": "air", "by_c": 23.0}
+    assert ledger_document(found.ledger)["probes"]["other"]["apart"] == {
+        "from": "air",
+        "by_c": 23.0,
+    }
     morning = " ".join(next(iter(found.mornings.values())).text.split())
     assert (
         "Probes other and air: 41.4 °F apart in one unit; see whether they hang in two" in morning
@@ -70,7 +74,7 @@ def test_jump_that_is_the_scale_s_is_named_as_such(
         paper.say(n * 60, before if n < 15 else after)
     found = paper.replay(shop(unit(), probe()))
 
-    told = found.ledger["probes"]["air"].get("scale_jump")
+    told = ledger_document(found.ledger)["probes"]["air"].get("scale_jump")
     assert told == (paper.iso(15 * 60) if is_told else None)
     morning = " ".join(next(iter(found.mornings.values())).text.split())
     assert ("exactly as from \u00b0C to \u00b0F or back" in morning) is is_told

@@ -24,7 +24,7 @@ def framed(payload: Any, topic: str = "air") -> Paper:
     [
         ("garbage", "undecodable"),
         ("", "undecodable"),
-        ("2,1", "undecodable"),
+        ("2,1,3", "undecodable"),
         ("true", "undecodable"),
         ("nan", "not-finite"),
         ("inf", "not-finite"),
