@@ -17,6 +17,7 @@ from rimewatch.config import load_shop
 from rimewatch.intake.sparkplug.presence import HostPresence, state_payload
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
+from rimewatch.rules.stale import GONE_GRACE_MS
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Broker
 from rimewatch.vocabulary import ProbeId, Rule
@@ -76,7 +77,12 @@ def test_node_is_followed_from_its_birth_over_a_gap_to_its_death(
             alarms = journal.alarms_between(start_ms - 1, start_ms + 3_600_000)
             return sum(alarm.rule is Rule.STALE for alarm in alarms)
 
-    with RunningService(shop, journal_path, start_ms):
+    with RunningService(shop, journal_path, start_ms) as service:
+
+        def is_told_as_time_goes_on() -> bool:
+            service.clock.move_to(service.clock.now_ms() + 200)
+            return stale_alarms() == 1
+
         node.connect(mosquitto.port)
         eventually(lambda: values() == [2.0])
         node.data(3.5)
@@ -92,7 +98,9 @@ def test_node_is_followed_from_its_birth_over_a_gap_to_its_death(
         assert stale_alarms() == 0
 
         node.break_off()
-        eventually(lambda: stale_alarms() == 1)
+        eventually(is_told_as_time_goes_on)
+        passed_ms = service.clock.now_ms() - start_ms
+        assert GONE_GRACE_MS <= passed_ms < 180_000, "a silence alone would be told after 180 s"
 
 
 class Watcher:

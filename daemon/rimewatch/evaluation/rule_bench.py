@@ -84,6 +84,7 @@ class RuleBench:
         for slot in self._of_probe.get(probe, ()):
             if self._slots[slot][0] is STALE:
                 self._states[slot] = STALE.lose(self._states[slot], at_ms)
+                self._schedule(slot)
                 if self._look(slot, at_ms):
                     changed.append(self._place(slot))
         return changed
