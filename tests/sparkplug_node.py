@@ -82,7 +82,8 @@ class Node:
         assert 0 <= next_seq <= 255
 
     def break_off(self) -> None:
-        """Fall off the network: the broker tells of it by the will."""
+        """Fall off the network for good: the broker tells of it by the will."""
+        self.transport.client.loop_stop()  # or it would be back, and born, within a second
         self.transport.client.socket().shutdown(socket.SHUT_RDWR)
 
     def close(self) -> None:
