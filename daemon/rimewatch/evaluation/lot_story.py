@@ -108,8 +108,7 @@ class LotStory:
     def proof(self) -> Proof | None:
         """The proof that parasites are destroyed in it, by the shop's code; None: there is none.
 
-        Nothing is taken for granted: a lot nobody described has none, nor one whose
-        exemption rests on a statement that nobody has recorded. Kept for a lot that is gone.
+        Nothing is taken for granted: a lot nobody described has none. Kept for a lot that is gone.
         It is one part of ``standing``, and no sign of its own.
         """
         received, need = self.entries.received, self.need
@@ -142,8 +141,6 @@ class LotStory:
             return ""
         if received is None or self.need is None:
             return "Nobody has entered what this lot is."
-        if self.need.statement_missing and not self.need.needs_destruction:
-            return "The supplier’s written statement on feed and raising is not on file."
         again = self.entries.received_again
         if again is not None and self.hold is None:
             return (

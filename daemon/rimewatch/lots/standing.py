@@ -133,7 +133,6 @@ class Lack(StrEnum):
 
     NOT_RECEIVED = "nobody entered what it is"
     NOT_SERVED_RAW = "not to be served raw"
-    FEED_STATEMENT = "statement on feed missing"
     RECEIVED_AGAIN = "received again"
     NOT_BY_THIS_CODE = "freezing that is no proof under the shop's code"
     NO_HOLD = "no hold"

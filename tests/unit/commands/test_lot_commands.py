@@ -216,13 +216,14 @@ def test_only_complete_proofs_are_listed_as_ready(run: Run, now_ms: int) -> None
     assert {line.split()[0] for line in ready.splitlines()[:-1]} - {"licensed", "A"} == {
         "long",
         "tuna",
+        "farmed",
         "bought-frozen",
     }
     assert "parasite proof complete (own freezing)" in lots["long"]
     assert "parasite proof complete (exempt from freezing)" in lots["tuna"]
     assert "the supplier’s statement on freezing" in lots["bought-frozen"]
     assert "its hold is not complete: " in lots["short"]
-    assert "statement on feed and raising is not on file" in lots["farmed"]
+    assert "parasite proof complete (exempt from freezing)" in lots["farmed"]
     assert "needs a freezing hold" in lots["fresh"]
 
 

@@ -78,8 +78,8 @@ def test_own_hold_that_is_complete_is_named_before_a_statement() -> None:
     assert lot(paper, units(code="eu-853-2004"))["proof"] == "own-freezing"
 
 
-def test_statement_on_feed_completes_the_exemption_of_farmed_fish() -> None:
-    """[1] 3-402.11(B)(4), 3-402.12(C)."""
+def test_farmed_on_pellets_is_exempt_and_its_statement_is_asked_for() -> None:
+    """[1] 3-402.11(B)(4), 3-402.12(C): the origin asserts that the statement is on file."""
     paper = steady(Paper(START).receive(0, **FARMED), 1.0, 0, 2, "case")
     paper.do(0, "move-lot", lot="L1", unit="case-1")
     before = lot(paper)
@@ -87,8 +87,11 @@ def test_statement_on_feed_completes_the_exemption_of_farmed_fish() -> None:
 
     found = lot(paper)
 
-    assert (before["raw_ready"], before["statement_missing"]) == (False, True)
-    assert "statement on feed" in before["why_not"]
+    assert (before["standing"], before["proof"], before["statement_missing"]) == (
+        "proven",
+        "exemption",
+        True,
+    )
     assert (found["raw_ready"], found["proof"], found["statement_missing"]) == (
         True,
         "exemption",
