@@ -10,9 +10,8 @@ from rimewatch.clock import SystemClock
 from rimewatch.entries import AnyEntry
 from rimewatch.entry_keys import keys_of
 from rimewatch.errors import UserError
-from rimewatch.evaluation.door import no_such_lot
 from rimewatch.evaluation.evaluator import Evaluator
-from rimewatch.journal.entering import EntryRefusedError, JournalBooks, require
+from rimewatch.journal.entering import EntryRefusedError, require
 from rimewatch.journal.entering import enter as enter_by_the_door
 from rimewatch.journal.entry_codec import EntryCodecError, entry_to_dict
 from rimewatch.journal.errors import JournalError
@@ -20,7 +19,6 @@ from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.service.resume import MOST_ENTRIES, resume
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,23 +77,6 @@ def existing(journal: Path) -> Path:
             "its file with --journal"
         )
     return journal
-
-
-def known_lot(journal: Path, lot: str) -> LotId:
-    """Return a lot's id.
-
-    Raises:
-        UserError: If no such lot is on the books.
-    """
-    existing(journal)
-    try:
-        with JournalReader.open(journal) as reader:
-            why = no_such_lot(LotId(lot), JournalBooks(reader))
-    except JournalError as error:
-        raise UserError(str(error)) from None
-    if why is not None:
-        raise UserError(why)
-    return LotId(lot)
 
 
 def look_at(shop: Shop, journal: Path, entry: AnyEntry) -> None:

@@ -1,5 +1,6 @@
 """``rimewatch verify``: whether the journal is sound, and as it was sealed."""
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -64,13 +65,9 @@ def _check(reader: "JournalReader", journal: Path) -> None:
             "latest backup"
         )
     click.echo(f"{journal}: every page, packed day and entry is sound.")
-    broken = reader.check_seals()
-    if broken:
-        for finding in broken[1:]:
-            click.echo(f"  {finding}", err=True)
-        more = f", and {len(broken) - 1} more" if len(broken) > 1 else ""
+    if broken := reader.check_seals():
         raise UserError(
-            f"{journal} was changed after it was sealed: {broken[0]}{more}. Keep the file aside, "
+            f"{journal} was changed after it was sealed: {_first_of(broken)}. Keep the file aside, "
             "and compare it with a backup"
         )
     _check_conclusions(reader, journal)
@@ -87,16 +84,20 @@ def _check(reader: "JournalReader", journal: Path) -> None:
 
 def _check_conclusions(reader: "JournalReader", journal: Path) -> None:
     """Fold every reading again, and hold what was concluded against it."""
-    wrong = reader.check_conclusions()
-    if wrong:
-        for finding in wrong[1:]:
-            click.echo(f"  {finding}", err=True)
-        more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+    if wrong := reader.check_conclusions():
         raise UserError(
-            f"{journal}: what was concluded is not what the readings say: {wrong[0]}{more}. Keep a "
-            "copy of the file aside, and start the service again: it folds the readings anew"
+            f"{journal}: what was concluded is not what the readings say: {_first_of(wrong)}. Keep "
+            "a copy of the file aside, and start the service again: it folds the readings anew"
         )
     click.echo("What was concluded of each probe's readings is what they say.")
+
+
+def _first_of(findings: Sequence[object]) -> str:
+    """Print all findings but the first, and return that one with how many more there are."""
+    for finding in findings[1:]:
+        click.echo(f"  {finding}", err=True)
+    more = f", and {len(findings) - 1} more" if len(findings) > 1 else ""
+    return f"{findings[0]}{more}"
 
 
 def _check_attachments(reader: "JournalReader", journal: Path) -> None:
