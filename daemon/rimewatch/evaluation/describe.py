@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from rimewatch.alarms.consequence import furthest_line_c
-from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.channels import limit_rule, stale_ms
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
@@ -77,6 +77,7 @@ def described(
     described_so = replace(
         condition,
         fish_c=fish_c,
+        fish_ms=_silent_since_ms(warmest, lots.now_ms),
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
         limit_c=_limit_c(shop.unit[unit_id], condition),
         rate_c_per_h=_rate_c_per_h(store, warmest),
@@ -112,6 +113,12 @@ def described(
         else None,
     )
     return facts, spell.above_ms / MS_PER_S
+
+
+def _silent_since_ms(track: Track, now_ms: int) -> int | None:
+    """Return a channel's last reading, where that is longer ago than its stale time."""
+    last_ms = track.state.last_ms
+    return None if last_ms is None or now_ms - last_ms <= stale_ms(track.probe) else last_ms
 
 
 def _limit_c(unit: Unit, condition: Condition) -> float | None:
