@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from rimewatch.alarms.consequence import furthest_line_c
-from rimewatch.evaluation.channels import limit_rule, stale_ms
+from rimewatch.evaluation.channels import hold_watch, stale_ms
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
@@ -131,7 +131,10 @@ def _limit_c(unit: Unit, condition: Condition) -> float | None:
 def _spell(track: Track, condition: Condition) -> Spell:
     """Return the excursion a condition speaks of: the open one, or the last that ended."""
     rule = condition.key.rule
-    name = limit_rule(track.unit).value if rule is Rule.HOLD_AT_RISK else rule.value
+    name = rule.value
+    if rule is Rule.HOLD_AT_RISK:  # its line is the option's, colder than the freezer's own
+        assert condition.limit_c is not None, "a hold at risk names the line it was lost at"
+        name = hold_watch(condition.limit_c)
     spell = track.open_spell(name)
     if spell is not None:
         return spell
