@@ -218,6 +218,10 @@ class _Week:
         """
         if self._is_shelved(unit, passed_ms, to_ms) or not self._is_watched(unit, passed_ms, to_ms):
             return True
+        if to_ms - passed_ms < 90 * MINUTE and self._troubles(
+            ("defrost",), unit, passed_ms - HOUR // 2, sure_ms
+        ):
+            return True  # its own defrost explains it, and is told of only if it does not end
         quiet = self._troubles(("silence", "backlog"), unit, passed_ms, to_ms)
         return any(
             len(t.units) < len(self.units) and t.from_ms < sure_ms + ON_DELAY_MS for t in quiet
@@ -427,6 +431,11 @@ class _Week:
             elif alarm.key.rule is Rule.STALE and alarm.key.unit is not None:
                 unit = alarm.key.unit
                 warm = {"power", "compressor"} & {t.what for t in lately}
+                # By the contract what rose for the last half hour counts as rising on.
+                warm |= {
+                    t.what
+                    for t in self._troubles(("defrost", "door"), unit, at_ms - 2 * HOUR, at_ms)
+                }
                 if not warm and self._fish_c(unit, at_ms) < self._limit_c(unit, at_ms) - 2.0:
                     yield f"for nothing: woken by {said}, and the fish is cold"
 
@@ -496,13 +505,13 @@ class _Week:
         )
 
     def _coincides(self, units: Sequence[str], at_ms: int) -> bool:
-        """Whether several units warm at once, by day, by doors and defrosts: who could tell."""
+        """Whether doors and defrosts come together, by day: who could tell."""
         if not is_open(at_ms - HOUR // 2, self.week.setup.zone):
             return False
         warmed = [
-            unit
+            trouble
             for unit in units
-            if self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
+            for trouble in self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
         ]
         return len(warmed) > 1
 

@@ -149,6 +149,8 @@ def _known(
     for name, text in (("why", why), ("detail", condition.detail)):
         if clean := wording.printable(text):
             known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    if condition.key.rule is Rule.STALE and condition.key.unit is None and "detail" in known:
+        known["shared"] = known.pop("detail")  # what they share is at fault, not each battery
     return known
 
 
