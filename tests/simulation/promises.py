@@ -423,6 +423,11 @@ class _Week:
             said = f"{alarm.key.rule.value} of {', '.join(alarm.units)} at {_clock(at_ms)}"
             # A unit that was not looked at for a while is told of as it was last seen.
             known = all(self._is_watched(unit, at_ms - HOUR, at_ms) for unit in alarm.units)
+            # A probe that is put in another's place sees fish through its lag from then on.
+            known &= not any(
+                what == "probe" and "case-1" in alarm.units and at_ms - HOUR < reloaded_ms < at_ms
+                for reloaded_ms, what, _, _ in self.run.reloaded
+            )
             if not lately and known and at_ms < self.week.over_ms:
                 if not self._is_warm(alarm.units, at_ms) and not self._coincides(
                     alarm.units, at_ms
@@ -455,8 +460,7 @@ class _Week:
             told = [
                 h
                 for h in self.run.heard
-                if h.row.urgent
-                and t.from_ms < h.at_ms <= due_ms
+                if t.from_ms < h.at_ms <= due_ms
                 and self._rule_of(h) in (Rule.STALE, Rule.POWER_LOSS)
             ]
             if not told:
