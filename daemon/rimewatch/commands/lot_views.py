@@ -1,5 +1,6 @@
 """``rimewatch lot``: how lots stand. A list, what is to be expected, and a lot's record."""
 
+import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from rimewatch.errors import UserError
 from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.report import wording
+from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId
@@ -77,15 +79,20 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
     is_flag=True,
     help="Only lots whose proof is complete and sure, and that nothing speaks against.",
 )
+@click.option("--json", "as_json", is_flag=True, help="For other programs; times are UTC.")
 @config_option
 @journal_option
-def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (a flag)
+def list_lots(raw_ready: bool, as_json: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (flags)
     """List lots: where each is, how far its hold has come, and what its proof lacks."""
     shop = load(config, sends=False)
     with _lots(shop, journal, at_hand=True) as lots:
         here = lots.here()
     judged = [(story, lot_words(shop, story)) for story in here]
     shown = [(story, words) for story, words in judged if words.is_ready or not raw_ready]
+    if as_json:
+        documents = [lot_document(shop, story) for story, _ in shown]
+        click.echo(json.dumps(documents, ensure_ascii=False, indent=2))
+        return
     for story, words in shown:
         click.echo(_line(story, words, ZoneInfo(shop.timezone)))
     if not shown:

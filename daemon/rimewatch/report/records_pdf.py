@@ -221,6 +221,7 @@ def _lots(sheet: Sheet, records: Records) -> None:
             Column(title="Lot", share=1.2),
             Column(title="Species", share=2.0),
             Column(title="State", share=1.0),
+            Column(title="Standing", share=1.0),
             Column(title="Started", share=1.4),
             Column(title="Completed", share=1.4),
             Column(title="Credited", share=1.5, align="R"),
@@ -231,6 +232,7 @@ def _lots(sheet: Sheet, records: Records) -> None:
                 lot.name,
                 lot.species,
                 lot.story.state if lot.account.needs_destruction else "not called for",
+                lot.words.standing.value,
                 when(None if hold is None else hold.started_ms),
                 when(None if hold is None else hold.completed_ms),
                 _NOTHING
@@ -254,8 +256,8 @@ def _lots(sheet: Sheet, records: Records) -> None:
         if option is Option.F20C_24H:
             sheet.text(f"{option.value}: {NO_FOOD_CODE_OPTION}", size_pt=SMALL_PT, ink=QUIET_INK)
     for lot in facts.lots:
-        for said in lot.words.caveats:
-            sheet.text(f"Lot {lot.name}: {said}", size_pt=SMALL_PT)
+        said = (f"{lot.words.verdict}.", lot.words.why_not, *lot.words.caveats)
+        sheet.text(f"Lot {lot.name}: {' '.join(filter(None, said))}", size_pt=SMALL_PT)
 
 
 def _batches(sheet: Sheet, records: Records) -> None:

@@ -407,7 +407,7 @@ def test_record_as_pdf_is_one_page_with_the_same_words(
     pages = PdfReader(tmp_path / "L-1.pdf").pages
     assert len(pages) == 1
     words = " ".join(pages[0].extract_text().split())
-    assert "Parasite destruction proven by own freezing" in words
+    assert "Parasite proof complete (own freezing). Freezing hold complete" in words
     assert "−20.0 °C or colder for 168 h" in words
     assert "not a guarantee of safety" in words
     assert len(pages[0].images) == 1
