@@ -186,9 +186,9 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.lot_record import record_of
     from rimewatch.journal.attachments import found
+    from rimewatch.report.document_text import document_text
     from rimewatch.report.lot_page import lot_page
     from rimewatch.report.lot_record_json import lot_record_json
-    from rimewatch.report.lot_record_text import lot_record_text
 
     if form == "pdf" and out is None:
         raise UserError("a PDF is not for the terminal; name its file with --out")
@@ -201,14 +201,18 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     files = {
         s.sha256: found(journal, s.sha256).value for s in told.story.entries.statements if s.sha256
     }
-    page = lot_page(shop, told, files)
     content: str | bytes
     if form == "pdf":
-        from rimewatch.report.lot_record_pdf import lot_record_pdf
+        from rimewatch.report.document_pdf import document_pdf
+        from rimewatch.report.hold_chart import hold_chart_png
 
-        content = lot_record_pdf(shop, told, page)
+        zone = ZoneInfo(shop.timezone)
+        curve = None if told.hold is None else hold_chart_png(told.hold, zone, shop.display)
+        content = document_pdf(lot_page(shop, told, files, curve=curve), paper=shop.paper)
+    elif form == "json":
+        content = lot_record_json(told)
     else:
-        content = lot_record_json(told) if form == "json" else lot_record_text(page)
+        content = document_text(lot_page(shop, told, files))
     if out is not None:
         write_whole(out, content)
         click.echo(f"The record of {lot} is in {out}.")
