@@ -166,12 +166,12 @@ class UnitTable(Table):
 
 
 class FieldsTable(Table):
-    """Where in a payload a reading's parts stand: JMESPath; names for senml and sparkplug."""
+    """Where in a payload a reading's parts stand: JMESPath, a name (senml, sparkplug), a column."""
 
     value: Annotated[
         str, Field(min_length=1, max_length=200), Expect("a path into the payload", "t")
     ] = "value"
-    """Path of the value."""
+    """Path of the value; for csv its column, such as "2 of 3"."""
     time: (
         Annotated[str, Field(min_length=1, max_length=200), Expect("a path into the payload", "ts")]
         | None
