@@ -16,6 +16,7 @@ from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.sparkplug.presence import HostPresence
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -33,7 +34,6 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.renewal import Unusable, renewed
-from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
