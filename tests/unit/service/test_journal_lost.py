@@ -426,6 +426,20 @@ def test_entry_that_cannot_be_read_does_not_end_the_watch(path: Path) -> None:
     assert night.titles()[0] == "nothing is recorded"
 
 
+def test_journal_of_another_shop_is_told_with_its_cure(path: Path) -> None:
+    """Whoever restores the wrong file finds it out before two shops stand in one record."""
+    night = Night(path, watched=replace(SHOP, name="Lantern Quay Fish"))
+    night.pass_by([b"1.7"])
+
+    told = [said for said in night.said if "give each its own journal" in said]
+    assert len(told) == 1
+    assert "Saltmarsh Row Fish until now" in told[0]
+    assert values(path) == [1.5, 1.7], "a shop that was only named anew is watched all the same"
+    again = Night(path, watched=replace(SHOP, name="Lantern Quay Fish"))
+    again.pass_by([b"1.8"])
+    assert not any("give each its own" in said for said in again.said)
+
+
 def test_look_that_comes_to_nothing_is_told_of_and_ends_no_recording(path: Path) -> None:
     """That the file is sound is not claimed then."""
     night = Night(path, Look(turns=[Looked(failure="no memory")]))
