@@ -152,9 +152,9 @@ class TestGuesses:
         )
         birth = pysparkplug.DBirth(ARRIVED_MS, 1, metrics).encode(include_dtypes=True)
 
-        (guess,) = heard("spBv1.0/fish/DBIRTH/node-1/freezer-1", birth)
+        guesses = heard("spBv1.0/fish/DBIRTH/node-1/freezer-1", birth)
 
-        assert guess.value == "Temperature"
+        assert "Temperature" in {guess.value for guess in guesses}
 
     def test_sparkplug_birth_names_its_metrics(self) -> None:
         """A birth says it all: source, metric, value."""
