@@ -78,7 +78,7 @@ def test_allowance_that_is_just_used_up_is_not_beyond() -> None:
 
     def is_beyond(hours: float) -> bool:
         _, story, _ = told(tuna(18.0, hours))
-        return any(over.hazard.startswith("scombrotoxin") for over in story.overruns)
+        return any(reason.name.startswith("scombrotoxin") for reason in story.judgement.against)
 
     assert [is_beyond(8.0), is_beyond(8.0 + 1 / 60)] == [False, True]
 
@@ -109,7 +109,8 @@ def test_raw_fish_on_display_without_its_proof_is_warned_of_wherever_it_was_ente
 def test_fish_on_display_that_lacks_no_proof_is_not_warned_of(keys: dict[str, Any]) -> None:
     """To be cooked, or exempt."""
     paper = Paper("2026-02-02T12:00:00Z").receive(0, **keys)
-    paper.do(60, "move-lot", lot="L1", unit="case-1").curve([(0, 1.0), (H, 1.0)], "fish")
+    paper.do(60, "move-lot", lot="L1", unit="case-1")
+    paper.curve([(0, 1.0), (H, 1.0)], "fish", every_s=600)
 
     assert lot_words(SHOP, told(paper)[1]).on_display == ""
 
