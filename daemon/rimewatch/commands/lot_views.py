@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
@@ -21,6 +22,9 @@ from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId
+
+if TYPE_CHECKING:
+    from rimewatch.evaluation.lot_record import LotRecord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,7 +181,9 @@ def options(lot: str | None, config: Path, journal: Path) -> None:
 
 @click.command(epilog="Example:  rimewatch lot record L-0412 --format pdf --out L-0412.pdf")
 @click.argument("lot")
-@click.option("--format", "form", type=click.Choice(["text", "json", "pdf"]), default="text")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "html", "json", "pdf"]), default="text"
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write it there.")
 @config_option
 @journal_option
@@ -186,6 +192,7 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.lot_record import record_of
     from rimewatch.journal.attachments import found
+    from rimewatch.report.document_html import document_html
     from rimewatch.report.document_text import document_text
     from rimewatch.report.lot_page import lot_page
     from rimewatch.report.lot_record_json import lot_record_json
@@ -204,13 +211,13 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     content: str | bytes
     if form == "pdf":
         from rimewatch.report.document_pdf import document_pdf
-        from rimewatch.report.hold_chart import hold_chart_png
 
-        zone = ZoneInfo(shop.timezone)
-        curve = None if told.hold is None else hold_chart_png(told.hold, zone, shop.display)
-        content = document_pdf(lot_page(shop, told, files, curve=curve), paper=shop.paper)
+        page = lot_page(shop, told, files, curve=_curve(shop, told))
+        content = document_pdf(page, paper=shop.paper)
     elif form == "json":
         content = lot_record_json(told)
+    elif form == "html":
+        content = document_html(lot_page(shop, told, files, curve=_curve(shop, told)))
     else:
         content = document_text(lot_page(shop, told, files))
     if out is not None:
@@ -218,3 +225,12 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
         click.echo(f"The record of {lot} is in {out}.")
     else:
         click.echo(content, nl=False)
+
+
+def _curve(shop: Shop, record: "LotRecord") -> bytes | None:
+    """Return the curve of a record's hold, drawn; None where there is none."""
+    from rimewatch.report.hold_chart import hold_chart_png
+
+    if record.hold is None:
+        return None
+    return hold_chart_png(record.hold, ZoneInfo(shop.timezone), shop.display)

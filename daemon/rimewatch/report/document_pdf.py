@@ -44,7 +44,7 @@ _USUAL: Final = _Sizes(
     heading_mm=4.0,
 )
 _DENSE: Final = _Sizes(
-    body_pt=8.0, table_pt=7.0, list_pt=6.5, small_pt=6.5, heading_pt=9.5, heading_mm=2.5
+    body_pt=7.8, table_pt=6.8, list_pt=6.5, small_pt=6.3, heading_pt=9.0, heading_mm=1.8
 )
 _LABEL_MM: Final = 38.0
 _MARK_MM: Final = 6.0

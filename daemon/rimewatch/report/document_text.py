@@ -29,8 +29,10 @@ def document_text(document: Document, *, width: int = WIDTH) -> str:
     lines = [document.shop, *_wrapped(document.title, width)]
     for text in document.when:
         lines += _wrapped(text, width)
-    if document.verdict:
-        lines += ["", *_wrapped(" ".join(document.verdict), width)]
+    verdict = document.verdict
+    lines += [""] if verdict else []
+    for text in [" ".join(verdict)] if document.verdict_leads else verdict:
+        lines += _wrapped(text, width)
     for block in document.blocks:
         lines += _laid_out(block, width)
     return "\n".join(lines) + "\n"

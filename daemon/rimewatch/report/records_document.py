@@ -223,6 +223,7 @@ def _lots(records: Records) -> Iterator[Block]:
             Column(title="Lot", share=1.2),
             Column(title="Species", share=2.0),
             Column(title="State", share=1.0),
+            Column(title="Standing", share=1.0),
             Column(title="Started", share=1.4),
             Column(title="Completed", share=1.4),
             Column(title="Credited", share=1.5, align="R"),
@@ -239,8 +240,8 @@ def _lots(records: Records) -> Iterator[Block]:
         if option is Option.F20C_24H:
             yield Paragraph(text=f"{option.value}: {NO_FOOD_CODE_OPTION}", tone=Tone.QUIET)
     for lot in facts.lots:
-        for said in lot.words.caveats:
-            yield Paragraph(text=f"Lot {lot.name}: {said}")
+        told = (f"{lot.words.verdict}.", lot.words.why_not, *lot.words.caveats)
+        yield Paragraph(text=f"Lot {lot.name}: {' '.join(filter(None, told))}")
 
 
 def _lot_row(records: Records, lot: LotFacts) -> tuple[str, ...]:
@@ -252,6 +253,7 @@ def _lot_row(records: Records, lot: LotFacts) -> tuple[str, ...]:
         lot.name,
         lot.species,
         lot.story.state if lot.account.needs_destruction else "not called for",
+        lot.words.standing.value,
         when(None if hold is None else hold.started_ms),
         when(None if hold is None else hold.completed_ms),
         _NOTHING if hold is None else wording.credited_hours(hold.credited_h, hold.required_h),
