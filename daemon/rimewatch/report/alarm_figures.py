@@ -83,7 +83,7 @@ def _rows(shop: Shop, figures: Figures) -> Iterator[tuple[str, str, str]]:
         yield (
             f"of priority {priority.value}",
             f"{count}{share}",
-            f"about {advised:.0%}".replace("%", " %"),
+            f"about {advised * 100:.0f} %",
         )
     if shop.night is not None:
         yield "that sounded in the night", str(figures.woke), ""

@@ -186,9 +186,7 @@ def test_guidance_line_is_the_fahrenheit_line_exactly(
     assert PROVISIONS[ident].confidence == confidence
 
 
-@pytest.mark.parametrize(
-    ("ident", "value", "unit", "confidence"), [*GUIDANCE, *ELSEWHERE, *SHELLFISH]
-)
+@pytest.mark.parametrize(("ident", "value", "unit", "confidence"), [*GUIDANCE, *ELSEWHERE])
 def test_guidance_and_foreign_limits_are_the_printed_ones(
     ident: str, value: float, unit: str, confidence: str
 ) -> None:
