@@ -58,6 +58,7 @@ from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.overseer import Overseer
+from rimewatch.evaluation.packed_line import packed_condition, told_of_packs
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.rule_bench import Place, RuleBench
@@ -225,7 +226,8 @@ class Evaluator:
     def _look(self, at_ms: int) -> None:
         """Look at what concerns several readings together, and at what waits for a defrost."""
         self._overseer.look(at_ms)
-        for unit in tuple(self._waiting):
+        packs = self._lots.units_with_packs() | told_of_packs(self.alarms.conditions)
+        for unit in sorted(self._waiting | packs):
             self._judge_unit(unit)
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
@@ -524,11 +526,24 @@ class Evaluator:
             conditions[limit] = None
         else:
             self._waiting.discard(unit)
+        line = AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT)
+        if conditions.get(line) is None:
+            conditions[line] = self._packed(unit)
         if conditions[limit] is not None:
             # What was foretold has come: one alarm speaks of it, the graver one.
             self.suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
         self.apply(conditions)
         self._judge_holds(unit)
+
+    def _packed(self, unit: UnitId) -> Condition | None:
+        """Return that packed fish in a unit is above its own line."""
+        told = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT))
+        lots = self._lots.packed_in(unit)
+        if not lots:
+            return None
+        return packed_condition(
+            self.shop, self.store, self.shop.unit[unit], lots, told, self.now_ms
+        )
 
     def _may_wait(
         self, key: AlarmKey, condition: Condition | None, tracks: Sequence[Track]

@@ -20,11 +20,11 @@ from rimewatch.lots.codes import Law
 from rimewatch.lots.hold import FROZEN_UNTIL_SOLID, Hold, Placement
 from rimewatch.lots.needs import Need
 from rimewatch.lots.reason_read import dispositions_in
-from rimewatch.lots.species import Group
 from rimewatch.lots.standing import (
     ENTERED_LATE_MS,
     LARGEST_UNSEEN_SHARE,
     LONGEST_UNSEEN_MS,
+    PACKED_WARM_S,
     SHORTEST_LIFE_MS,
     STUCK_MS,
     Against,
@@ -35,6 +35,7 @@ from rimewatch.lots.standing import (
     InsideUnseen,
     Judgement,
     Lack,
+    PackedWarm,
     PerhapsDisposed,
     ReceivedTooWarm,
     SilenceAfterSolid,
@@ -49,9 +50,6 @@ from rimewatch.lots.standing import (
 from rimewatch.science.statistics import gaps_ms
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Disposition, Measures, Option
-
-SHELLFISH: Final = frozenset({Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE})
-"""Other law may allow these another temperature at receipt (Food Code 3-202.11(B))."""
 
 Stretch = tuple[float, float]
 
@@ -98,6 +96,7 @@ def judge(
     doubts: list[Doubt] = [
         *_unmonitored(lot, unseen, end_ms),
         *_warm_unseen(exposure, unseen),
+        *_packed_warm(exposure),
         *_failed_checks(shop, lot, end_ms),
         *_perhaps_disposed(lot),
     ]
@@ -159,10 +158,9 @@ def _against(lot: LotEntries, need: Need | None, exposure: LotExposure) -> Itera
         if not used.within:
             yield TooLongWarm(limit=limit, share=used.share_with_gaps, counted_s=used.counted_s)
     received = lot.received
-    if need is not None and received is not None and received.celsius is not None:
-        shellfish = need.species is not None and need.species.group in SHELLFISH
-        if need.receipt_too_warm and not shellfish:
-            yield ReceivedTooWarm(celsius=received.celsius)
+    celsius = None if received is None else received.celsius
+    if need is not None and celsius is not None and need.receipt_too_warm:
+        yield ReceivedTooWarm(celsius=celsius, limit_c=need.receipt_limit_c)
     for species in () if need is None else need.toxic_raw:
         yield ToxicRaw(
             species=species.label,
@@ -282,6 +280,12 @@ def _warm_unseen(exposure: LotExposure, unseen: Sequence[Stretch]) -> Iterator[W
         share = exposure.supposing(limit, hidden_s)
         if share > 1.0:
             yield WarmUnseen(limit=limit, share=share)
+
+
+def _packed_warm(exposure: LotExposure) -> Iterator[PackedWarm]:
+    packed = exposure.packed
+    if packed is not None and packed.above_s > PACKED_WARM_S:
+        yield PackedWarm(above_s=packed.above_s, share=packed.share)
 
 
 # --- probes -------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.lots.needs import PACKED
 from rimewatch.vocabulary import LotId, Origin
 from rimewatch.web.enter import Desk, Typed, remember
 from rimewatch.web.lot_fields import celsius, done_at
@@ -51,6 +52,7 @@ class LotPages(Page):
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
             species_choices=species_choices(self._shop),
+            packed=PACKED,
             scale=self._shop.display.value,
             timezone=self._shop.timezone,
         )
