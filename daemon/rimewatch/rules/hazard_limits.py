@@ -63,15 +63,6 @@ RAW_READY_TO_EAT: Final = TwoLineLimits(
     mixed_total_s=hazards.RAW_RTE_MIXED_TOTAL_H * _S_PER_H,
     mixed_warm_s=hazards.RAW_RTE_MIXED_WARM_H * _S_PER_H,
 )
-RAW_READY_TO_EAT_STAPH_ONLY: Final = TwoLineLimits(
-    hazard="S. aureus alone, raw ready-to-eat fish",
-    line_c=hazards.RAW_RTE_LINE_C,
-    hot_line_c=hazards.RAW_RTE_HOT_LINE_C,
-    warm_line_c=hazards.RAW_RTE_WARM_LINE_C,
-    cool_s=hazards.RAW_RTE_COOL_STAPH_ONLY_H * _S_PER_H,
-    warm_s=hazards.RAW_RTE_WARM_STAPH_ONLY_H * _S_PER_H,
-)
-
 ABOVE_COLD_HOLDING: Final = TwoLineLimits(
     hazard="time above the cold holding limit, in all",
     line_c=food_code.COLD_HOLDING_LIMIT_C,
