@@ -220,9 +220,6 @@ class TestTable:
         assert journal.entries_after(numbers[6]) == list(zip(numbers[7:], ENTRIES[7:], strict=True))
         assert journal.entries_after(numbers[-1]) == []
         assert [n for n, _ in journal.entries_after(0, limit=2)] == numbers[:2]
-        assert [entry for _, entry in journal.entries_of_lot(LOT)] == [
-            entry for entry in ENTRIES if getattr(entry, "lot", None) == LOT
-        ]
 
     def test_an_entry_from_another_connection_is_found_by_asking_again(
         self, journal: Journal, journal_path: Path
