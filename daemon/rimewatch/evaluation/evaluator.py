@@ -24,25 +24,11 @@ from rimewatch.alarms.rota import first_told
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
-    AttachStatement,
-    CalibrationCheck,
-    CancelEntry,
-    CorrectiveAction,
-    CorrectLot,
-    EndCooling,
-    EndTimeControl,
     InService,
-    MoveLot,
+    Judged,
     OutOfService,
-    ReceiveLot,
-    RetryQuarantine,
     Shelve,
-    StartCooling,
-    StartFreezing,
-    StartThawing,
-    StartTimeControl,
     Unshelve,
-    WithdrawLot,
 )
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
@@ -302,29 +288,19 @@ class Evaluator:
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
                 self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
-            case (
-                ReceiveLot()
-                | CorrectLot()
-                | AttachStatement()
-                | StartFreezing()
-                | StartThawing()
-                | MoveLot()
-                | WithdrawLot()
-                | CancelEntry()
-            ):
+            case _:
+                self._judge_anew(entry.judged_anew, at_ms)
+
+    def _judge_anew(self, what: Judged, at_ms: int) -> None:
+        match what:
+            case Judged.LOTS:
                 self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
-            case StartCooling() | EndCooling():
+            case Judged.COOLING:
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case (
-                CorrectiveAction()
-                | StartTimeControl()
-                | EndTimeControl()
-                | CalibrationCheck()
-                | RetryQuarantine()
-            ):
+            case Judged.NOTHING:
                 pass
 
     def advance(self, now_ms: int) -> None:

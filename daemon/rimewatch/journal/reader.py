@@ -123,7 +123,6 @@ class JournalReads:
     entries_after = asks(entries.after)
     entries_at_hand = asks(entries.at_hand)
     entries_page = asks(entries.page)
-    entries_of_lot = asks(entries.of_lot)
     entries_about_lot = asks(entries.about_lot)
     alarm = asks(alarms.get)
     alarms_between = asks(alarms.between)
