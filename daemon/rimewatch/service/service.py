@@ -196,6 +196,7 @@ class Service:
         self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
         writer.mornings.watch_lines = self._trouble
+        writer.link_trouble = self._link_trouble
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
@@ -251,8 +252,6 @@ class Service:
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
-            link = self._session.health()
-            writer.link_trouble = "" if link.listening else link.problem
             if stood_s := standstill.turn():
                 self._say(
                     f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
@@ -317,6 +316,10 @@ class Service:
             trouble=self._trouble(),
             mirror=self._mirroring.words(journal),
         )
+
+    def _link_trouble(self) -> str:
+        link = self._session.health()
+        return "" if link.listening else link.problem
 
     def _trouble(self) -> list[str]:
         told = [self._other_shop] if self._other_shop else []

@@ -8,13 +8,13 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
 
 from rimewatch.alarms import codec
-from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
 from rimewatch.entries import AnyEntry, RetryQuarantine
@@ -83,10 +83,12 @@ class Writer:
         self._checkpoint_due_ms = 0
         self._clocks_due_ms = 0
         self._saved_alarms = ""
+        self._saved_state: AlarmState | None = None
+        """What that text says; the state is never changed, only replaced."""
         self._progress = 0
-        self.link_trouble = ""
-        """What is wrong with the connection to the broker, with its cure; whoever has it says so.
-        It is the reason of a silence, where there is one."""
+        self.link_trouble: Callable[[], str] = str
+        """Tells what is wrong with the connection to the broker now, with its cure. It is the
+        reason of a silence, where there is one."""
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
@@ -153,7 +155,7 @@ class Writer:
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
-        self._saved_alarms = ""
+        self._saved_alarms, self._saved_state = "", None
         self._checkpoint_due_ms = 0 if self._unproven_ms else now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
             last = self.journal.last_before(probe.id, now_ms + 1)
@@ -403,7 +405,7 @@ class Writer:
             raised_ms=send.raised_ms,
             now_ms=send.at_ms,
             above_s=send.above_s,
-            link=self.link_trouble if send.about is not About.RETURNED else "",
+            link=self.link_trouble() if send.about is not About.RETURNED else "",
         )
         self.journal.add_message(
             send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id
@@ -444,10 +446,11 @@ class Writer:
     def _remember(self) -> None:
         """Write what a restart goes on from."""
         evaluator = self.evaluator
-        alarms = codec.to_json(evaluator.alarms)
-        if alarms != self._saved_alarms:
-            self.journal.save_state(ALARM_STATE, alarms)
-            self._saved_alarms = alarms
+        if evaluator.alarms is not self._saved_state:
+            alarms = codec.to_json(evaluator.alarms)
+            if alarms != self._saved_alarms:
+                self.journal.save_state(ALARM_STATE, alarms)
+            self._saved_alarms, self._saved_state = alarms, evaluator.alarms
         self.journal.save_state(
             EVALUATOR_STATE,
             json.dumps(
