@@ -19,7 +19,7 @@ from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Absent, Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, dated, is_of_a_burst, is_plausible
 from rimewatch.intake.entries import EntryError
-from rimewatch.intake.entry_messages import entry_of_message
+from rimewatch.intake.entry_messages import Became, answer, entry_of_message
 from rimewatch.intake.offsets import Offsets
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.quality import Refusal, doubt_finite, doubt_humidity, doubt_temperature
@@ -300,12 +300,19 @@ class Receiver:
     def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
-            return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+            return self._no_entry(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         try:
             entry = entry_of_message(payload, arrived_ms, retained=retained)
         except EntryError as err:
-            return refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
+            return self._no_entry(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
         return Received(entry=entry)
+
+    def _no_entry(
+        self, topic: str, payload: bytes, arrived_ms: int, reason: Reason, detail: str
+    ) -> Received:
+        said = answer(Became.REFUSED, None, arrived_ms, detail)
+        of_it = refused(topic, payload, arrived_ms, reason, detail)
+        return of_it._replace(requests=(Request(self._shop.broker.answer_topic, said),))
 
     def remember(self, reading: Reading) -> None:
         """Take a probe's last accepted reading from before a restart."""
