@@ -270,7 +270,7 @@ class Writer:
         for item in items:
             if isinstance(item, Arrived):
                 found = self.receiver.receive(
-                    item.topic, item.payload, item.arrived_ms, retained=item.retained
+                    item.topic, item.payload, item.arrived_ms, retained=item.retained, qos=item.qos
                 )
                 received.append((item.arrived_ms, found))
                 if found.entry is not None:
@@ -300,7 +300,7 @@ class Writer:
         for probe in found.gone:
             self.evaluator.lose(probe)
         for note in found.notes:
-            self.journal.add_event(arrived_ms, "two sources", note)
+            self.journal.add_event(arrived_ms, note.what, note.text)
             self._clocks_due_ms = 0  # whoever lists the probes after the event sees it there
         self._requests.extend(found.requests)
 
