@@ -732,7 +732,7 @@ def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
             roles[name] = role
     inners = {name: _inner(_quoted(name), rows[0]) for name in roles}
     temperatures = {inners[n] for n, r in roles.items() if r in (Role.TEMPERATURE, Role.PRODUCT)}
-    batteries = [n for n in names if role_of(parts_of(_quoted(n))[-1]) is Role.BATTERY]
+    batteries = [n for n in names if _is_battery(parts_of(_quoted(n)))]
     batteries = [n for n in batteries if _sent(series[n].values[-1]) is not None]
     guesses: list[Guess] = []
     for name, role in roles.items():
@@ -757,6 +757,11 @@ def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
                   likeness=likeness)
         )  # fmt: skip
     return guesses
+
+
+def _is_battery(parts: tuple[str, ...]) -> bool:
+    """Whether a name's last part says so; a name may be a slash alone, and have none."""
+    return bool(parts) and role_of(parts[-1]) is Role.BATTERY
 
 
 def _quoted(name: str) -> str:

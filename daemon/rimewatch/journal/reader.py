@@ -29,7 +29,7 @@ from rimewatch.journal import (
     verification,
 )
 from rimewatch.journal.backup import backup_journal
-from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader
+from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader, wal_of
 from rimewatch.journal.errors import speaking_plainly
 from rimewatch.journal.schema import refuse_changed, refuse_foreign, refuse_older
 
@@ -174,7 +174,7 @@ class JournalReads:
                 connection.execute(f"PRAGMA {name}").fetchone()[0]
                 for name in ("page_size", "freelist_count")
             )
-        wal = self.path.with_name(self.path.name + "-wal")
+        wal = wal_of(self.path)
         return JournalSize(
             file_bytes=self.path.stat().st_size,
             wal_bytes=wal.stat().st_size if wal.exists() else 0,

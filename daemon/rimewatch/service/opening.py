@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Final
 
 from rimewatch.clock import Clock
+from rimewatch.journal.connection import wal_of
 from rimewatch.journal.errors import (
     JournalBarred,
     JournalDamaged,
@@ -168,7 +169,7 @@ class _Waiting:
         self._seen = self._tried = _marks(path)
         self._tried_s = clock.monotonic_s()
         self._first = file_number(path) if lost is None else lost.file
-        self._first_wal = _wal_of(path)
+        self._first_wal = _wal_marks(path)
         self._is_damaged = lost is not None and self._first == file_number(path)
         if lost is not None and not self._is_damaged:
             self._tried_s = float("-inf")  # another file is there: it is tried at once
@@ -181,7 +182,7 @@ class _Waiting:
         """
         if file_number(self._path) in (0, self._first):
             return ""
-        return OLD_WAL if self._first_wal and _wal_of(self._path) == self._first_wal else ""
+        return OLD_WAL if self._first_wal and _wal_marks(self._path) == self._first_wal else ""
 
     def is_over(self) -> bool:
         """Return whether to try it now."""
@@ -225,10 +226,10 @@ def _marks(path: Path) -> tuple[int, int, int, bool] | None:
     return status.st_ino, status.st_size, status.st_mtime_ns, is_read_only(path)
 
 
-def _wal_of(path: Path) -> tuple[int, int] | None:
+def _wal_marks(path: Path) -> tuple[int, int] | None:
     """Return what tells one WAL that holds something from another; None: there is none."""
     try:
-        status = path.with_name(f"{path.name}-wal").stat()
+        status = wal_of(path).stat()
     except OSError:
         return None
     return (status.st_ino, status.st_mtime_ns) if status.st_size else None

@@ -16,6 +16,7 @@ from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.sparkplug.presence import HostPresence
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -33,7 +34,6 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.renewal import Unusable, renewed
-from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
@@ -56,6 +56,12 @@ IDLE_WRITE_S: Final = 60.0
 
 GRACE_S: Final = 5.0
 """How long messages in hand may take at the end; what has not gone out by then is due again."""
+
+OTHER_SHOP: Final = (
+    "The journal was kept for {before} until now, and the configuration is of {after}. If that is "
+    "another shop, stop the service and give each its own journal: what is written from now on "
+    "stands in this one's record."
+)
 
 LOST: Final = (JournalDamaged, JournalMoved)
 """What ends recording in the file that is open, and not the watch."""
@@ -95,6 +101,8 @@ class Service:
         self._clock = clock
         self._say = say
         self._reread = reread
+        self._other_shop = ""
+        """That the journal was another shop's before this start; empty: it was not."""
         self._stop = threading.Event()
         self._reload = threading.Event()
         self.board = Board()
@@ -311,7 +319,8 @@ class Service:
         )
 
     def _trouble(self) -> list[str]:
-        return [*self._around.trouble, *self._itself.lines()]
+        told = [self._other_shop] if self._other_shop else []
+        return [*self._around.trouble, *told, *self._itself.lines()]
 
     def _has_work(self, writer: Writer) -> bool:
         try:
@@ -463,6 +472,9 @@ class Service:
     def _note_settings(self, journal: Journal) -> None:
         for change in note_settings(journal, self._shop, self._clock.now_ms()):
             self._say(f"Changed: {change.words}.")
+            if change.key == "shop.name" and change.before is not None:
+                self._other_shop = OTHER_SHOP.format(before=change.before, after=change.after)
+                self._say(self._other_shop)
 
     def _use_new_configuration(self, writer: Writer) -> None:
         """Read the configuration again; keep the old one, with a message, if it is wrong.

@@ -17,6 +17,7 @@ from rimewatch.evaluation.settings import (
     settings_of,
     within,
 )
+from rimewatch.journal.errors import reading_back
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
 from rimewatch.shop import Shop
@@ -51,7 +52,9 @@ def note_settings(journal: Journal, shop: Shop, at_ms: int) -> list[Change]:
     known = journal.load_state(_STATE)
     if known == text:
         return []
-    changes = [] if known is None else differences(json.loads(known), settings, at_ms)
+    with reading_back(journal.path, "which settings were in use"):
+        before = None if known is None else json.loads(known)
+        changes = [] if before is None else differences(before, settings, at_ms)
     with journal.batch():
         for change in changes:
             journal.add_event(at_ms, SETTING_CHANGED, change.to_text())

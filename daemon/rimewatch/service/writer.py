@@ -26,6 +26,7 @@ from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import Became, answer
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
+from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.entering import JournalBooks, keep_refusal
 from rimewatch.journal.errors import JournalError
@@ -39,9 +40,7 @@ from rimewatch.service.charts import Charts
 from rimewatch.service.missed import without_missed_repeats
 from rimewatch.service.mornings import AHEAD_STATE, Mornings
 from rimewatch.service.resume import (
-    ALARM_STATE,
     CLOCK_STATE,
-    EVALUATOR_STATE,
     account_of,
     address_marks,
     clock_notes,

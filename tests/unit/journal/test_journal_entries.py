@@ -159,6 +159,7 @@ class TestCodec:
             ({"serve_raw": 1}, "serve_raw is 1; expected true or false"),
             ({"celsius": True}, "celsius is True; expected a finite number"),
             ({"celsius": float("nan")}, "expected a finite number"),
+            ({"celsius": 10**400}, "expected a finite number"),
             ({"weight": 3}, "unknown key 'weight'; expected at, do, who, lot"),
         ],
     )
@@ -180,7 +181,7 @@ class TestCodec:
         with pytest.raises(EntryCodecError, match="unit is missing"):
             entry_from_dict(move)
 
-    @pytest.mark.parametrize("text", ["{", "[]", '"in-service"'])
+    @pytest.mark.parametrize("text", ["{", "[]", '"in-service"', "[" * 5000, '{"a":' * 5000])
     def test_text_that_is_no_json_object_is_refused(self, text: str) -> None:
         """A damaged row raises the codec's own error."""
         with pytest.raises(EntryCodecError, match="not"):
