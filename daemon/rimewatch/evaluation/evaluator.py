@@ -30,6 +30,7 @@ from rimewatch.entries import (
     Shelve,
     Unshelve,
 )
+from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
@@ -432,10 +433,9 @@ class Evaluator:
     # --- what follows ---------------------------------------------------------------------
 
     def _acknowledge(self, entry: Acknowledge, at_ms: int) -> None:
+        if missed(entry, self.alarms):
+            return
         key = AlarmKey(unit=entry.unit, rule=entry.rule)
-        alarm = self.alarms.alarms.get(key)
-        if entry.alarm and (alarm is None or alarm.id != entry.alarm):
-            return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 

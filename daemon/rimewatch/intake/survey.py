@@ -141,6 +141,8 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
+    is_at_qos_0: bool = False
+    """Whether nobody keeps what it sends while the service is away; Sparkplug wants it so."""
     inner: str = ""
     """What tells its place from others' in the same message; empty: it is alone there."""
     unit_field: str = ""
@@ -186,6 +188,8 @@ class _Topic:
     messages: int = 0
     payloads: deque[tuple[int, bytes]] = field(default_factory=lambda: deque(maxlen=KEPT))
     retained: bool = False
+    qos: int = 0
+    """The highest that was heard."""
 
 
 class Survey:
@@ -197,7 +201,15 @@ class Survey:
         self.left_out = 0
         """Messages on more topics than are followed."""
 
-    def add(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool = False) -> None:
+    def add(
+        self,
+        topic: str,
+        payload: bytes,
+        arrived_ms: int,
+        *,
+        retained: bool = False,
+        qos: int = 1,
+    ) -> None:
         """Take a message of any topic and content."""
         self.messages += 1
         known = self._topics.get(topic)
@@ -208,6 +220,7 @@ class Survey:
             known = self._topics[topic] = _Topic()
         known.messages += 1
         known.retained = known.retained or retained
+        known.qos = max(known.qos, qos)
         known.payloads.append((arrived_ms, payload[:MOST_BYTES]))
 
     def guesses(self) -> list[Guess]:
@@ -816,6 +829,7 @@ def _guess(
         likeness=likeness,
         kind=kind,
         retained=seen.retained,
+        is_at_qos_0=seen.qos == 0 and form != "sparkplug",
     )
 
 
