@@ -7,14 +7,15 @@ start. So it reaches quarantine and is acknowledged, and does not come again for
 it would if the connection were ended in its place (a 3.1.1 broker cannot be told of a
 largest packet).
 
-It leans on two of the library's inner names (``_create_socket``, ``_in_packet``), which
-are as they are since its version 1; the tests of the session hold them.
+It leans on three of the library's inner names (``_create_socket``, ``_in_packet``,
+``_ssl_context``), which are as they are since its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455
         bytes), 3.1.2.11.4 (Maximum Packet Size).
 """
 
+import ssl
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
@@ -76,6 +77,10 @@ class BoundedClient(Client):
         rc = super().loop_read(max_packets)
         del self._in_packet["packet"][KEPT_BYTES:]
         return rc
+
+    def renew_tls(self, context: ssl.SSLContext) -> None:
+        """Use other certificates from the next connection on; the library takes them only once."""
+        self._ssl_context = context
 
     def _create_socket(self) -> Any:  # noqa: ANN401 - a socket of whichever kind
         return BufferedSocket(super()._create_socket())
