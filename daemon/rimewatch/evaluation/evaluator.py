@@ -84,6 +84,7 @@ from rimewatch.vocabulary import (
     Priority,
     ProbeId,
     Rule,
+    Standing,
     UnitId,
 )
 
@@ -442,6 +443,10 @@ class Evaluator:
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
         return self._lots.kilograms_of(lots)
+
+    def standings_of(self, lots: Sequence[LotId]) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots now, as every surface says it."""
+        return self._lots.standings_of(lots, self._histories(), self.now_ms)
 
     def _histories(self) -> dict[ProbeId, ChannelHistory]:
         return {probe: track.history() for probe, track in self.tracks.items()}

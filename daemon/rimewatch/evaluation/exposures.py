@@ -19,7 +19,6 @@ from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
 from rimewatch.lots.hold import THAWING_ABOVE_C
 from rimewatch.lots.own_species import own_species
-from rimewatch.lots.record import Overrun
 from rimewatch.lots.species import Species
 from rimewatch.lots.standing import Limit
 from rimewatch.rules.hazard_limits import (
@@ -69,15 +68,6 @@ class LotExposure:
         both = (Limit.SCOMBROTOXIN_FRESH, Limit.SCOMBROTOXIN_FROZEN)
         found = [self.used[limit] for limit in both if limit in self.used]
         return max(found, key=lambda one: one.share_with_gaps, default=None)
-
-    @property
-    def overruns(self) -> tuple[Overrun, ...]:
-        """Return the limits that it went beyond."""
-        return tuple(
-            Overrun(hazard=one.hazard, share=one.share_with_gaps)
-            for one in self.used.values()
-            if not one.within
-        )
 
     def supposing(self, limit: Limit, unseen_s: float) -> float:
         """Return the share of a limit used if some more time had been above its line.

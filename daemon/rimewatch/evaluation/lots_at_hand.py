@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.lot_book import LotEntries, book
-from rimewatch.evaluation.lot_story import hold_of
+from rimewatch.evaluation.lot_story import hold_of, tell
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Hold
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, ProbeId, UnitId
+from rimewatch.vocabulary import LotId, ProbeId, Standing, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +47,16 @@ class LotsAtHand:
             if lot.thawing is None
         }
         return {lot: hold for lot, hold in found.items() if hold is not None}
+
+    def standings_of(
+        self, lots: Sequence[LotId], histories: Mapping[ProbeId, ChannelHistory], now_ms: int
+    ) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots."""
+        return tuple(
+            (lot, tell(self.shop, self.store, histories, self.lots[lot], now_ms).standing)
+            for lot in lots
+            if lot in self.lots
+        )
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""

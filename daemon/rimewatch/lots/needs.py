@@ -21,7 +21,7 @@ from typing import Final
 from rimewatch.entries import ReceiveLot
 from rimewatch.lots.catalogue import Ambiguous, find, nearest_names
 from rimewatch.lots.codes import US_FOOD_CODE, Law
-from rimewatch.lots.species import Group, Species
+from rimewatch.lots.species import Group, Parasite, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
 from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C, ROP_FISH_HOURS_H
 from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C, SCOMBROTOXIN_LINE_C
@@ -61,6 +61,18 @@ _SHELLFISH_LAW: Final = (
     "Received above the general limit: the law for molluscan shellfish may allow another "
     f"temperature ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-202.11(B))."
 )
+_PARASITES: Final[Mapping[Parasite, str]] = MappingProxyType(
+    {
+        Parasite.FLUKE: "of fresh water may carry flukes (Clonorchis, Opisthorchis, Metagonimus), "
+        "which not every code’s freezing is made for (from memory)",
+        Parasite.LUNG_FLUKE: "may carry lung flukes (Paragonimus), which not every code’s freezing "
+        "is made for: the trade cooks it (from memory)",
+        Parasite.GNATHOSTOMA: "may carry Gnathostoma, a roundworm of fresh water (from memory)",
+        Parasite.KUDOA: "may carry Kudoa septempunctata, farmed fish too; freezing at −20 °C for "
+        "4 h destroys it (health ministry of Japan, from memory)",
+    }
+)
+"""What a fish may carry that its exemption, or a code's freezing, says nothing of."""
 _PACKED: Final = (
     f"Vacuum-packed (C. botulinum): chilled at {ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below "
     f"(Hazards Guidance, ch. 13, from memory); packed here only if frozen throughout ({FOOD_CODE} "
@@ -186,8 +198,15 @@ def _hazards(
         return (_PERHAPS_HISTAMINE,)
     choices = _choices(found)
     hazards: list[str] = [
-        f"{choice.label}: {choice.notes}" for choice in choices if choice.toxin is not None
+        f"{choice.label}: {choice.notes}"
+        for choice in choices
+        if choice.notes and (choice.toxin is not None or choice is found)
     ]
+    carried = dict.fromkeys(one for choice in choices for one in choice.parasites)
+    for parasite in carried:
+        if parasite in _PARASITES and (exempt or parasite is not Parasite.KUDOA):
+            of = next(choice for choice in choices if parasite in choice.parasites)
+            hazards.append(f"{of.label} {_PARASITES[parasite]}.")
     if any(choice.forms_scombrotoxin for choice in choices):
         hazards.append(f"{_STAY_COLD} {_STILL_COLD}" if exempt else _STAY_COLD)
     shellfish = {Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE}

@@ -71,15 +71,6 @@ class Doubt(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Overrun:
-    """A cumulative limit that a lot's time in the warm went beyond. No proof on parasites helps."""
-
-    hazard: str
-    share: float
-    """Of the time allowed, gaps counted at the warmer of their ends; more than 1."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """A stretch of a lot's life."""
 

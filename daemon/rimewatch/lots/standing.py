@@ -30,18 +30,9 @@ from rimewatch.vocabulary import (
     Measures,
     Option,
     ProbeId,
+    Standing,
     UnitId,
 )
-
-
-class Standing(StrEnum):
-    """What may be said of a lot, by the contract's words."""
-
-    PROVEN = "proven"
-    DOUBT = "doubt"
-    UNPROVEN = "unproven"
-    AGAINST = "against"
-
 
 LONGEST_UNSEEN_MS: Final = 30 * MS_PER_MINUTE
 LARGEST_UNSEEN_SHARE: Final = 0.02
@@ -309,12 +300,7 @@ class Judgement:
         )
 
 
-_FROM_THE_BEST: Final = (
-    Standing.PROVEN,
-    Standing.DOUBT,
-    Standing.UNPROVEN,
-    Standing.AGAINST,
-)
+_FROM_THE_BEST: Final = tuple(Standing)
 
 NOTHING_KNOWN: Final = Judgement(lacks=(Lack.NOT_RECEIVED,))
 """Of a lot that nobody has described."""

@@ -12,11 +12,11 @@ from zoneinfo import ZoneInfo
 from rimewatch.evaluation.excursions import Excursion
 from rimewatch.evaluation.ledger import ProbeAccount
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
-from rimewatch.lots.record import Proof
 from rimewatch.report import wording
 from rimewatch.report.facts import LotFacts, Period, State, Todo, ToldAlarm, UnitFacts
+from rimewatch.report.lot_standing import KEEP_OFF
 from rimewatch.report.sections import RULES, clock_words
-from rimewatch.vocabulary import Cause, Priority, Rule, Scale, UnitId, Unread
+from rimewatch.vocabulary import Cause, Priority, Rule, Scale, Standing, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
 """A probe's clock further off than this is to be set: its times stop being believed
@@ -169,27 +169,46 @@ def _when(item: UnitFacts, found: Findings) -> str:
 
 
 def _lots(found: Findings) -> Iterator[Todo]:
-    for lot in found.lots:
-        story, need = lot.story, lot.story.need
-        if lacks := lot.words.lacks_on_display:
-            named = {item.unit.id: item.name for item in found.units}
+    named = {item.unit.id: item.name for item in found.units}
+    here = [lot for lot in found.lots if lot.story.state != "withdrawn"]
+    for lot in here:
+        story, need, words = lot.story, lot.story.need, lot.words
+        if words.lacks_on_display:
             unit = story.entries.unit
             where = named.get(unit, str(unit)) if unit is not None else ""
-            text = f"Lot {lot.name}: in {where} {lacks}; keep it off the raw counter."
+            text = f"Lot {lot.name}: in {where} {words.lacks_on_display}; {words.act_on_display}."
             yield Todo(text=text, unit=unit)
-        if need is not None and need.statement_missing and story.state != "withdrawn":
+        elif words.standing is Standing.AGAINST:
+            verdict = f"{words.verdict[0].lower()}{words.verdict[1:]}"
+            yield Todo(text=f"Lot {lot.name}: {verdict}; {KEEP_OFF}.")
+        if need is not None and need.statement_missing:
             yield Todo(text=f"Lot {lot.name}: record the supplier’s written statement.")
-        if not lot.account.needs_destruction or story.state in ("complete", "withdrawn"):
-            continue
-        if story.proof is Proof.SUPPLIER_FREEZING:
-            continue
-        yield from _late(found, lot)
-        if lot.set_back:
-            yield Todo(text=f"Lot {lot.name}: its hold was set back; keep it off the raw counter.")
-        elif story.state == "received":
-            yield Todo(text=f"Lot {lot.name}: needs a freezing hold before it is served raw.")
-        elif story.hold is not None and story.hold.started_ms is None:
-            yield Todo(text=f"Lot {lot.name}: its hold is not counting yet; check its freezer.")
+        if words.standing is Standing.UNPROVEN and lot.account.needs_destruction:
+            yield from _unproven(found, lot)
+    doubted = [
+        lot.name
+        for lot in here
+        if lot.words.standing is Standing.DOUBT and not lot.words.lacks_on_display
+    ]
+    if doubted:
+        noun, they = ("Lot", "it is") if len(doubted) == 1 else ("Lots", "they are")
+        names = wording.joined(doubted, most=4)
+        yield Todo(text=f"{noun} {names}: in doubt; see why before {they} served raw.")
+
+
+def _unproven(found: Findings, lot: LotFacts) -> Iterator[Todo]:
+    """Ask for the freezing that a lot's proof lacks."""
+    story = lot.story
+    if story.state == "complete":
+        yield Todo(text=f"Lot {lot.name}: its freezing is no proof here; {KEEP_OFF}.")
+        return
+    yield from _late(found, lot)
+    if lot.set_back:
+        yield Todo(text=f"Lot {lot.name}: its hold was set back; {KEEP_OFF}.")
+    elif story.state == "received":
+        yield Todo(text=f"Lot {lot.name}: needs a freezing hold before it is served raw.")
+    elif story.hold is not None and story.hold.started_ms is None:
+        yield Todo(text=f"Lot {lot.name}: its hold is not counting yet; check its freezer.")
 
 
 def _late(found: Findings, lot: LotFacts) -> Iterator[Todo]:

@@ -12,6 +12,7 @@ from rimewatch.web.lot_view import lot_view
 from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
+from rimewatch.web.species_choices import species_choices
 from rimewatch.web.unit_forms import number
 
 
@@ -49,6 +50,7 @@ class LotPages(Page):
             ],
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
+            species_choices=species_choices(self._shop),
             scale=self._shop.display.value,
             timezone=self._shop.timezone,
         )

@@ -6,8 +6,8 @@ from datetime import time
 from report_nights import an_excursion, bad_ledger, quiet_ledger, shop, summary_of
 
 from rimewatch.report.page import page
-from rimewatch.report.render_text import file_text
 from rimewatch.report.sections import sections
+from rimewatch.report.summary_document import file_text
 from rimewatch.shop import Contact, EscalationStep, Shift
 from rimewatch.vocabulary import ContactId
 
