@@ -118,19 +118,19 @@ def open_or_stand_in(
         while not around.wait(stop, TURN_S):
             notifier.alive()
             show(why)
-            if hindrance := waiting.hindrance():
-                if hindrance != why:
-                    why = hindrance
-                    say(f"Not recording: {why}")
-            elif waiting.is_over():
+            hindrance = waiting.hindrance()
+            if not hindrance and waiting.is_over():
                 try:
                     journal = around.open_journal(path)
                 except JournalError as error:
-                    why = in_words(error)
+                    hindrance = in_words(error)
                 else:
                     say("The journal can be used again.")
                     cry.recovered(dispatcher)
                     return journal
+            if hindrance and hindrance != why:
+                why = hindrance
+                say(f"Not recording: {why}")
             cry.sort_out(dispatcher.take_results())
             cry.failing(why, dispatcher)
         return None

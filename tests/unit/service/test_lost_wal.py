@@ -7,7 +7,7 @@ Format", section 4.2): what stands behind a gap is not read. So what is left are
 import random
 import shutil
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +15,7 @@ from test_conclusions import AIR, SHOP, START_MS, live
 
 from rimewatch.clock import SteppedClock
 from rimewatch.journal.journal import Journal
+from rimewatch.journal.reader import JournalReader
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import MS_PER_H
 
@@ -115,3 +116,14 @@ def test_hole_in_the_wal_leaves_what_stands_before_it(tmp_path: Path, cut: Cut) 
 def test_lost_wal_leaves_what_the_file_holds(tmp_path: Path, cut: Cut) -> None:
     """All of it gone: the hours since it was last moved are missing, and nothing else is."""
     assert start_again(tmp_path, cut, None) == HOURS // 2 * 6
+
+
+def test_backup_of_yesterday_is_gone_on_with_and_proves_no_cold_since(
+    tmp_path: Path, cut: Cut
+) -> None:
+    """What was acknowledged since it was made is missing, is said to be, and no hold goes on."""
+    copy = tmp_path / "copy.db"
+    with JournalReader.open(cut.file) as reader:
+        reader.backup(copy)
+
+    assert start_again(tmp_path, replace(cut, file=copy), None) == HOURS // 2 * 6
