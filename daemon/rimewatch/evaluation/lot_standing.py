@@ -304,12 +304,12 @@ def _failed_checks(shop: Shop, lot: LotEntries, end_ms: float) -> Iterator[Faile
         ]
         for probe in shop.governing_probes(unit):
             own = [check for check in lot.checks if check.probe == probe.id]
-            for check, since_ms, until_ms in _in_question(probe, own):
+            for check, off_c, since_ms, until_ms in _in_question(probe, own):
                 if any(since_ms < to and until_ms > begins for begins, to in stays):
                     yield FailedCheck(
                         probe=probe.id,
                         at_ms=check.at_ms,
-                        found_c=check.found_c,
+                        found_c=off_c,
                         allowed_c=allowed_error_c(probe.measures, probe.uncertainty_c),
                     )
                     break
@@ -317,28 +317,34 @@ def _failed_checks(shop: Shop, lot: LotEntries, end_ms: float) -> Iterator[Faile
 
 def _in_question(
     probe: Probe, checks: Sequence[CalibrationCheck]
-) -> Iterator[tuple[CalibrationCheck, float, float]]:
-    """Return each failed check, and between which moments the probe cannot be believed.
+) -> Iterator[tuple[CalibrationCheck, float, float, float]]:
+    """Return each failed check, how far off it was, and between which moments nothing is believed.
 
     From its last good check before on, or for ever if there is none; until it is good again, or
-    is corrected by an offset.
+    is corrected by an offset. An offset that leaves the probe off by more than is allowed is no
+    correction, and puts a probe that was good in question from then on.
     """
-    allowed_c = allowed_error_c(probe.measures, probe.uncertainty_c)
+    allowed_c = allowed_error_c(probe.measures, probe.uncertainty_c) + 1e-9
     good_ms = float("-inf")
-    failed: list[tuple[CalibrationCheck, float]] = []
+    offset_c = probe.offset_c
+    failed: list[tuple[CalibrationCheck, float, float]] = []
     for check in checks:
-        corrected = check.offset_c is not None
-        if abs(check.found_c) > allowed_c + 1e-9:
-            failed.append((check, good_ms))
-            if not corrected:
-                continue
-        until_ms = float(check.from_ms) if corrected else float(check.at_ms)
-        for item, since_ms in failed:
-            yield item, since_ms, until_ms
+        left_c, from_ms = check.found_c, float(check.at_ms)
+        if check.offset_c is not None:
+            left_c += check.offset_c - offset_c
+            offset_c, from_ms = check.offset_c, float(check.from_ms)
+        if abs(check.found_c) > allowed_c:
+            failed.append((check, check.found_c, good_ms))
+        elif abs(left_c) > allowed_c:
+            failed.append((check, left_c, from_ms))
+        if abs(left_c) > allowed_c:
+            continue
+        for item, off_c, since_ms in failed:
+            yield item, off_c, since_ms, from_ms
         failed.clear()
-        good_ms = until_ms
-    for item, since_ms in failed:
-        yield item, since_ms, float("inf")
+        good_ms = from_ms
+    for item, off_c, since_ms in failed:
+        yield item, off_c, since_ms, float("inf")
 
 
 # --- the hold -----------------------------------------------------------------------------
