@@ -21,6 +21,7 @@ from typing import Any, Final
 from rimewatch.config.problems import ConfigError, Problem
 from rimewatch.config.reading import load_tables
 from rimewatch.config.translate import SECRET_KEYS
+from rimewatch.entries import ChangeSettings
 from rimewatch.evaluation.settings import Change, differences, settings_of
 from rimewatch.shop import Shop
 
@@ -220,3 +221,24 @@ def _plain(value: Any) -> Any:  # noqa: ANN401
     if isinstance(value, time):
         return f"{value:%H:%M}"
     return value.isoformat() if isinstance(value, date) else value
+
+
+def shop_of(entry: ChangeSettings, *, source: str = "shop.toml") -> Shop:
+    """Return the shop under the settings of an entry; secrets in it are marks.
+
+    Raises:
+        ConfigError: With everything that is wrong, if anything is.
+    """
+    return load_tables(json.loads(entry.settings), source=source, sends=False)
+
+
+def fault_of(entry: ChangeSettings, *, source: str = "shop.toml") -> str:
+    """Return everything that is wrong with the settings of an entry, as a check says it.
+
+    Empty: nothing is.
+    """
+    try:
+        shop_of(entry, source=source)
+    except ConfigError as error:
+        return "; ".join(problem.text for problem in error.problems)
+    return ""

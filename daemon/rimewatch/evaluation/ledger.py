@@ -28,7 +28,7 @@ from rimewatch.evaluation.batches import (
 )
 from rimewatch.evaluation.channels import (
     ChannelHistory,
-    history_of,
+    histories_of_shop,
     limit_rule,
     stale_ms,
 )
@@ -240,11 +240,7 @@ def build_ledger(
         noted_until_ms: Up to when corrective actions are told; None: up to its end.
     """
     if histories is None:
-        histories = {
-            probe.id: history_of(shop, probe, store, to_ms)
-            for unit in shop.units
-            for probe in shop.governing_probes(unit.id)
-        }
+        histories = histories_of_shop(shop, store, to_ms)
     until_ms = to_ms if noted_until_ms is None else noted_until_ms
     actions = corrective_actions(account.entries, from_ms - ASKED_FOR_MS, until_ms)
     told = _Told(account=account, actions=actions, air=LearnedAir(shop, store))

@@ -12,18 +12,16 @@ from rimewatch.evaluation.lot_book import LotEntries, ice_days
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.codes import US_FOOD_CODE, Law, law_of
 from rimewatch.lots.hold import (
     COLD_20_C,
     COLD_35_C,
     FROZEN_UNTIL_SOLID,
-    NOTHING_PROVEN,
     REQUIRED_H,
-    ColdRecord,
     Hold,
     Placement,
     evaluate_hold,
-    merge_records,
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
@@ -31,7 +29,7 @@ from rimewatch.lots.record import Doubt, Overrun, Proof
 from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Standing, Unsigned
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -178,18 +176,6 @@ class LotStory:
         if hold.started_ms is None:
             return "The cold of its hold has not begun, or the fish is not yet cold enough inside."
         return f"Its hold is not complete: {counted}."
-
-
-def cold_of_unit(
-    shop: Shop, histories: Histories, unit: UnitId, level_c: float, to_ms: int
-) -> ColdRecord:
-    """Return what all governing probes of a unit agree on; nothing without a probe."""
-    records = [
-        histories[probe.id].cold(level_c, to_ms)
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories
-    ]
-    return merge_records(records) if records else NOTHING_PROVEN
 
 
 def tell(
@@ -347,19 +333,19 @@ def _sure(
     """
     if hold is None or hold.started_ms is None:
         return hold, ()
-    probes = [
-        probe
+    seats = [
+        seat
         for unit in {place.unit for place in lot.hold_placements()}
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories and warmth_may_hide(histories[probe.id], hold.started_ms)
+        for seat in shop.seats_in(unit, lot.hold_placements()[0].from_ms, to_ms)
+        if seat.key in histories and warmth_may_hide(histories[seat.key], hold.started_ms)
     ]
-    doubts = [Doubt.SILENCE] if probes else []
+    doubts = [Doubt.SILENCE] if seats else []
     if _inside_unseen(shop, lot, hold):
         doubts.append(Doubt.INSIDE)
     if not doubts:
         return hold, ()
     from_ms = lot.hold_placements()[0].from_ms
-    supposed = {probe.id: supposing_warmth(shop, store, probe, from_ms, to_ms) for probe in probes}
+    supposed = {seat.key: supposing_warmth(store, seat, from_ms, to_ms) for seat in seats}
     sure = hold_of(
         shop,
         {**histories, **supposed},

@@ -269,6 +269,22 @@ class Receiver:
         fresh.begin_anew(entries)
         return fresh
 
+    def under(self, shop: Shop, entries: Iterable[AnyEntry]) -> "Receiver":
+        """Return one that goes on from here under other settings.
+
+        Args:
+            shop: The settings from now on, with what held before.
+            entries: What was entered so far: checks may have set offsets.
+        """
+        after = Receiver(shop)
+        after.begin_anew(entries)
+        for probe, one in after._watched.items():
+            before = self._watched.get(probe)
+            if before is not None:
+                one.last = before.last
+                after.remember_clock(probe, self.clock_note(probe))
+        return after
+
     def greet(self, now_ms: int) -> list[Request]:
         """Return what to publish once the subscriptions stand."""
         return self._host.greet(now_ms)
