@@ -5,12 +5,13 @@ same input gives the same ledger and the same summaries, to the byte.
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
+from pathlib import Path
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.effects import Send
-from rimewatch.config.changing import fault_of, shop_of
+from rimewatch.config.changing import Way, fault_of, past_shop, shop_of
 from rimewatch.entries import AnyEntry, ChangeSettings
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.door import BooksInMemory, Refusal, check, is_known
@@ -20,7 +21,7 @@ from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, Noted, SummaryDue
 from rimewatch.evaluation.over_time import followed_by
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
-from rimewatch.evaluation.settings import changes_of
+from rimewatch.evaluation.settings import Change, differences, offsets_set, settings_of
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
 from rimewatch.readings import Reading
@@ -61,6 +62,7 @@ def replay(
     on_line: Callable[[int], None] | None = None,
     summaries: bool = True,
     source: str = "shop.toml",
+    folder: Path | None = None,
 ) -> Replayed:
     """Evaluate a trace.
 
@@ -70,6 +72,7 @@ def replay(
         on_line: Told the instant of each line, for a progress display.
         summaries: Whether to write the mornings' summaries; the ledger is the same without.
         source: What the configuration is called where settings in the trace are refused.
+        folder: Where relative paths in such settings start; None: the working folder.
 
     Raises:
         EmptyTraceError: If there is no line.
@@ -80,7 +83,7 @@ def replay(
     for line in trace:
         now_ms = max(now_ms, line.at_ms)
         if course is None:
-            course = _Course(shop, now_ms, source=source, summaries=summaries)
+            course = _Course(shop, now_ms, (source, folder), summaries=summaries)
         course.evaluator.advance(now_ms)
         event_ms = course.take(line)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
@@ -113,18 +116,21 @@ class _Course:
     Args:
         shop: The shop as it is when the trace begins.
         at_ms: When it begins.
-        source: What the configuration is called.
+        file: What the configuration is called, and the folder it lies in.
         summaries: Whether to write the mornings' summaries.
     """
 
-    def __init__(self, shop: Shop, at_ms: int, *, source: str, summaries: bool) -> None:
+    def __init__(
+        self, shop: Shop, at_ms: int, file: tuple[str, Path | None], *, summaries: bool
+    ) -> None:
         self.store = MemoryStore()
         self.books = _Books()
         self._receiver = Receiver(shop)
         self._tally = QuarantineTally()
         # Nobody reads the messages: the ledger says when each was sent, and to whom.
         self.evaluator = Evaluator(shop, self.store, at_ms, describes=False)
-        self._source = source
+        self._source, self._folder = file
+        self._changes: list[Change] = []
         self._summaries = summaries
 
     def take(self, line: TraceMessage | TraceEntry | TraceReading) -> list[int]:
@@ -160,7 +166,7 @@ class _Course:
                 self.evaluator.shop,
                 self.books.entered,
                 asked_ms,
-                settings_fault=lambda changed: fault_of(changed, source=self._source),
+                settings_fault=self._fault_of,
             )
             if refusal is not None:
                 self.books.refused.append(refusal)
@@ -171,10 +177,21 @@ class _Course:
         if isinstance(entry, ChangeSettings):
             self._use(entry)
 
+    def _fault_of(self, entry: ChangeSettings) -> str:
+        return fault_of(entry, source=self._source, folder=self._folder)
+
     def _use(self, entry: ChangeSettings) -> None:
         """Go on under other settings; what came before stays under those of before."""
         before = self.evaluator.shop
-        after = followed_by(before, shop_of(entry, source=self._source), entry.from_ms)
+        if entry.way == Way.START:
+            after = past_shop(entry.settings)
+        else:
+            given = shop_of(entry, source=self._source, folder=self._folder)
+            # Settings never hold for a time before they were made.
+            from_ms = max(entry.from_ms, self.evaluator.now_ms)
+            after = followed_by(before, given, from_ms)
+            changes = differences(settings_of(before), settings_of(given), from_ms)
+            self._changes.extend(replace(change, who=entry.who) for change in changes)
         self.note_clocks()
         self._receiver = self._receiver.under(after, self.evaluator.entries)
         self.evaluator = self.evaluator.under(after)
@@ -195,7 +212,7 @@ class _Course:
             quarantine=self._tally.rows(),
             batteries=evaluator.batteries,
             clocks=books.clocks,
-            changes=changes_of(evaluator.shop, evaluator.entries),
+            changes=[*self._changes, *offsets_set(evaluator.shop, evaluator.entries)],
         )
 
     def keep(self) -> None:

@@ -360,6 +360,8 @@ class Shop:
     at_stake: AtStake = AtStake()
     mirror: MirrorTo | None = None
     """Where the journal is mirrored to; None: nowhere."""
+    said: str = field(default="", compare=False)
+    """The configuration that it was made of, as tables in JSON, marks for secrets; empty: none."""
     earlier: tuple[Earlier, ...] = ()
     """What held before, the earliest first; each without anything earlier. Empty: all of this
     has always held."""

@@ -83,6 +83,19 @@ def warmest_readings(spans: Sequence[tuple[Span, float]]) -> Span:
     )
 
 
+def one_behind_the_other(spans: Sequence[Span]) -> Span:
+    """Return readings of times that follow each other as of one; where both tell, the later."""
+    if len(spans) == 1:
+        return spans[0]
+    values: dict[int, float] = {}
+    for span in spans:
+        values.update(zip(span.times_ms.tolist(), span.values.tolist(), strict=True))
+    times = sorted(values)
+    return Span(
+        np.array(times, dtype=np.int64), np.array([values[at] for at in times], dtype=np.float64)
+    )
+
+
 def governing_within(
     shop: Shop, store: ReadingStore, probe: Probe, from_ms: float, to_ms: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -4,11 +4,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from rimewatch.entries import ReceiveLot, StartFreezing
 from rimewatch.evaluation import lot_standing
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.exposures import LotExposure, of_lot
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
+from rimewatch.evaluation.over_time import ever_has, shop_at
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
@@ -202,10 +204,10 @@ def tell(
 def _tell(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
-    law = law_of(shop.code)
+    law = law_of(_when_entered(shop, lot.freezing or lot.received).code)
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
-    need = _need(shop, lot, law)
+    need = _need(_when_entered(shop, lot.received), lot)
     exposure = exposure_of(shop, histories, store, lot, to_ms, sure=sure)
     held = lot_standing.Held(
         hold=hold,
@@ -306,10 +308,20 @@ def _since_entered(
     return _evaluate(shop, histories, store, lot, places, to_ms)
 
 
-def _need(shop: Shop, lot: LotEntries, law: Law) -> Need | None:
+def _when_entered(shop: Shop, entry: ReceiveLot | StartFreezing | None) -> Shop:
+    """Return the settings under which something was entered; without an entry those of now.
+
+    A code that was changed since, or a species that the shop described since, betters nothing.
+    """
+    if entry is None:
+        return shop
+    return shop_at(shop, entry.at_ms if entry.entered_ms is None else entry.entered_ms)
+
+
+def _need(shop: Shop, lot: LotEntries) -> Need | None:
     """Return what a lot needs; of two receipts under one number, what the stricter asks for."""
     needs = [
-        needs_of(receipt, extra_species=own_species(shop.species), law=law)
+        needs_of(receipt, extra_species=own_species(shop.species), law=law_of(shop.code))
         for receipt in (lot.received, lot.received_again)
         if receipt is not None
     ]
@@ -361,7 +373,10 @@ def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
     """Whether something stood for the inside of a lot that may not be as cold."""
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
-    return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
+    return any(
+        ever_has(shop, place.unit, Measures.PRODUCT, place.from_ms, place.to_ms)
+        for place in lot.hold_placements()
+    )
 
 
 def _inside_by_ms(

@@ -13,9 +13,13 @@ import numpy as np
 
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.shop import Earlier, Shop
-from rimewatch.vocabulary import ProbeId, UnitId
+from rimewatch.vocabulary import Measures, ProbeId, UnitId
 
 _NO_READING: Final = Span(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float64))
+
+
+CONCLUDE: Final = ("timezone", "units", "probes", "code", "species", "night", "priorities")
+"""The parts of a shop that what is said of fish, and of its units' past, rests on."""
 
 
 def followed_by(before: Shop, after: Shop, at_ms: int) -> Shop:
@@ -24,14 +28,13 @@ def followed_by(before: Shop, after: Shop, at_ms: int) -> Shop:
     Args:
         before: The shop so far, with what held before it.
         after: The settings from then on.
-        at_ms: The instant. One before the last change counts as that: settings never hold for
-            a time before they were made.
+        at_ms: The instant.
     """
-    if replace(before, earlier=()) == replace(after, earlier=()):
+    if all(getattr(before, name) == getattr(after, name) for name in CONCLUDE):
         return replace(after, earlier=before.earlier)
-    last_ms = before.earlier[-1].until_ms if before.earlier else None
-    if last_ms is not None and at_ms <= last_ms:
-        return replace(after, earlier=before.earlier)  # those in between held for no time
+    while before.earlier and at_ms <= before.earlier[-1].until_ms:
+        # A clock was set back: what was changed by its later time held for no time.
+        before = replace(before.earlier[-1].shop, earlier=before.earlier[:-1])
     so_far = Earlier(until_ms=at_ms, shop=replace(before, earlier=()))
     return replace(after, earlier=(*before.earlier, so_far))
 
@@ -80,7 +83,7 @@ class SeatedStore:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Period:
     """A time over which a unit's settings and probes stayed the same."""
 
     shop: Shop
@@ -91,23 +94,43 @@ class Stretch:
     to_ms: float
 
 
+def period_at(shop: Shop, store: ReadingStore, unit: UnitId, at_ms: float) -> Period:
+    """Return what held of a unit at an instant, and its readings; without its beginning and end."""
+    if not shop.earlier:
+        return Period(shop, store, -inf, inf)
+    begins_ms, ends_ms, then = next(one for one in shop.held if one[0] <= at_ms < one[1])
+    return Period(then, _seated(shop, store, then, unit, begins_ms), begins_ms, ends_ms)
+
+
+def ever_has(
+    shop: Shop, unit: UnitId, measures: Measures, from_ms: float, to_ms: float | None
+) -> bool:
+    """Whether a unit had a probe of a kind at some time between two instants; None: until now."""
+    until_ms = inf if to_ms is None else to_ms
+    return any(
+        then.probes_of(unit, measures)
+        for begins_ms, ends_ms, then in shop.held
+        if begins_ms <= until_ms and ends_ms > from_ms
+    )
+
+
 def stretches(
     shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
-) -> list[Stretch]:
+) -> list[Period]:
     """Return a time cut where what concerns a unit was changed, in order.
 
     One whole stretch where nothing was, which is nearly always.
     """
     if not shop.earlier:
-        return [Stretch(shop, store, from_ms, to_ms)]
-    found: list[Stretch] = []
+        return [Period(shop, store, from_ms, to_ms)]
+    found: list[Period] = []
     for begins_ms, ends_ms, then in shop.held:
         first_ms, last_ms = max(begins_ms, from_ms), min(ends_ms, to_ms)
         if first_ms > to_ms or last_ms < from_ms or (first_ms >= last_ms and from_ms < to_ms):
             continue
         if found and _alike(found[-1].shop, then, unit):
             first_ms = found.pop().from_ms
-        found.append(Stretch(then, _seated(shop, store, then, unit, begins_ms), first_ms, last_ms))
+        found.append(Period(then, _seated(shop, store, then, unit, begins_ms), first_ms, last_ms))
     return found
 
 

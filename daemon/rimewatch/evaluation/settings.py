@@ -12,13 +12,12 @@ References:
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, time
 from enum import Enum
-from itertools import pairwise
 from typing import Final
 
-from rimewatch.entries import AnyEntry, CalibrationCheck, ChangeSettings
+from rimewatch.entries import AnyEntry, CalibrationCheck
 from rimewatch.shop import Shop
 
 Value = str | int | float | bool | None
@@ -115,8 +114,8 @@ def settings_of(shop: Shop) -> dict[str, Value]:
     """Return a shop's settings with their defaults filled in, secrets left out."""
     found: dict[str, Value] = {}
     for field in fields(shop):
-        if field.name == "earlier":
-            continue  # each is told of by itself
+        if field.name in {"said", "earlier"}:
+            continue  # the same in other words; and each of those is told of by itself
         key = _KEYS.get(field.name, field.name)
         found |= dict(_flat(key, getattr(shop, field.name), secret=not field.repr))
     return found
@@ -139,24 +138,6 @@ def digest(settings: Settings) -> str:
     """Return 16 hexadecimal digits that stand for settings as a whole (SHA-256, cut off)."""
     text = json.dumps(dict(settings), sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
-def changes_of(shop: Shop, entries: Sequence[AnyEntry]) -> list[Change]:
-    """Return every setting that was changed, and by whom, the earliest first.
-
-    Args:
-        shop: The shop, with what held before.
-        entries: What people entered: who changed settings, and offsets set with checks.
-    """
-    said = {entry.from_ms: entry.who for entry in entries if isinstance(entry, ChangeSettings)}
-    found = list(offsets_set(shop, entries))
-    for (_, _, before), (from_ms, _, after) in pairwise(shop.held):
-        at_ms = round(from_ms)
-        found.extend(
-            replace(change, who=said.get(at_ms, ""))
-            for change in differences(settings_of(before), settings_of(after), at_ms)
-        )
-    return sorted(found, key=lambda change: (change.at_ms, change.key))
 
 
 def offsets_set(shop: Shop, entries: Iterable[AnyEntry]) -> list[Change]:

@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from rimewatch.config.changing import canonical, without_secrets
+from rimewatch.config.secrets import canonical, without_secrets
 from rimewatch.entries import ENTRY_CLASSES, AlarmEntry, AnyEntry
 from rimewatch.entry_keys import Key, Number, Text, keys_of
 from rimewatch.evaluation.door import OVER_SEVERAL

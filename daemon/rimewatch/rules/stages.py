@@ -132,7 +132,7 @@ def _turned(
     while place < until:
         before, after = stages[place].settings, stages[place + 1]
         turn_ms = int(after.from_ms)
-        if not is_gap and state.last_ms is not None and turn_ms > state.last_ms:
+        if not is_gap and turn_ms > (state.last_ms or 0):
             share = (turn_ms - last_ms) / (at_ms - last_ms)
             between_c = value_c if turn_ms == at_ms else first_c + (value_c - first_c) * share
             state, found = channel.fold(before, state, [turn_ms], [between_c], unseen_c=unseen_c)
