@@ -14,6 +14,7 @@ from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.exposures import LIMITS, LotExposure
 from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.over_time import ever_has, stretches
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.codes import Law
@@ -228,11 +229,12 @@ def _unseen_in(
     shop: Shop, store: ReadingStore, place: Placement, end_ms: float
 ) -> Iterator[Stretch]:
     to_ms = end_ms if place.to_ms is None else min(place.to_ms, end_ms)
-    probes = shop.governing_probes(place.unit) if place.unit in shop.unit else ()
-    if not probes:
-        yield (place.from_ms, to_ms)
-    for probe in probes:
-        yield from _silent(store, probe, place.from_ms, to_ms)
+    for then in stretches(shop, store, place.unit, place.from_ms, to_ms):
+        probes = then.shop.governing_probes(place.unit) if place.unit in then.shop.unit else ()
+        if not probes:
+            yield (then.from_ms, then.to_ms)
+        for probe in probes:
+            yield from _silent(then.store, probe, then.from_ms, then.to_ms)
 
 
 def _silent(store: ReadingStore, probe: Probe, from_ms: float, to_ms: float) -> Iterator[Stretch]:
@@ -295,17 +297,21 @@ def _failed_checks(shop: Shop, lot: LotEntries, end_ms: float) -> Iterator[Faile
     """Return the failed checks that put this lot's readings in question, one a probe."""
     from_ms = begins_ms(lot, end_ms)
     for unit in dict.fromkeys(place.unit for place in lot.placements):
-        if unit not in shop.unit:
-            continue
         stays = [
             (max(place.from_ms, from_ms), end_ms if place.to_ms is None else place.to_ms)
             for place in lot.placements
             if place.unit == unit
         ]
-        for probe in shop.governing_probes(unit):
+        for seat in shop.seats_in(unit):
+            probe = seat.probe
             own = [check for check in lot.checks if check.probe == probe.id]
+            there = [
+                (max(begins, seat.from_ms), min(to, seat.to_ms))
+                for begins, to in stays
+                if begins < seat.to_ms and to > seat.from_ms
+            ]
             for check, off_c, since_ms, until_ms in _in_question(probe, own):
-                if any(since_ms < to and until_ms > begins for begins, to in stays):
+                if any(since_ms < to and until_ms > begins for begins, to in there):
                     yield FailedCheck(
                         probe=probe.id,
                         at_ms=check.at_ms,
@@ -377,7 +383,10 @@ def _inside(shop: Shop, lot: LotEntries, hold: Hold, sure_h: float) -> InsideUns
         return None  # the option names the temperature of the freezer
     units = dict.fromkeys(place.unit for place in lot.hold_placements())
     known = lot.received is not None and lot.received.thickness_mm is not None
-    beside = any(shop.probes_of(unit, Measures.PRODUCT) for unit in units)
+    beside = any(
+        ever_has(shop, place.unit, Measures.PRODUCT, place.from_ms, place.to_ms)
+        for place in lot.hold_placements()
+    )
     in_it = any(lies_in_lot(shop, lot, unit) for unit in units)
     is_sure = sure_h >= hold.credited_h
     if is_sure and (in_it or (known and not beside)):
@@ -402,11 +411,13 @@ def _stuck(
     for place in lot.hold_placements():
         from_ms = max(place.from_ms, hold.started_ms)
         to_ms = counted_to_ms if place.to_ms is None else min(place.to_ms, counted_to_ms)
-        if to_ms <= from_ms or place.unit not in shop.unit:
+        if to_ms <= from_ms:
             continue
         least_ms = min(float(STUCK_MS), hold.required_h * MS_PER_H)
-        for probe in shop.governing_probes(place.unit):
-            found = _still(store, probe, from_ms, to_ms, least_ms)
+        for seat in shop.seats_in(place.unit, from_ms, to_ms):
+            probe = seat.probe
+            first_ms, last_ms = max(from_ms, seat.from_ms), min(to_ms, seat.to_ms)
+            found = _still(store, probe, first_ms, last_ms, least_ms)
             if found is not None and probe.id not in told:
                 told.add(probe.id)
                 yield found

@@ -121,6 +121,7 @@ class JournalReads:
     # --- entries, alarms, messages ---
 
     entries_after = asks(entries.after)
+    settings_changes = asks(entries.settings_changes)
     entries_at_hand = asks(entries.at_hand)
     entries_page = asks(entries.page)
     entries_about_lot = asks(entries.about_lot)

@@ -13,8 +13,10 @@ from typing import Final
 import numpy.ma  # noqa: F401 - else loaded by the first median, when file handles may be out
 
 from rimewatch.clock import Clock
+from rimewatch.entries import ChangeSettings
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.sparkplug.presence import HostPresence
 from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
@@ -40,6 +42,7 @@ from rimewatch.service.soundness import TAKEN_UP, Soundness
 from rimewatch.service.standstill import Standstill
 from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.watch_health import Bystander, health_of
+from rimewatch.service.watched_file import WatchedFile
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
@@ -115,6 +118,7 @@ class Service:
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._lateness = Lateness(clock, say)
         self._progress = Progress(self._stop)
+        self._config_file = WatchedFile(config_path if reread else None, clock)
 
     # --- asked for from other threads and from signal handlers ------------------------------
 
@@ -181,9 +185,12 @@ class Service:
     def _watch(self, journal: Journal, soundness: Soundness, lost: Lost | None) -> None:
         """Watch until told to stop, or until the file cannot be relied on: raises ``LOST``."""
         self._soundness = soundness
+        Receiver(self._shop)  # what cannot be read by this version is refused before it is noted
+        self._note_settings(journal)
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
         self._charts = self._around.charts(charts_folder(self._journal_path))
         writer = Writer(self._shop, journal, self._clock, self._charts)
+        self._shop = writer.shop
         earlier = earlier_filters(journal, self._shop.broker)
         session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
@@ -191,7 +198,6 @@ class Service:
         if lost is not None:
             journal.add_event(self._clock.now_ms(), TAKEN_UP, lost.why)
             self._itself.use(self._shop)
-        self._note_settings(journal)
         what = f"{self._shop.name}: {extent(self._shop)}"
         self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
@@ -248,7 +254,7 @@ class Service:
         standstill = Standstill(self._clock)
         housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
-            if self._reload.is_set():
+            if self._config_file.look() or self._reload.is_set():
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
@@ -431,6 +437,9 @@ class Service:
         for item in items:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
+        changed = [entry for entry in entries if isinstance(entry, ChangeSettings)]
+        if changed and changed[-1].settings != self._shop.said and self._reread is not None:
+            self._reload.set()  # a page or a command has written other settings
         return len(entries)
 
     def _not_recording(self, why: str, told: str) -> str:
@@ -485,6 +494,7 @@ class Service:
         All that can be wrong with the new one shows before anything of the old is ended.
         """
         assert self._reread is not None, "reload() needs a way to read the configuration"
+        self._config_file.note()
         try:
             shop, session = renewed(
                 self._reread, self._shop.broker, writer.journal, self.pages, self._new_session
@@ -501,14 +511,16 @@ class Service:
         self._take_in(writer, (), self._results())
         self._shop = shop
         try:
-            writer.use(shop)
-            self._mirroring.use(shop, writer.journal)
-            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
+            # First, so that what came before stays under the settings of before.
             self._note_settings(writer.journal)
+            writer.use(shop)
+            self._shop = writer.shop
+            self._mirroring.use(self._shop, writer.journal)
+            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(session)
-        self._itself.use(shop)
+        self._itself.use(self._shop)
         with suppress(JournalError):  # each look tries again
             self._filters.look(writer.journal)
         session.start()

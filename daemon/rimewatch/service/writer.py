@@ -94,6 +94,8 @@ class Writer:
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
+        self._kept_seats: set[str] = set()
+        """Channels that are over and whose end is kept already."""
         self._wrote_it = False
         """Whether what is remembered in the file is this writer's own."""
         self._unproven_ms: Mapping[str, int] = {}
@@ -155,6 +157,9 @@ class Writer:
         if not self._wrote_it:
             self._unproven_ms = resumed.unproven_ms
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        if self.evaluator.shop.earlier != self.shop.earlier:
+            self.shop = self.evaluator.shop
+            self.receiver = Receiver(self.shop)
         self.mornings.resume()
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
@@ -238,8 +243,8 @@ class Writer:
         ahead_ms = self.evaluator.now_ms - now_ms
         if ahead_ms <= SET_BACK_MS:
             return
-        for probe in self.evaluator.tracks:
-            self.journal.drop_checkpoints(f"{TRACK}{probe}", now_ms)
+        for seat in (*self.evaluator.past_tracks, *self.evaluator.tracks):
+            self.journal.drop_checkpoints(f"{TRACK}{seat}", now_ms)
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
@@ -486,13 +491,20 @@ class Writer:
             self._remember_clocks()
         for name, from_ms in self._unproven_ms.items():
             self.journal.drop_checkpoints(name, from_ms)
-        for probe, track in evaluator.tracks.items():
+        for seat, track in (evaluator.past_tracks | evaluator.tracks).items():
             if track.disturbed_from_ms is not None:
-                self.journal.drop_checkpoints(f"{TRACK}{probe}", track.disturbed_from_ms)
+                self.journal.drop_checkpoints(f"{TRACK}{seat}", track.disturbed_from_ms)
                 track.disturbed_from_ms = None
+                self._kept_seats.discard(seat)
         if evaluator.now_ms >= self._checkpoint_due_ms:
             self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
-            for probe, track in evaluator.tracks.items():
+            over = {
+                seat: track
+                for seat, track in evaluator.past_tracks.items()
+                if seat not in self._kept_seats
+            }
+            self._kept_seats.update(over)
+            for probe, track in (over | evaluator.tracks).items():
                 if track.state.last_ms is not None and track.late_from_ms is None:
                     self.journal.save_checkpoint(
                         f"{TRACK}{probe}", track.state.last_ms, track_codec.to_text(track)
