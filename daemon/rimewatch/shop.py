@@ -240,6 +240,11 @@ class Broker:
         """Where operators' entries are published, where they are taken at all."""
         return f"rimewatch/{self.client_id}/entry"
 
+    @property
+    def answer_topic(self) -> str:
+        """Where it is said what became of each."""
+        return f"rimewatch/{self.client_id}/answer"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MirrorTo:

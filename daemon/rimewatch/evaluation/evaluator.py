@@ -24,27 +24,13 @@ from rimewatch.alarms.rota import first_told
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
-    AttachStatement,
-    CalibrationCheck,
-    CancelEntry,
-    ChangeSettings,
-    CorrectiveAction,
-    CorrectLot,
-    EndCooling,
-    EndTimeControl,
     InService,
-    MoveLot,
+    Judged,
     OutOfService,
-    ReceiveLot,
-    RetryQuarantine,
     Shelve,
-    StartCooling,
-    StartFreezing,
-    StartThawing,
-    StartTimeControl,
     Unshelve,
-    WithdrawLot,
 )
+from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
@@ -60,6 +46,7 @@ from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.over_time import stands_since_ms
 from rimewatch.evaluation.overseer import Overseer
+from rimewatch.evaluation.packed_line import packed_condition, told_of_packs
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.rule_bench import Place, RuleBench
@@ -86,6 +73,7 @@ from rimewatch.vocabulary import (
     Priority,
     ProbeId,
     Rule,
+    Standing,
     UnitId,
 )
 
@@ -271,7 +259,8 @@ class Evaluator:
     def _look(self, at_ms: int) -> None:
         """Look at what concerns several readings together, and at what waits for a defrost."""
         self._overseer.look(at_ms)
-        for unit in tuple(self._waiting):
+        packs = self._lots.units_with_packs() | told_of_packs(self.alarms.conditions)
+        for unit in sorted(self._waiting | packs):
             self._judge_unit(unit)
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
@@ -346,30 +335,19 @@ class Evaluator:
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
                 self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
-            case (
-                ReceiveLot()
-                | CorrectLot()
-                | AttachStatement()
-                | StartFreezing()
-                | StartThawing()
-                | MoveLot()
-                | WithdrawLot()
-                | CancelEntry()
-            ):
+            case _:
+                self._judge_anew(entry.judged_anew, at_ms)
+
+    def _judge_anew(self, what: Judged, at_ms: int) -> None:
+        match what:
+            case Judged.LOTS:
                 self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
-            case StartCooling() | EndCooling():
+            case Judged.COOLING:
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case (
-                CorrectiveAction()
-                | StartTimeControl()
-                | EndTimeControl()
-                | CalibrationCheck()
-                | RetryQuarantine()
-                | ChangeSettings()  # whoever reads it goes on with ``under``
-            ):
+            case Judged.NOTHING:
                 pass
 
     def advance(self, now_ms: int) -> None:
@@ -491,6 +469,10 @@ class Evaluator:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""
         return self._lots.kilograms_of(lots)
 
+    def standings_of(self, lots: Sequence[LotId]) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots now, as every surface says it."""
+        return self._lots.standings_of(lots, self._histories(), self.now_ms)
+
     def _histories(self) -> dict[ProbeId, ChannelHistory]:
         every = self.past_tracks | self.tracks
         return {seat: track.history() for seat, track in every.items()}
@@ -498,10 +480,9 @@ class Evaluator:
     # --- what follows ---------------------------------------------------------------------
 
     def _acknowledge(self, entry: Acknowledge, at_ms: int) -> None:
+        if missed(entry, self.alarms):
+            return
         key = AlarmKey(unit=entry.unit, rule=entry.rule)
-        alarm = self.alarms.alarms.get(key)
-        if entry.alarm and (alarm is None or alarm.id != entry.alarm):
-            return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 
@@ -573,11 +554,24 @@ class Evaluator:
             conditions[limit] = None
         else:
             self._waiting.discard(unit)
+        line = AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT)
+        if conditions.get(line) is None:
+            conditions[line] = self._packed(unit)
         if conditions[limit] is not None:
             # What was foretold has come: one alarm speaks of it, the graver one.
             self.suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
         self.apply(conditions)
         self._judge_holds(unit)
+
+    def _packed(self, unit: UnitId) -> Condition | None:
+        """Return that packed fish in a unit is above its own line."""
+        told = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT))
+        lots = self._lots.packed_in(unit)
+        if not lots:
+            return None
+        return packed_condition(
+            self.shop, self.store, self.shop.unit[unit], lots, told, self.now_ms
+        )
 
     def _may_wait(
         self, key: AlarmKey, condition: Condition | None, tracks: Sequence[Track]

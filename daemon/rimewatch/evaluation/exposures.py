@@ -20,16 +20,17 @@ from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
 from rimewatch.lots.hold import THAWING_ABOVE_C
 from rimewatch.lots.own_species import own_species
-from rimewatch.lots.record import Overrun
 from rimewatch.lots.species import Species
 from rimewatch.lots.standing import Limit
 from rimewatch.rules.hazard_limits import (
     ABOVE_COLD_HOLDING,
+    OF_PACKS,
     RAW_READY_TO_EAT,
     SCOMBROTOXIN_FRESH,
     SCOMBROTOXIN_FROZEN,
     TABLE_A2,
 )
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
 from rimewatch.science.exposure import (
     Exposure,
     TwoLineLimits,
@@ -37,7 +38,7 @@ from rimewatch.science.exposure import (
     share_used,
     two_line_exposure,
 )
-from rimewatch.science.segments import Segments, linear_segments, warmest
+from rimewatch.science.segments import Segments, linear_segments, seconds_within, warmest
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_S, UnitId
 
@@ -53,6 +54,16 @@ LIMITS: Final[Mapping[Limit, TwoLineLimits]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackedExposure:
+    """What vacuum-packed fish spent above the line for fish packed so."""
+
+    above_s: float
+    """Seconds, gaps counted at the warmer of their ends."""
+    share: float
+    """Of the time that Table A-2 allows for the hazard of such packs, counted likewise."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LotExposure:
     """What a lot has used of the allowances in the warm."""
 
@@ -61,6 +72,8 @@ class LotExposure:
     table_a2: tuple[Exposure, ...] = ()
     """The hazards of Table A-2 that it used most of, the worst first. Information, no limit: a
     chilled fish that is older than a day has used up shares made for a day in one band."""
+    packed: PackedExposure | None = None
+    """Of its time in a vacuum pack; None: it was in none, or that was not measured."""
     frozen_gaps_s: float = 0.0
     """Of the unmonitored time, what lay between two moments at which the fish was frozen."""
 
@@ -70,15 +83,6 @@ class LotExposure:
         both = (Limit.SCOMBROTOXIN_FRESH, Limit.SCOMBROTOXIN_FROZEN)
         found = [self.used[limit] for limit in both if limit in self.used]
         return max(found, key=lambda one: one.share_with_gaps, default=None)
-
-    @property
-    def overruns(self) -> tuple[Overrun, ...]:
-        """Return the limits that it went beyond."""
-        return tuple(
-            Overrun(hazard=one.hazard, share=one.share_with_gaps)
-            for one in self.used.values()
-            if not one.within
-        )
 
     def supposing(self, limit: Limit, unseen_s: float) -> float:
         """Return the share of a limit used if some more time had been above its line.
@@ -189,7 +193,35 @@ def of_lot(
             if curve is not None
         },
         table_a2=table_a2(whole),
+        packed=_packed(shop, store, lot, end_ms),
         frozen_gaps_s=frozen_gaps_s,
+    )
+
+
+def _packed(
+    shop: Shop, store: ReadingStore, lot: LotEntries, end_ms: float
+) -> PackedExposure | None:
+    until_ms = min(end_ms, lot.packed_until_ms)
+    curves = [
+        curve
+        for place in lot.placements
+        if (
+            curve := warmest_of(
+                shop,
+                store,
+                place.unit,
+                place.from_ms,
+                until_ms if place.to_ms is None else min(place.to_ms, until_ms),
+            )
+        )
+        is not None
+    ]
+    whole = _joined(curves)
+    if whole is None:
+        return None
+    return PackedExposure(
+        above_s=float(seconds_within(whole, ROP_CHILLED_LIMIT_C, inf).sum()),
+        share=band_exposure(whole, OF_PACKS).share_with_gaps,
     )
 
 

@@ -27,11 +27,11 @@ from rimewatch.lots.hold import (
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
-from rimewatch.lots.record import Doubt, Overrun, Proof
-from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Standing, Unsigned
+from rimewatch.lots.record import Doubt, Proof
+from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Unsigned
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, Standing
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -95,11 +95,6 @@ class LotStory:
         return hold is None or sure is None or sure.credited_h >= hold.credited_h
 
     @property
-    def overruns(self) -> tuple[Overrun, ...]:
-        """The cumulative limits that it went beyond."""
-        return self.exposure.overruns
-
-    @property
     def standing(self) -> Standing:
         """What may be said of it, in a word."""
         return self.judgement.standing
@@ -122,11 +117,6 @@ class LotStory:
             if counts and (self.is_sure or not by_supplier):
                 return Proof.OWN_FREEZING
         return Proof.SUPPLIER_FREEZING if by_supplier else None
-
-    @property
-    def is_proof_unsure(self) -> bool:
-        """Whether its proof is a hold that is complete by its readings and not sure for it."""
-        return self.proof is Proof.OWN_FREEZING and not self.is_sure
 
     @property
     def raw_ready(self) -> bool:

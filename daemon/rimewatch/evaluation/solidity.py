@@ -8,7 +8,7 @@ sure of a hold waits for the estimate, unless the probe is known to lie in the l
 from collections.abc import Callable
 from typing import Final
 
-from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C, LotEntries
 from rimewatch.evaluation.over_time import period_at, shop_at
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C
@@ -93,10 +93,10 @@ def solid_after(
     """
     received = lot.received
     thickness_mm = ASSUMED_THICKNESS_MM
-    initial_c = 5.0
+    initial_c = ASSUMED_AT_RECEIPT_C
     if received is not None:
         thickness_mm = received.thickness_mm or ASSUMED_THICKNESS_MM
-        initial_c = 5.0 if received.celsius is None else max(received.celsius, 0.0)
+        initial_c = ASSUMED_AT_RECEIPT_C if received.celsius is None else max(received.celsius, 0.0)
 
     def after_ms(unit: UnitId, begins_ms: float) -> float | None:
         then = period_at(shop, store, unit, begins_ms)

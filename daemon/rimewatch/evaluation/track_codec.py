@@ -73,7 +73,7 @@ def from_text(text: str) -> Remembered | None:
             ),
             ended=tuple(_spell(spell) for spell in plain["ended"]),
         )
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, RecursionError):
         return None
 
 

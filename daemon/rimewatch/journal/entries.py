@@ -121,13 +121,3 @@ def about_lot(connection: sqlite3.Connection, lot: LotId) -> list[AnyEntry]:
             "SELECT id, text FROM entry WHERE lot = ? OR do = 'cancel-entry' ORDER BY id", (lot,)
         ).fetchall()
     ]
-
-
-def of_lot(connection: sqlite3.Connection, lot: LotId) -> list[tuple[int, AnyEntry]]:
-    """Return a lot's entries in the order they came."""
-    return [
-        (found, replace(entry_from_json(text), entry_number=found))
-        for found, text in connection.execute(
-            "SELECT id, text FROM entry WHERE lot = ? ORDER BY id", (lot,)
-        ).fetchall()
-    ]

@@ -116,9 +116,12 @@ def _instant(name: str, value: object) -> int:
 
 
 def _number(name: str, value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise EntryCodecError(f"{name} is {value!r}; expected a finite number")
-    return float(value)
+    try:
+        if not isinstance(value, bool) and isinstance(value, int | float) and math.isfinite(value):
+            return float(value)
+    except OverflowError:  # an integer beyond any float
+        value = "an endless number"
+    raise EntryCodecError(f"{name} is {value!r}; expected a finite number")
 
 
 def _truth(name: str, value: object) -> bool:
@@ -182,7 +185,7 @@ def entry_from_json(text: str) -> AnyEntry:
     """
     try:
         document = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise EntryCodecError(f"not JSON: {error}") from error
     if not isinstance(document, dict):
         raise EntryCodecError("not a JSON object; expected keys and values")

@@ -19,16 +19,16 @@ from rimewatch.evaluation.ledger import Account
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.track import Track
+from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.entering import refusals_between
+from rimewatch.journal.errors import reading_back
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
 from rimewatch.service.settings_log import changes_between, with_history
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import ContactId, ProbeId
 
-EVALUATOR_STATE: Final = "evaluator"
-ALARM_STATE: Final = "alarms"
 CLOCK_STATE: Final = "clock:"
 """With the probe's id behind it."""
 
@@ -80,21 +80,26 @@ def resume(
     text = journal.load_state(EVALUATOR_STATE)
     if text is None:
         return ResumedEvaluator(evaluator=Evaluator(shop, journal, now_ms), entry_number=0)
-    memory = json.loads(text)
-    entry_number = memory["entry_number"]
-    entries = journal.entries_at_hand() if at_hand else journal.entries_after(0, MOST_ENTRIES)
     alarms = journal.load_state(ALARM_STATE)
-    assert alarms is not None, "both states are written in one batch"
+    with reading_back(journal.path, "what the watch remembers"):
+        memory = json.loads(text)
+        entry_number: int = memory["entry_number"]
+        seen_until_ms: int = memory["seen_until_ms"]
+        watching_since_ms: int = memory["watching_since_ms"]
+        batteries: dict[ProbeId, float] = memory["batteries"]
+        standing = codec.from_json(alarms or "")
+    with reading_back(journal.path, "what people entered"):
+        entries = journal.entries_at_hand() if at_hand else journal.entries_after(0, MOST_ENTRIES)
     evaluator = Evaluator(
         shop,
         journal,
-        max(now_ms, memory["seen_until_ms"]),
+        max(now_ms, seen_until_ms),
         resumed=Resumed(
-            alarms=codec.from_json(alarms),
+            alarms=standing,
             entries=[entry for number, entry in entries if number <= entry_number],
-            watching_since_ms=memory["watching_since_ms"],
-            seen_until_ms=memory["seen_until_ms"],
-            batteries=memory["batteries"],
+            watching_since_ms=watching_since_ms,
+            seen_until_ms=seen_until_ms,
+            batteries=batteries,
             # Earlier versions kept no marks: then nothing is known to have changed.
             new_addresses=[
                 contact
@@ -161,4 +166,5 @@ def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms:
 def clock_notes(shop: Shop, journal: JournalReads) -> dict[ProbeId, ClockNote]:
     """Return what the journal knows of the probes' clocks."""
     texts = {probe.id: journal.load_state(f"{CLOCK_STATE}{probe.id}") for probe in shop.probes}
-    return {probe: ClockNote.from_text(text) for probe, text in texts.items() if text is not None}
+    with reading_back(journal.path, "what is known of the probes' clocks"):
+        return {known: ClockNote.from_text(text) for known, text in texts.items() if text}

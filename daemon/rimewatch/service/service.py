@@ -18,6 +18,7 @@ from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.sparkplug.presence import HostPresence
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -35,7 +36,6 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.renewal import Unusable, renewed
-from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
@@ -59,6 +59,12 @@ IDLE_WRITE_S: Final = 60.0
 
 GRACE_S: Final = 5.0
 """How long messages in hand may take at the end; what has not gone out by then is due again."""
+
+OTHER_SHOP: Final = (
+    "The journal was kept for {before} until now, and the configuration is of {after}. If that is "
+    "another shop, stop the service and give each its own journal: what is written from now on "
+    "stands in this one's record."
+)
 
 LOST: Final = (JournalDamaged, JournalMoved)
 """What ends recording in the file that is open, and not the watch."""
@@ -98,6 +104,8 @@ class Service:
         self._clock = clock
         self._say = say
         self._reread = reread
+        self._other_shop = ""
+        """That the journal was another shop's before this start; empty: it was not."""
         self._stop = threading.Event()
         self._reload = threading.Event()
         self.board = Board()
@@ -194,6 +202,7 @@ class Service:
         self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
         writer.mornings.watch_lines = self._trouble
+        writer.link_trouble = self._link_trouble
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
@@ -249,8 +258,6 @@ class Service:
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
-            link = self._session.health()
-            writer.link_trouble = "" if link.listening else link.problem
             if stood_s := standstill.turn():
                 self._say(
                     f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
@@ -316,8 +323,13 @@ class Service:
             mirror=self._mirroring.words(journal),
         )
 
+    def _link_trouble(self) -> str:
+        link = self._session.health()
+        return "" if link.listening else link.problem
+
     def _trouble(self) -> list[str]:
-        return [*self._around.trouble, *self._itself.lines()]
+        told = [self._other_shop] if self._other_shop else []
+        return [*self._around.trouble, *told, *self._itself.lines()]
 
     def _has_work(self, writer: Writer) -> bool:
         try:
@@ -472,6 +484,9 @@ class Service:
     def _note_settings(self, journal: Journal) -> None:
         for change in note_settings(journal, self._shop, self._clock.now_ms()):
             self._say(f"Changed: {change.words}.")
+            if change.key == "shop.name" and change.before is not None:
+                self._other_shop = OTHER_SHOP.format(before=change.before, after=change.after)
+                self._say(self._other_shop)
 
     def _use_new_configuration(self, writer: Writer) -> None:
         """Read the configuration again; keep the old one, with a message, if it is wrong.

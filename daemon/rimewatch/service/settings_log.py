@@ -23,6 +23,7 @@ from rimewatch.evaluation.settings import (
     settings_of,
     within,
 )
+from rimewatch.journal.errors import reading_back
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
 from rimewatch.shop import Shop
@@ -90,10 +91,10 @@ def keep_settings(
     known, tables = journal.load_state(_STATE), tables_in_use(journal)
     changes = []
     if known is not None:
-        changes = [
-            replace(change, who=who)
-            for change in differences(json.loads(known), settings_of(shop), at_ms)
-        ]
+        with reading_back(journal.path, "which settings were in use"):
+            before = json.loads(known)
+            found = differences(before, settings_of(shop), at_ms)
+        changes = [replace(change, who=who) for change in found]
     if tables and shop.said and tables != shop.said:
         if not journal.settings_changes():
             first = ChangeSettings(at_ms=at_ms, settings=tables, way=Way.START.value)
