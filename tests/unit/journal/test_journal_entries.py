@@ -15,6 +15,7 @@ from rimewatch.entries import (
     AttachStatement,
     CalibrationCheck,
     CancelEntry,
+    ChangeSettings,
     CorrectiveAction,
     CorrectLot,
     EndCooling,
@@ -96,6 +97,9 @@ ENTRIES: list[AnyEntry] = [
     EndTimeControl(at_ms=AT_MS, unit=CASE),
     CalibrationCheck(at_ms=AT_MS, probe=ProbeId("case-1-air"), found_c=0.4, offset_c=-0.4),
     RetryQuarantine(at_ms=AT_MS, who="Ines"),
+    ChangeSettings(
+        at_ms=AT_MS, settings='{"shop":{"name":"Saltmarsh Row Fish"}}', way="page", who="Ines"
+    ),
 ]
 
 times = st.integers(min_value=0, max_value=253_402_300_799_999)
