@@ -311,6 +311,8 @@ class Evaluator:
                 | MoveLot()
                 | WithdrawLot()
                 | CancelEntry()
+                | CorrectiveAction()
+                | CalibrationCheck()
             ):
                 self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
                 for unit in self.shop.units:
@@ -318,13 +320,7 @@ class Evaluator:
             case StartCooling() | EndCooling():
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case (
-                CorrectiveAction()
-                | StartTimeControl()
-                | EndTimeControl()
-                | CalibrationCheck()
-                | RetryQuarantine()
-            ):
+            case StartTimeControl() | EndTimeControl() | RetryQuarantine():
                 pass
 
     def advance(self, now_ms: int) -> None:

@@ -106,7 +106,13 @@ VAGUE_NAMES: Final[tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]] = (
     (("herring roe",), ("fish roe removed from the skein and rinsed", "kazunoko")),
     (
         ("squid", "ika"),
-        ("Todarodes pacificus", "Doryteuthis pealeii", "Heterololigo bleekeri"),
+        (
+            "Todarodes pacificus",
+            "Doryteuthis pealeii",
+            "Heterololigo bleekeri",
+            "Sepioteuthis lessoniana",
+            "Watasenia scintillans",
+        ),
     ),
     (("octopus", "tako"), ("Octopus vulgaris", "Enteroctopus dofleini")),
     (("shrimp", "prawn", "ebi"), ("Pandalus borealis", "Penaeus japonicus", "Penaeus monodon")),
