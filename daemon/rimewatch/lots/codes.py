@@ -14,7 +14,7 @@ References:
         it asks for −30 °C for four days, or that it is gutted.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
@@ -65,16 +65,16 @@ class Law:
     no_option_for: Mapping[str, str] = field(default_factory=dict)
     """Species, by scientific name, for which none of the options is enough, and why."""
 
-    def counts(self, option: Option | None, species: Species | None = None) -> bool:
-        """Return whether freezing by an option is a proof for a species.
+    def counts(self, option: Option | None, may_be: Sequence[Species] = ()) -> bool:
+        """Return whether freezing by an option is a proof for a fish.
 
         Args:
             option: The option; None: a statement that names none proves nothing.
-            species: The species; None: it is not known.
+            may_be: The species that its name may mean: each must be one it is enough for.
         """
         if option is None or option not in self.options:
             return False
-        return species is None or species.scientific not in self.no_option_for
+        return not any(species.scientific in self.no_option_for for species in may_be)
 
 
 US_FOOD_CODE: Final = Law(
