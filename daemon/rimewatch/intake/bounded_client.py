@@ -99,7 +99,7 @@ def _mask_all(plain: _WebsocketWrapper) -> None:
     """Have every frame masked, also those that answer the server ([2])."""
     create = plain._create_frame  # noqa: SLF001 (see above)
 
-    def masked(opcode: int, data: bytearray, _do_masking: int = 1) -> bytearray:
+    def masked(opcode: int, data: bytearray, do_masking: int = 1) -> bytearray:  # noqa: ARG001
         return create(opcode, data)
 
     plain._create_frame = masked  # type: ignore[method-assign]  # noqa: SLF001 (see above)
