@@ -12,7 +12,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Annotated, ClassVar, Final, Literal, get_args
 
-from rimewatch.entry_keys import INSTANT, Many, Number, Text
+from rimewatch.entry_keys import DOCUMENT, INSTANT, Many, Number, Text
 from rimewatch.vocabulary import (
     CoolingFood,
     Disposition,
@@ -329,6 +329,23 @@ class RetryQuarantine(Entry):
     do: ClassVar[str] = "retry-quarantine"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeSettings(Entry):
+    """The settings are others from then on; what came before stays under those of before."""
+
+    do: ClassVar[str] = "change-settings"
+    settings: Annotated[str, DOCUMENT]
+    """The whole configuration, as the file's tables in JSON. Marks stand for secrets."""
+    way: Short = ""
+    """By what way: the file, a command or a page; empty: nobody said."""
+    reason: Prose = ""
+
+    @property
+    def from_ms(self) -> int:
+        """From when on they hold: when that was entered, never before."""
+        return self.at_ms if self.entered_ms is None else max(self.at_ms, self.entered_ms)
+
+
 LotEntry = (
     ReceiveLot | StartFreezing | MoveLot | WithdrawLot | StartThawing | AttachStatement | CorrectLot
 )
@@ -350,6 +367,7 @@ AnyEntry = (
     | EndTimeControl
     | CalibrationCheck
     | RetryQuarantine
+    | ChangeSettings
 )
 
 ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(

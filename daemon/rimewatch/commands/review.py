@@ -56,6 +56,7 @@ def command(
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         edges = _edges(week, month, ending, local_day(now.now_ms, shop.timezone))
         try:
             review = build_review(

@@ -8,7 +8,7 @@ refuse changes and deletions.
 import sqlite3
 from dataclasses import dataclass, replace
 
-from rimewatch.entries import AnyEntry, CancelEntry, WithdrawLot
+from rimewatch.entries import AnyEntry, CancelEntry, ChangeSettings, WithdrawLot
 from rimewatch.journal.entry_codec import entry_from_json, entry_to_json
 from rimewatch.vocabulary import LotId
 
@@ -68,6 +68,15 @@ def after(
             "SELECT id, text FROM entry WHERE id > ? ORDER BY id LIMIT ?", (number, limit)
         ).fetchall()
     ]
+
+
+def settings_changes(connection: sqlite3.Connection) -> list[ChangeSettings]:
+    """Return every change of settings, in the order they came."""
+    found = connection.execute(
+        "SELECT id, text FROM entry WHERE do = ? ORDER BY id", (ChangeSettings.do,)
+    ).fetchall()
+    entries = [replace(entry_from_json(text), entry_number=number) for number, text in found]
+    return [entry for entry in entries if isinstance(entry, ChangeSettings)]
 
 
 def at_hand(connection: sqlite3.Connection) -> list[tuple[int, AnyEntry]]:

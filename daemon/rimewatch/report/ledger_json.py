@@ -270,6 +270,9 @@ def _lot_exposure(used: LotExposure) -> dict[str, Any]:
         "table_a2": [_exposure(one) for one in used.table_a2],
         "scombrotoxin": None if used.scombrotoxin is None else _exposure(used.scombrotoxin),
         "limits": {limit.value: _exposure(one) for limit, one in used.used.items()},
+        "packed": None
+        if used.packed is None
+        else {"above_s": figure(used.packed.above_s, 3), "share": figure(used.packed.share, 6)},
     }
 
 
@@ -326,6 +329,8 @@ def _probe(account: ProbeAccount) -> dict[str, Any]:
         record["sends_every_s"] = account.sends_every_s
     if account.scale_jump_ms is not None:
         record["scale_jump"] = iso(account.scale_jump_ms)
+    if account.clock.qos_0_ms is not None:
+        record["sent_at_qos_0"] = iso(account.clock.qos_0_ms)
     if account.apart_from is not None:
         record["apart"] = {"from": account.apart_from, "by_c": account.apart_c}
     return record | {

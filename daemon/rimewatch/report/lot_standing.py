@@ -223,11 +223,14 @@ def _unit_name(shop: Shop, story: LotStory) -> str:
 
 def _warm_words(judgement: Judgement) -> Iterator[str]:
     """Say that a lot came in too warm [1], or was warm for longer than guidance allows [2]."""
-    if any(isinstance(reason, ReceivedTooWarm) for reason in judgement.against):
-        yield (
-            f"It came in above {wording.published_limit(RECEIVING_LIMIT_C)}, to be refused (FDA "
-            "Food Code 2022, 3-202.11(A)); the person in charge decides about it."
-        )
+    for reason in judgement.against:
+        if isinstance(reason, ReceivedTooWarm):
+            yield (
+                f"It came in above {wording.published_limit(reason.limit_c)}, to be refused (FDA "
+                f"Food Code 2022, {receiving_paragraph(reason.limit_c)}); the person in charge "
+                "decides about it."
+            )
+            break
     warm = [reason for reason in judgement.against if isinstance(reason, TooLongWarm)]
     if warm:
         used = "; ".join(
@@ -237,6 +240,15 @@ def _warm_words(judgement: Judgement) -> Iterator[str]:
             "It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.; FDA Food "
             f"Code 2022, 3-501.16), {used}; the person in charge decides about it."
         )
+
+
+def receiving_paragraph(limit_c: float) -> str:
+    """Return where the Food Code speaks of the warmest receipt that is allowed.
+
+    >>> receiving_paragraph(5.0)
+    '3-202.11(A)'
+    """
+    return "3-202.11(A)" if limit_c == RECEIVING_LIMIT_C else "3-202.11(B)"
 
 
 def _percent(share: float) -> str:

@@ -104,10 +104,10 @@ def temperature(celsius: float, scale: Scale) -> str:
 def published_limit(celsius: float) -> str:
     """Return a limit as a provision states it, in both scales.
 
-    >>> published_limit(5.0)
-    '5 °C (41 °F)'
+    >>> published_limit(5.0), published_limit(10 / 3)
+    ('5 °C (41 °F)', '3.3 °C (38 °F)')
     """
-    return f"{celsius:g} °C ({in_scale(celsius, Scale.FAHRENHEIT):g} °F)"
+    return f"{round(celsius, 1):g} °C ({in_scale(celsius, Scale.FAHRENHEIT):g} °F)"
 
 
 def temperature_range(low_c: float, high_c: float, scale: Scale) -> str:

@@ -38,6 +38,9 @@ TABLE_A2: Final = tuple(_band_limits(*row) for row in hazards.TABLE_A2_ROWS)
 """One entry a hazard. A temperature in a gap of the printed table (say 50.5 °F)
 counts in the warmer band. Source: [1], Appendix 4, Table A-2, from memory."""
 
+OF_PACKS: Final = next(row for row in TABLE_A2 if "botulinum E" in row.hazard)
+"""What grows without oxygen and in the cold, from 37.9 °F on: the hazard of vacuum packs."""
+
 SCOMBROTOXIN_FRESH: Final = TwoLineLimits(
     hazard="scombrotoxin, fish not previously frozen",
     line_c=hazards.SCOMBROTOXIN_LINE_C,

@@ -12,9 +12,11 @@ References:
 from typing import Final
 
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, Source
+from rimewatch.science.scales import celsius_of_fahrenheit
 
 # 3-202.11 and 3-501.16: receiving and holding.
 RECEIVING_LIMIT_C: Final = 5.0
+RECEIVING_SHELLFISH_LIMIT_C: Final = celsius_of_fahrenheit(50.0)
 COLD_HOLDING_LIMIT_C: Final = 5.0
 
 # 3-402.11(A): parasite destruction. The temperatures are the freezer's.
@@ -67,6 +69,10 @@ AIR_THERMOMETER_ACCURACY_C: Final = 1.5
 
 _FOOD_CODE: Final = Source(document=FOOD_CODE, edition=FOOD_CODE_EDITION)
 
+_SHELLFISH: Final = Source(
+    document="25-B DCMR, after the National Shellfish Sanitation Program", edition="2017"
+)
+
 FOOD_CODE_PROVISIONS: Final = (
     _FOOD_CODE.row(
         "receiving-cold",
@@ -74,6 +80,15 @@ FOOD_CODE_PROVISIONS: Final = (
         "°C",
         "3-202.11(A)",
         "Refrigerated food is received at 5 °C (41 °F) or below.",
+        "receiving",
+    ),
+    _SHELLFISH.row(
+        "receiving-shellfish",
+        RECEIVING_SHELLFISH_LIMIT_C,
+        "°C",
+        "2600.1(b)",
+        "Live molluscan shellfish is received at 10 °C (50 °F) inside or below: such a law is what "
+        "the Food Code allows for it, 3-202.11(B). Another state may draw another line.",
         "receiving",
     ),
     _FOOD_CODE.row(

@@ -22,6 +22,9 @@ FLOOD_ALARMS_PER_10_MIN: Final = 10
 FLOOD_OVER_ALARMS_PER_10_MIN: Final = 5
 ALARMS_PER_DAY_MANAGEABLE: Final = 150
 ALARMS_PER_DAY_TOO_MANY: Final = 300
+PRIORITY_SHARE_LOW: Final = 0.80
+PRIORITY_SHARE_MEDIUM: Final = 0.15
+PRIORITY_SHARE_HIGH: Final = 0.05
 
 
 _IEC_60751: Final = Source(document="IEC 60751", edition="2008 (2022 not read)")
@@ -121,6 +124,30 @@ INSTRUMENT_PROVISIONS: Final = (
         "1/d",
         "performance",
         "300 alarms a day or more need cutting.",
+        "alarm performance",
+    ),
+    _IEC_62682.row(
+        "alarm-share-low",
+        PRIORITY_SHARE_LOW,
+        "1",
+        "priorities",
+        "About 80 % of alarms are of low priority.",
+        "alarm performance",
+    ),
+    _IEC_62682.row(
+        "alarm-share-medium",
+        PRIORITY_SHARE_MEDIUM,
+        "1",
+        "priorities",
+        "About 15 % of alarms are of medium priority.",
+        "alarm performance",
+    ),
+    _IEC_62682.row(
+        "alarm-share-high",
+        PRIORITY_SHARE_HIGH,
+        "1",
+        "priorities",
+        "About 5 % of alarms are of high priority.",
         "alarm performance",
     ),
 )

@@ -48,6 +48,7 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         lines.append(f"Thawing since {since}, at {limit} or below.")
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
+        lines.extend(map(wording.printable, story.need.remaining_hazards))
     return {
         "lot": str(story.lot),
         "species": "not said" if received is None else wording.printable(received.species),

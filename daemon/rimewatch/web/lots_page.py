@@ -4,12 +4,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.lots.needs import PACKED
 from rimewatch.vocabulary import LotId, Origin
 from rimewatch.web.forms import Forms
 from rimewatch.web.lot_fields import celsius, done_at
 from rimewatch.web.lot_page import lot_path
 from rimewatch.web.lot_view import lot_view
 from rimewatch.web.rendering import go_to
+from rimewatch.web.species_choices import species_choices
 from rimewatch.web.unit_forms import number
 
 
@@ -38,6 +40,8 @@ class LotPages(Forms):
             ],
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
+            species_choices=species_choices(self._shop),
+            packed=PACKED,
             scale=self._shop.display.value,
             timezone=self._shop.timezone,
         )

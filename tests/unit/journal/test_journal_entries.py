@@ -15,6 +15,7 @@ from rimewatch.entries import (
     AttachStatement,
     CalibrationCheck,
     CancelEntry,
+    ChangeSettings,
     CorrectiveAction,
     CorrectLot,
     EndCooling,
@@ -96,6 +97,9 @@ ENTRIES: list[AnyEntry] = [
     EndTimeControl(at_ms=AT_MS, unit=CASE),
     CalibrationCheck(at_ms=AT_MS, probe=ProbeId("case-1-air"), found_c=0.4, offset_c=-0.4),
     RetryQuarantine(at_ms=AT_MS, who="Ines"),
+    ChangeSettings(
+        at_ms=AT_MS, settings='{"shop":{"name":"Saltmarsh Row Fish"}}', way="page", who="Ines"
+    ),
 ]
 
 times = st.integers(min_value=0, max_value=253_402_300_799_999)
@@ -151,6 +155,7 @@ class TestCodec:
             ({"serve_raw": 1}, "serve_raw is 1; expected true or false"),
             ({"celsius": True}, "celsius is True; expected a finite number"),
             ({"celsius": float("nan")}, "expected a finite number"),
+            ({"celsius": 10**400}, "expected a finite number"),
             ({"weight": 3}, "unknown key 'weight'; expected at, do, who, lot"),
         ],
     )
@@ -172,7 +177,7 @@ class TestCodec:
         with pytest.raises(EntryCodecError, match="unit is missing"):
             entry_from_dict(move)
 
-    @pytest.mark.parametrize("text", ["{", "[]", '"in-service"'])
+    @pytest.mark.parametrize("text", ["{", "[]", '"in-service"', "[" * 5000, '{"a":' * 5000])
     def test_text_that_is_no_json_object_is_refused(self, text: str) -> None:
         """A damaged row raises the codec's own error."""
         with pytest.raises(EntryCodecError, match="not"):

@@ -106,6 +106,9 @@ TABLE_A2_EXPECTED: dict[str, tuple[float, list[tuple[float, float]]]] = {
 }
 
 ELSEWHERE = [
+    # 25-B DCMR 2600.1(b) (2017): live shellfish at 50 °F inside, after the National Shellfish
+    # Sanitation Program; what the Food Code leaves to such a law, 3-202.11(B).
+    ("receiving-shellfish", 10.0, "°C", "read"),
     # Regulation (EC) 853/2004, Annex III, Section VIII, as amended by (EU) 1276/2011.
     ("eu-freeze-20c-temperature", -20.0, "°C", "read"),
     ("eu-freeze-20c-time", 24.0, "h", "read"),
@@ -152,6 +155,9 @@ INSTRUMENTS = [
     ("alarm-flood-over", 5.0, "from memory"),
     ("alarms-per-day-manageable", 150.0, "read"),
     ("alarms-per-day-too-many", 300.0, "read"),
+    ("alarm-share-low", 0.80, "read"),
+    ("alarm-share-medium", 0.15, "read"),
+    ("alarm-share-high", 0.05, "read"),
 ]
 
 NAMES = {"exempt-tuna", "exempt-other", "supplier-freezing-statement"}
