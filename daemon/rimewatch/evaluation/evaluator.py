@@ -197,6 +197,7 @@ class Evaluator:
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
             else:
+                self._overseer.highs.take(track)
                 if len(track.ended) > ended:
                     self._judge_over(track, track.ended[ended:])
                 if track.state.open != before:
