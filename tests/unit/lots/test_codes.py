@@ -28,7 +28,7 @@ def test_fish_of_fresh_water_is_proven_by_no_freezing_of_the_eu(name: str) -> No
 
 @pytest.mark.parametrize("name", ["koi", "dojo", "unagi", "hotaru ika", "ika"])
 def test_japans_freezing_for_anisakis_proves_nothing_of_other_worms(name: str) -> None:
-    """MHLW: flukes and Gnathostoma of fresh water, Spiruroid larvae of firefly squid (from memory)."""
+    """MHLW, from memory: flukes, Gnathostoma, and the larvae in firefly squid."""
     assert not law_of(Code.JP_MHLW).counts(Option.F20C_24H, _may_be(name))
 
 
