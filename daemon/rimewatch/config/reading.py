@@ -123,8 +123,31 @@ def load_shop(
     except RecursionError:
         problem = _file_problem(source, "is nested too deeply", "expected tables of plain values")
         raise ConfigError([problem]) from None
+    return load_tables(raw, environ, source=source, folder=folder, sends=sends)
+
+
+def load_tables(
+    tables: Mapping[str, Any],
+    environ: Mapping[str, str] | None = None,
+    *,
+    source: str = "shop.toml",
+    folder: Path | None = None,
+    sends: bool = True,
+) -> Shop:
+    """Make a shop of a configuration's tables, as they are read from TOML or JSON.
+
+    Args:
+        tables: The file's tables; nothing in them is changed.
+        environ: As in :func:`load_shop`.
+        source: As in :func:`load_shop`.
+        folder: As in :func:`load_shop`.
+        sends: As in :func:`read_shop`.
+
+    Raises:
+        ConfigError: With everything that is wrong, if anything is.
+    """
     problems: list[Problem] = []
-    rows = _read_tables(raw, source, problems)
+    rows = _read_tables(dict(tables), source, problems)
     problems.extend(_check(rows))
     secrets = Secrets(environ=environ or {}, folder=folder) if sends else None
     shop = build_shop(rows, secrets, problems, folder)
