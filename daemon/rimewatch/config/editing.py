@@ -8,7 +8,6 @@ References:
 """
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -16,8 +15,7 @@ from typing import Any, Final
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-Tables = Mapping[str, Any]
-"""A configuration as its file's tables."""
+from rimewatch.config.changing import Tables, tables_of
 
 NAMED_BY: Final = {"unit": "id", "probe": "id", "contact": "id", "species": "common"}
 """Tables there may be several of, and the key that tells them apart; others go by place."""
@@ -49,15 +47,6 @@ class Merged:
     tables: dict[str, Any]
     """With our value wherever the two clash."""
     clashes: tuple[Clash, ...]
-
-
-def tables_of(text: str) -> dict[str, Any]:
-    """Return the tables of a file's text.
-
-    Raises:
-        ValueError: If it is no TOML.
-    """
-    return tomllib.loads(text)
 
 
 def merged(base: Tables, theirs: Tables, ours: Tables) -> Merged:
@@ -156,25 +145,15 @@ def _change(
 ) -> None:
     """Change what the text has a place for; note the rest, in the order to be done."""
     for key in [key for key in before if key not in after]:
-        if not path and isinstance(before[key], dict):
-            missing.append(_Missing(key, None, None, is_many=False))
-        elif not path and _are_tables(before[key]):
-            missing += [
-                _Missing(key, number, None, is_many=True)
-                for number in reversed(range(len(before[key])))
-            ]
-        else:
+        if path:
             del document[key]
+        else:
+            missing += _gone(key, before[key])
     new: dict[str, Any] = {}
     for key, value in after.items():
         held = before.get(key, _ABSENT)
         if held is _ABSENT:
-            if path:
-                new[key] = value
-            elif isinstance(value, dict):
-                missing.append(_Missing(key, None, value, is_many=False))
-            else:
-                missing += [_Missing(key, None, item, is_many=True) for item in value]
+            new[key] = value
         elif held == value and type(held) is type(value):
             continue
         elif isinstance(held, dict) and isinstance(value, dict):
@@ -183,8 +162,22 @@ def _change(
             _change_many(document[key], key, held, value, missing)
         else:
             document[key] = value
-    if new:
+    if new and path:
         _add_keys(document, new, path, missing)
+    else:
+        missing += [each for key, value in new.items() for each in _come(key, value)]
+
+
+def _gone(table: str, value: object) -> list[_Missing]:
+    if isinstance(value, list):
+        return [_Missing(table, n, None, is_many=True) for n in reversed(range(len(value)))]
+    return [_Missing(table, None, None, is_many=False)]
+
+
+def _come(table: str, value: Any) -> list[_Missing]:  # noqa: ANN401 (one table or several)
+    if isinstance(value, list):
+        return [_Missing(table, None, item, is_many=True) for item in value]
+    return [_Missing(table, None, value, is_many=False)]
 
 
 def _add_keys(
@@ -210,7 +203,6 @@ def _change_many(
     missing: list[_Missing],
 ) -> None:
     names, wanted = by_name(table, before), by_name(table, after)
-    later: list[_Missing] = []
     if names is None or wanted is None:
         pairs = list(zip(before, after, strict=False))
         for number, (held, value) in enumerate(pairs):
@@ -223,9 +215,8 @@ def _change_many(
                 _change(document[number], held, wanted[name], (table, number), missing)
         gone = [number for number, name in enumerate(names) if name not in wanted]
         added = [dict(value) for name, value in wanted.items() if name not in names]
-    later += [_Missing(table, number, None, is_many=True) for number in reversed(gone)]
-    later += [_Missing(table, None, item, is_many=True) for item in added]
-    missing += later
+    missing += [_Missing(table, number, None, is_many=True) for number in reversed(gone)]
+    missing += [_Missing(table, None, item, is_many=True) for item in added]
 
 
 def _are_tables(value: object) -> bool:

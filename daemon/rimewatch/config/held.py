@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from rimewatch.config.editing import tables_of
+from rimewatch.config.changing import tables_of
 from rimewatch.config.reading import LARGEST_FILE_BYTES
 
 MAY_BE_READ_ONLY: Final = frozenset({errno.EROFS, errno.EACCES, errno.EPERM, errno.EBUSY})
@@ -98,8 +98,7 @@ def write(held: Held, text: str) -> Held:
                 if (os.geteuid(), os.getegid()) != (was.st_uid, was.st_gid):
                     os.fchown(file.fileno(), was.st_uid, was.st_gid)
                 os.fsync(file.fileno())
-            if _digest(target.read_bytes()) != held.digest:
-                raise WrittenMeanwhile(f"{target} was written by somebody else meanwhile")
+            _require(target, held.digest)
             temporary.replace(target)
         except BaseException:
             temporary.unlink(missing_ok=True)
@@ -114,6 +113,11 @@ def write(held: Held, text: str) -> Held:
         )
         raise NotWritten(f"{target} cannot be written ({reason}){cure}") from None
     return Held(held.path, text, _digest(raw))
+
+
+def _require(target: Path, digest: str) -> None:
+    if _digest(target.read_bytes()) != digest:
+        raise WrittenMeanwhile(f"{target} was written by somebody else meanwhile")
 
 
 def _flush(folder: Path) -> None:

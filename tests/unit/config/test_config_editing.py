@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimewatch.config.editing import Clash, NotEditable, edited, merged, tables_of
+from rimewatch.config.changing import tables_of
+from rimewatch.config.editing import Clash, NotEditable, edited, merged
 
 SHIPPED = (Path(__file__).parents[3] / "config" / "saltmarsh-row.toml").read_text(encoding="utf-8")
 
@@ -93,13 +94,21 @@ def test_probe_taken_out_leaves_every_comment_that_is_not_within_it() -> None:
 
 def test_key_taken_away_goes_with_its_line_alone() -> None:
     """An empty field is the default again."""
+    text = '[shop]\nsummary_at = "06:30"  # local time\n# every morning\nname = "S"\n'
 
     def change(tables: dict[str, Any]) -> None:
         del tables["shop"]["summary_at"]
 
-    assert with_change(change) == [
-        '-summary_at = "06:30"                # local time; it comes every morning, good night or bad'
-    ]
+    assert with_change(change, text) == ['-summary_at = "06:30"  # local time']
+
+
+def test_time_and_date_as_the_file_has_them_stay_so() -> None:
+    """They may be written without quotes; a change beside them leaves them."""
+    text = '[shop]\nname = "S"\nsummary_at = 06:30:00\nholidays = [2026-12-25]\n'
+    after = tables_of(text)
+    after["shop"]["name"] = "T"
+
+    assert changed_lines(text, edited(text, after)) == ['-name = "S"', '+name = "T"']
 
 
 def test_tables_without_a_name_are_told_apart_by_their_place() -> None:
