@@ -6,6 +6,7 @@ service was down is found when it starts.
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Final
 
 from rimewatch.entries import AnyEntry
@@ -30,7 +31,7 @@ IN_USE: Final = "configuration"
 _STATE: Final = "settings"
 
 
-def note_settings(journal: Journal, shop: Shop, at_ms: int) -> list[Change]:
+def note_settings(journal: Journal, shop: Shop, at_ms: int, *, who: str = "") -> list[Change]:
     """Note what is different from the settings last in use, in one transaction.
 
     The first time there is nothing to compare: then it is noted what is in use.
@@ -39,6 +40,7 @@ def note_settings(journal: Journal, shop: Shop, at_ms: int) -> list[Change]:
         journal: The journal.
         shop: The shop as it is from now on.
         at_ms: Now.
+        who: Who changed them; empty: nobody said.
 
     Returns:
         The changes.
@@ -51,7 +53,8 @@ def note_settings(journal: Journal, shop: Shop, at_ms: int) -> list[Change]:
     known = journal.load_state(_STATE)
     if known == text:
         return []
-    changes = [] if known is None else differences(json.loads(known), settings, at_ms)
+    found = [] if known is None else differences(json.loads(known), settings, at_ms)
+    changes = [replace(change, who=who) for change in found]
     with journal.batch():
         for change in changes:
             journal.add_event(at_ms, SETTING_CHANGED, change.to_text())

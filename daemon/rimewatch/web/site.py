@@ -27,6 +27,8 @@ from rimewatch.web.page import Means
 from rimewatch.web.people import People, PeopleError
 from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
+from rimewatch.web.setting_pages import SettingPages
+from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile, SettingsPage
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
@@ -67,6 +69,8 @@ def make_site(
     parse: ParseEntry,
     record_files: RecordFiles,
     config_file: ConfigFile | None = None,
+    *,
+    keeper: SettingsKeeper | None = None,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -79,6 +83,7 @@ def make_site(
         parse: Checks what people enter.
         record_files: Makes the record of a period.
         config_file: Where the configuration is, for those who set things up.
+        keeper: Keeps the settings; None: no page changes them.
     """
     means = Means(
         shop=shop,
@@ -99,7 +104,8 @@ def make_site(
         *MorningPages(means).routes(),
         *RecordPages(means, record_files).routes(),
         *HealthPage(means).routes(),
-        *SettingsPage(means, config_file).routes(),
+        *SettingsPage(means, config_file, keeper).routes(),
+        *([] if keeper is None else SettingPages(means, keeper).routes()),
         *Api(means).routes(),
         *ApiPast(means).routes(),
         *SignInPages(means).routes(),
