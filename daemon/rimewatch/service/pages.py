@@ -22,6 +22,7 @@ from rimewatch.service.records import record_from_file
 from rimewatch.shop import Shop, Web
 from rimewatch.web.acknowledge import AcknowledgePages
 from rimewatch.web.app import make_app
+from rimewatch.web.heard import Listens
 from rimewatch.web.link_key import LinkKeyError, key_path, link_key
 from rimewatch.web.live import Board
 from rimewatch.web.people import People, PeopleError, Role, people_path
@@ -44,6 +45,7 @@ class Pages:
         board: Where the writer publishes what the pages show.
         config_file: Where the configuration is, for those who set things up.
         keeper: Keeps the settings; None: no page changes them.
+        listens: Listens for probes that watch nothing yet.
     """
 
     def __init__(
@@ -55,9 +57,11 @@ class Pages:
         board: Board | None = None,
         config_file: ConfigFile | None = None,
         keeper: SettingsKeeper | None = None,
+        listens: Listens | None = None,
     ) -> None:
         self._config_file = config_file
         self._keeper = keeper
+        self._listens = listens
         self._journal_path = journal_path
         self._board = board or Board()
         self._is_invited = False
@@ -168,6 +172,7 @@ class Pages:
                 partial(record_from_file, shop, self._journal_path),
                 self._config_file,
                 keeper=self._keeper,
+                listens=self._listens,
             )
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:

@@ -26,6 +26,7 @@ from rimewatch.service.asked_anew import AskedAnew
 from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
+from rimewatch.service.hearing import Hearing
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.lateness import Lateness
 from rimewatch.service.mirroring import Mirroring, require_mirror
@@ -110,8 +111,15 @@ class Service:
             self._keeper = FileKeeper(
                 config_path, environ or {}, journal_path, clock, self._asked_anew.ask_and_wait
             )
+        self._hearing = Hearing(lambda: self._shop, clock)
         self.pages = Pages(
-            journal_path, clock, say=say, board=self.board, config_file=file, keeper=self._keeper
+            journal_path,
+            clock,
+            say=say,
+            board=self.board,
+            config_file=file,
+            keeper=self._keeper,
+            listens=self._hearing,
         )
         self._bystander = Bystander(self.board, self.pages)
         self._publisher = Publisher(self.board, clock, self._health)
@@ -165,6 +173,7 @@ class Service:
                         return
         finally:
             self.pages.stop()
+            self._hearing.stop()
             self._itself.stop()
             self._progress.end()
 

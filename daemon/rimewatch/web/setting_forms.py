@@ -20,6 +20,7 @@ from rimewatch.web.setting_subjects import Field, Subject
 TYPED: Final = "f."
 WAS: Final = "was."
 _ANY_DEGREES: Final = re.compile(r"(-?\d+(?:\.\d+)?) °C(?: \((-?\d+(?:\.\d+)?) °F\))?")
+_WRITTEN: Final = re.compile(r'\bwrite ([a-z_]+) = "[^"]*"')
 _KEY: Final = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 
 ByWhom = Callable[[str], str]
@@ -203,6 +204,8 @@ def in_shops_words(sentence: str, subject: Subject, own: Field | None, scale: Sc
         if isinstance(own.kind, Degrees) and " in °C" in said:
             said = f"expected {own.kind.wanted(scale)}"
         said = said.replace("seconds, ", "a time, ").replace(" (°C, °F)", "")
+
+    said = _WRITTEN.sub(r"fill in \1", said)
 
     def in_scale(found: re.Match[str]) -> str:
         if scale is Scale.FAHRENHEIT:

@@ -32,7 +32,8 @@ from rimewatch.web.setting_forms import (
     value_at,
     views_of,
 )
-from rimewatch.web.setting_subjects import SUBJECTS, Field, Subject, subject_of
+from rimewatch.web.setting_subjects import SUBJECTS, Subject, subject_of
+from rimewatch.web.setting_words import lines_of
 from rimewatch.web.settings_keeper import Asked, Done, InUse, Made, NotDone, SettingsKeeper
 
 PATH: Final = "/settings"
@@ -50,6 +51,8 @@ class Card:
     lines: tuple[str, ...] = ()
     note: str = ""
     """What should not be overlooked, such as a looser limit."""
+    is_rare: bool = False
+    """Whether it is for those who look for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -316,6 +319,10 @@ class SettingPages(Page):
             return "At once" if not item.get("after_s") else f"After {minutes}"
         if subject.table == "rota":
             return f"{item.get('id', subject.one)}, shift {number + 1}"
+        if subject.table == "probe":
+            unit = self._shop.unit.get(UnitId(str(item.get("unit"))))
+            where = str(item.get("unit")) if unit is None else unit.name
+            return f"{where}: {item.get('measures', 'nothing yet')}"
         return self._name_of(subject, item)
 
     def _lines(self, subject: Subject, item: Mapping[str, Any]) -> list[str]:
@@ -351,12 +358,10 @@ class SettingPages(Page):
         return [*lines, wording.counted(len(probes), "probe") if probes else "no probe hangs in it"]
 
     def _probe_lines(self, item: Mapping[str, Any]) -> list[str]:
-        unit = self._shop.unit.get(UnitId(str(item.get("unit"))))
-        where = str(item.get("unit")) if unit is None else unit.name
         heard = dict(self._board.latest.probes_ms).get(ProbeId(str(item.get("id"))))
         now_ms = self._clock.now_ms()
         last = "not heard yet" if heard is None else f"heard {wording.relative(heard, now_ms)}"
-        return [f"{item.get('measures')} of {where}; {last}"]
+        return [f"{item.get('id')}; {last}"]
 
     def _contact_name(self, contact: object) -> str:
         known = self._shop.contact.get(contact)  # type: ignore[call-overload]  # an id
@@ -384,11 +389,8 @@ class SettingPages(Page):
             when=wording.local_moment(made.at_ms, self._zone)
             + f", {wording.relative(made.at_ms, now_ms)}",
             who=wording.printable(made.who or NOBODY),
-            lines=tuple(self._change_words(change) for change in made.changes),
+            lines=tuple(lines_of(made.changes, self._shop.display)),
         )
-
-    def _change_words(self, change: Any) -> str:  # noqa: ANN401
-        return change_words(change.key, change.before, change.after, self._shop.display)
 
     def _by_whom(self, history: Sequence[Made], subject: Subject, of: str, key: str) -> str:
         wanted = {f"{subject.table}.{of}.{key}", f"{subject.table}.{key}"}
@@ -397,33 +399,6 @@ class SettingPages(Page):
                 when = wording.local_time(made.at_ms, self._zone, day_of_ms=self._clock.now_ms())
                 return f"{wording.printable(made.who or NOBODY)}, {when}"
         return ""
-
-
-def change_words(key: str, before: object, after: object, scale: Scale) -> str:
-    """Return a change as a page tells it: whose, its label, before and after, in the shop's scale.
-
-    >>> change_words("unit.case-1.limit_c", 5.0, 4.4444, Scale.FAHRENHEIT)
-    'case-1, Limit: 41 °F → 40 °F'
-    """
-    table, _, rest = key.partition(".")
-    subject = subject_of(table)
-    own = None if subject is None else subject.field(rest) or subject.field(rest.partition(".")[2])
-    whose, name = "", rest
-    if subject is not None and subject.is_many:
-        whose, _, name = rest.partition(".")
-        own = own or subject.field(name)
-    label = own.label if own is not None else name.replace("_", " ") or table
-    said = f"{label}: {_value(own, before, scale)} → {_value(own, after, scale)}"
-    return wording.printable(f"{whose}, {said}" if whose else said)
-
-
-def _value(own: Field | None, value: object, scale: Scale) -> str:
-    if value is None or value == "":
-        return "none"
-    if own is None or isinstance(value, str):
-        return "yes" if value is True else "no" if value is False else str(value)
-    unit = own.kind.unit(scale)
-    return f"{own.kind.show(value, scale)} {unit}".strip()
 
 
 def menu(shop_tables: Tables) -> list[Card]:
@@ -437,6 +412,7 @@ def menu(shop_tables: Tables) -> list[Card]:
                 path=f"{PATH}/{subject.table}",
                 name=f"{subject.title}{count}",
                 lines=(subject.what,),
+                is_rare=subject.is_rare,
             )
         )
     return found

@@ -63,6 +63,8 @@ class Subject:
     is_many: bool = False
     named_by: str = ""
     """The key that names one of several; empty: they go by their place."""
+    is_rare: bool = False
+    """Whether it is changed once, if ever."""
     gone: str = ""
     """What taking one away means, a sentence."""
 
@@ -546,6 +548,7 @@ ROTA: Final = Subject(
 )
 PRIORITIES: Final = Subject(
     table="priorities",
+    is_rare=True,
     title="How urgent each alarm is",
     one="priority",
     what="Where the shop wants it otherwise than usual.",
@@ -561,6 +564,7 @@ PRIORITIES: Final = Subject(
 )
 AT_STAKE: Final = Subject(
     table="at_stake",
+    is_rare=True,
     title="When much is at stake",
     one="at stake",
     what="From when on what a unit holds makes a lesser alarm more urgent.",
@@ -571,6 +575,7 @@ AT_STAKE: Final = Subject(
 )
 RECORDS: Final = Subject(
     table="records",
+    is_rare=True,
     title="Records",
     one="record",
     what="Their paper, and how long they are kept.",
@@ -606,6 +611,7 @@ RECORDS: Final = Subject(
 )
 SPECIES: Final = Subject(
     table="species",
+    is_rare=True,
     title="Fish of your own",
     one="fish",
     what="Fish you buy that the catalogue does not have.",
@@ -645,6 +651,7 @@ SPECIES: Final = Subject(
 )
 WATCH: Final = Subject(
     table="watch",
+    is_rare=True,
     title="The watch itself",
     one="watch",
     what="How somebody outside learns that the watch has died.",

@@ -17,6 +17,8 @@ from rimewatch.web.api_past import ApiPast
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
+from rimewatch.web.heard import Listens
+from rimewatch.web.heard_page import HeardPage
 from rimewatch.web.live import Board
 from rimewatch.web.lot_forms import LotForms
 from rimewatch.web.lot_page import LotPage
@@ -71,6 +73,7 @@ def make_site(
     config_file: ConfigFile | None = None,
     *,
     keeper: SettingsKeeper | None = None,
+    listens: Listens | None = None,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -84,13 +87,14 @@ def make_site(
         record_files: Makes the record of a period.
         config_file: Where the configuration is, for those who set things up.
         keeper: Keeps the settings; None: no page changes them.
+        listens: Listens for probes that watch nothing yet; None: nobody does.
     """
     means = Means(
         shop=shop,
         journal_path=journal_path,
         board=board,
         guard=Guard(people, clock, shop.pages_url, shop.pages_path),
-        renderer=Renderer(shop, PAGES),
+        renderer=Renderer(shop, PAGES, has_settings=keeper is not None),
         clock=clock,
     )
     desk = Desk(shop, journal_path, board, clock, parse)
@@ -105,6 +109,7 @@ def make_site(
         *RecordPages(means, record_files).routes(),
         *HealthPage(means).routes(),
         *SettingsPage(means, config_file, keeper).routes(),
+        *([] if keeper is None or listens is None else HeardPage(means, keeper, listens).routes()),
         *([] if keeper is None else SettingPages(means, keeper).routes()),
         *Api(means).routes(),
         *ApiPast(means).routes(),
