@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.alarms.rota import RotaPolicy
 from rimewatch.config.changing import Tables
 from rimewatch.report import wording
 from rimewatch.report.page import limit_reason
@@ -131,6 +132,7 @@ class SettingPages(Page):
             here=PATH,
             subject=subject,
             cards=[self._card(subject, n, item) for n, item in enumerate(items)],
+            now=self._on_call() if subject.table == "rota" else [],
             add=f"{PATH}/{subject.table}?add=1",
             in_use=in_use,
             made=await self._just_made(made),
@@ -160,7 +162,7 @@ class SettingPages(Page):
         is_open = any(view.error for view in views if view.is_more)
         return self._renderer.page(
             "setting_form.html",
-            title=self._title(subject, item, is_new=is_new),
+            title=self._title(subject, at, item, is_new=is_new),
             visitor=visitor,
             here=PATH,
             status=200 if shown is None else 422,
@@ -294,12 +296,14 @@ class SettingPages(Page):
 
     # --- words ----------------------------------------------------------------------------
 
-    def _title(self, subject: Subject, item: Mapping[str, Any], *, is_new: bool) -> str:
+    def _title(
+        self, subject: Subject, at: int | None, item: Mapping[str, Any], *, is_new: bool
+    ) -> str:
         if is_new:
             return f"A new {subject.one}"
         if not subject.is_many:
             return subject.title
-        return wording.printable(str(self._name_of(subject, item)))
+        return wording.printable(self._card_name(subject, 0 if at is None else at, item))
 
     def _name_of(self, subject: Subject, item: Mapping[str, Any]) -> str:
         return str(item.get("name") or item.get("id") or item.get("common") or subject.one)
@@ -366,6 +370,17 @@ class SettingPages(Page):
     def _contact_name(self, contact: object) -> str:
         known = self._shop.contact.get(contact)  # type: ignore[call-overload]  # an id
         return str(contact) if known is None else known.name
+
+    def _on_call(self) -> list[str]:
+        """Return who is on call at this moment, rota by rota."""
+        policy = RotaPolicy(self._shop.shifts, self._shop.holidays, self._shop.timezone)
+        now_ms = self._clock.now_ms()
+        rotas = dict.fromkeys(shift.rota for shift in self._shop.shifts)
+        told = [(rota, policy.on_call(rota, now_ms)) for rota in rotas]
+        return [
+            wording.printable(f"{rota}: {wording.joined([self._contact_name(w) for w in who])}")
+            for rota, who in told
+        ]
 
     def _note(self, subject: Subject, item: Mapping[str, Any]) -> str:
         unit = self._shop.unit.get(UnitId(str(item.get("id"))))

@@ -518,7 +518,8 @@ ROTA: Final = Subject(
     table="rota",
     title="On call",
     one="shift",
-    what="Who is on call on which days, from when to when, and on holidays.",
+    what="Who is on call on which days, from when to when, and on holidays. Begin with one shift "
+    "for every day; then add others, and shorten it.",
     is_many=True,
     gone="Somebody has to be on call at every hour: what is left is checked.",
     fields=(

@@ -11,8 +11,8 @@ from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
-from rimewatch.report.page import limit_reason
 from rimewatch.report.habit_words import defrost_words
+from rimewatch.report.page import limit_reason
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.rules.watch import Spell
