@@ -17,6 +17,8 @@ from rimewatch.web.api_past import ApiPast
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
+from rimewatch.web.heard import Listens
+from rimewatch.web.heard_page import HeardPage
 from rimewatch.web.live import Board
 from rimewatch.web.lot_forms import LotForms
 from rimewatch.web.lot_page import LotPage
@@ -27,6 +29,8 @@ from rimewatch.web.page import Means
 from rimewatch.web.people import People, PeopleError
 from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
+from rimewatch.web.setting_pages import SettingPages
+from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile, SettingsPage
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
@@ -67,6 +71,9 @@ def make_site(
     parse: ParseEntry,
     record_files: RecordFiles,
     config_file: ConfigFile | None = None,
+    *,
+    keeper: SettingsKeeper | None = None,
+    listens: Listens | None = None,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -79,13 +86,15 @@ def make_site(
         parse: Checks what people enter.
         record_files: Makes the record of a period.
         config_file: Where the configuration is, for those who set things up.
+        keeper: Keeps the settings; None: no page changes them.
+        listens: Listens for probes that watch nothing yet; None: nobody does.
     """
     means = Means(
         shop=shop,
         journal_path=journal_path,
         board=board,
         guard=Guard(people, clock, shop.pages_url, shop.pages_path),
-        renderer=Renderer(shop, PAGES),
+        renderer=Renderer(shop, PAGES, has_settings=keeper is not None),
         clock=clock,
     )
     desk = Desk(shop, journal_path, board, clock, parse)
@@ -99,7 +108,9 @@ def make_site(
         *MorningPages(means).routes(),
         *RecordPages(means, record_files).routes(),
         *HealthPage(means).routes(),
-        *SettingsPage(means, config_file).routes(),
+        *SettingsPage(means, config_file, keeper).routes(),
+        *([] if keeper is None or listens is None else HeardPage(means, keeper, listens).routes()),
+        *([] if keeper is None else SettingPages(means, keeper).routes()),
         *Api(means).routes(),
         *ApiPast(means).routes(),
         *SignInPages(means).routes(),
