@@ -81,8 +81,14 @@ class IcePage(Page):
         asked = request.query_params.get("probe")
         if asked is None:
             cards = [(f"{PATH}?{urlencode({'probe': p.id})}", self._name(p), p.id) for p in known]
+            written = request.query_params.get("done", "")
             return self._renderer.page(
-                "ice.html", title="Check a probe in ice", visitor=visitor, cards=cards, seen=None
+                "ice.html",
+                title="Check a probe in ice",
+                visitor=visitor,
+                cards=cards,
+                seen=None,
+                done=written if ProbeId(written) in self._shop.probe else "",
             )
         probe = self._probe(asked)
         now_ms = self._clock.now_ms()
@@ -110,7 +116,6 @@ class IcePage(Page):
             again_s=None if is_ready else AGAIN_S,
             verdict=self._verdict(seen) if is_ready else "",
             new="" if seen.new_offset_c is None else wording.correction(seen.new_offset_c, scale),
-            done=request.query_params.get("done", ""),
         )
 
     async def write(self, request: Request) -> Response:
