@@ -12,27 +12,34 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, time
 from enum import StrEnum
-from hashlib import sha256
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from rimewatch.config.problems import ConfigError, Problem
 from rimewatch.config.reading import load_tables
-from rimewatch.config.translate import SECRET_KEYS
+from rimewatch.config.secrets import Tables, canonical, plain, with_secrets, without_secrets
+from rimewatch.entries import ChangeSettings
 from rimewatch.evaluation.settings import Change, differences, settings_of
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import Kind
 
-Tables = Mapping[str, Any]
-"""A configuration as its file's tables: texts, numbers, truths, lists and tables."""
-
-REFERENCES: Final = ("env:", "file:")
-"""What names a place where a secret is kept is no secret."""
-
-HIDDEN: Final = "hidden-"
-"""Stands for a secret in tables that are kept, with 16 bits that tell one from another: enough to
-notice a change, and nobody guesses the secret by it."""
+__all__ = [
+    "Accepted",
+    "Finding",
+    "Proposed",
+    "Refused",
+    "Tables",
+    "Way",
+    "canonical",
+    "check_change",
+    "fault_of",
+    "shop_of",
+    "tables_of",
+    "with_secrets",
+    "without_secrets",
+]
 
 
 class Way(StrEnum):
@@ -41,6 +48,8 @@ class Way(StrEnum):
     FILE = "file"
     COMMAND = "command"
     PAGE = "page"
+    START = "start"
+    """No change: what held when the history of settings begins, and by what is known before."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,90 +142,53 @@ def tables_of(text: str) -> dict[str, Any]:
     Raises:
         ValueError: If it is no TOML.
     """
-    return dict(_plain(tomllib.loads(text)))
+    return dict(plain(tomllib.loads(text)))
 
 
-def canonical(tables: Tables) -> str:
-    """Return tables as JSON text, one text for equal tables: keys sorted, no spaces."""
-    return json.dumps(
-        _plain(tables), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
+def shop_of(
+    entry: ChangeSettings, *, source: str = "shop.toml", folder: Path | None = None
+) -> Shop:
+    """Return the shop under the settings of an entry; secrets in it are marks.
 
-
-def without_secrets(tables: Tables) -> dict[str, Any]:
-    """Return tables as they may be kept and shown: a mark stands for each secret.
-
-    >>> without_secrets({"contact": [{"urls": ["json://a:b@host/x", "env:FIRST"]}]})
-    {'contact': [{'urls': ['json://hidden-4336', 'env:FIRST']}]}
+    Raises:
+        ConfigError: With everything that is wrong, if anything is.
     """
-    return {key: _hidden(value) if key in SECRET_KEYS else _inside(value)
-            for key, value in tables.items()}  # fmt: skip
+    tables = json.loads(entry.settings)
+    return load_tables(tables, source=source, folder=folder, sends=False)
 
 
-def with_secrets(kept: Tables, now: Tables) -> dict[str, Any] | None:
-    """Return tables that were kept with the secrets of today's put back in.
+def fault_of(
+    entry: ChangeSettings, *, source: str = "shop.toml", folder: Path | None = None
+) -> str:
+    """Return everything that is wrong with the settings of an entry, as a check says it.
 
-    Args:
-        kept: Tables in which marks stand for secrets.
-        now: The tables of now, secrets and all.
-
-    Returns:
-        None: a secret of then is another today, or gone; it has to be typed in anew.
+    Empty: nothing is.
     """
-    known = {_mark(secret): secret for secret in _secrets(now)}
-    found = _shown(kept, known)
-    return None if any(HIDDEN in text for text in _secrets(found)) else dict(found)
+    try:
+        shop_of(entry, source=source, folder=folder)
+    except ConfigError as error:
+        return "; ".join(problem.text for problem in error.problems)
+    return ""
 
 
-def _inside(value: Any) -> Any:  # noqa: ANN401 (tables hold anything)
-    if isinstance(value, Mapping):
-        return without_secrets(value)
-    if isinstance(value, list):
-        return [_inside(item) for item in value]
-    return _plain(value)
+_CONCLUDES = ("shop", "unit", "probe", "species", "night", "priorities")
+"""The tables that what is said of fish rests on."""
 
 
-def _hidden(value: Any) -> Any:  # noqa: ANN401
-    if isinstance(value, list):
-        return [_hidden(item) for item in value]
-    if isinstance(value, Mapping):
-        return {key: _hidden(item) for key, item in value.items()}
-    if not isinstance(value, str) or value.startswith(REFERENCES) or HIDDEN in value:
-        return value
-    return _mark(value)
+@lru_cache(maxsize=256)
+def past_shop(settings: str) -> Shop:
+    """Return what settings that held once say of units, probes and fish; of nothing else.
 
-
-def _mark(secret: str) -> str:
-    scheme, found, _ = secret.partition("://")
-    bits = sha256(secret.encode()).hexdigest()[:4]
-    return f"{scheme}://{HIDDEN}{bits}" if found else f"{HIDDEN}{bits}"
-
-
-def _secrets(value: Any, *, is_secret: bool = False) -> list[str]:  # noqa: ANN401
-    if isinstance(value, Mapping):
-        return [
-            text
-            for key, item in value.items()
-            for text in _secrets(item, is_secret=is_secret or key in SECRET_KEYS)
-        ]
-    if isinstance(value, list):
-        return [text for item in value for text in _secrets(item, is_secret=is_secret)]
-    return [value] if is_secret and isinstance(value, str) else []
-
-
-def _shown(value: Any, known: Mapping[str, str]) -> Any:  # noqa: ANN401
-    if isinstance(value, Mapping):
-        return {key: _shown(item, known) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_shown(item, known) for item in value]
-    return known.get(value, value) if isinstance(value, str) else value
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401
-    if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, time):
-        return f"{value:%H:%M}"
-    return value.isoformat() if isinstance(value, date) else value
+    Settings on the books are judged, not refused: where this version cannot read them, nobody is
+    taken to have measured anything while they held.
+    """
+    tables = json.loads(settings)
+    kept = {key: tables[key] for key in _CONCLUDES if key in tables}
+    try:
+        return load_tables(kept, sends=False)
+    except ConfigError:
+        bare = {
+            "shop": {"name": "-", "timezone": "UTC"},
+            "unit": [{"id": "-", "name": "-", "kind": Kind.DISPLAY_CASE.value}],
+        }
+        return load_tables(bare, sends=False)

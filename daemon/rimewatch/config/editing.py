@@ -210,9 +210,9 @@ def _change_many(
         gone = list(range(len(after), len(before)))
         added = list(after[len(before) :])
     else:
-        for number, (name, held) in enumerate(names.items()):
+        for number, (name, one) in enumerate(names.items()):
             if name in wanted:
-                _change(document[number], held, wanted[name], (table, number), missing)
+                _change(document[number], dict(one), wanted[name], (table, number), missing)
         gone = [number for number, name in enumerate(names) if name not in wanted]
         added = [dict(value) for name, value in wanted.items() if name not in names]
     missing += [_Missing(table, number, None, is_many=True) for number in reversed(gone)]

@@ -6,6 +6,7 @@ Reads the given file and what it refers to; connects to nothing and sends nothin
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import NoneType
 from typing import Any, Final, get_args, get_origin
@@ -28,6 +29,7 @@ from rimewatch.config.checks_species import check_species
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
+from rimewatch.config.secrets import canonical, without_secrets
 from rimewatch.config.table import Table
 from rimewatch.config.tables import (
     BrokerTable,
@@ -154,7 +156,7 @@ def load_tables(
     if problems:
         raise ConfigError(_in_file_order(problems))
     assert shop is not None, "nothing was refused, yet no shop was built"
-    return shop
+    return replace(shop, said=canonical(without_secrets(tables)))
 
 
 def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> Rows:

@@ -103,6 +103,18 @@ class LotEntries:
         said = self.freezing_statements
         return said[-1] if said else None
 
+    @property
+    def packed_until_ms(self) -> float:
+        """Until when it was in a vacuum pack; -inf: it was in none, inf: it still is.
+
+        Whoever puts it to thaw has taken it out, as is said there (FDA Food Code 2022,
+        3-501.13(E)), and puts a name to that: without one it stays packed.
+        """
+        if self.received is None or not self.received.rop:
+            return float("-inf")
+        out = [float(entry.at_ms) for entry in self.thawings if entry.who.strip()]
+        return min(out, default=float("inf"))
+
     def hold_placements(self) -> list[Placement]:
         """Return where it stood in its freezing hold: from its start until it was thawed.
 

@@ -22,10 +22,16 @@ from typing import Final
 from rimewatch.lots.species import EXEMPTIONS, Group, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION
 from rimewatch.rules.provisions_elsewhere import (
+    EU_FREEZE_20C_C,
+    EU_FREEZE_20C_H,
+    EU_FREEZE_35C_C,
+    EU_FREEZE_35C_H,
     EU_HEAT_CORE_C,
     EU_HEAT_CORE_MIN,
     JAPAN_FIREFLY_SQUID_C,
     JAPAN_FIREFLY_SQUID_H,
+    JAPAN_FREEZE_C,
+    JAPAN_FREEZE_H,
     JAPAN_HEAT_C,
     JAPAN_HEAT_LOW_C,
     JAPAN_HEAT_LOW_MIN,
@@ -91,7 +97,14 @@ EU: Final = Law(
     code=Code.EU_853_2004,
     name="Regulation (EC) 853/2004",
     options=MappingProxyType(
-        {Option.F20C_24H: f"{_EU}(2)", Option.F35C_15H: f"{_EU}(2)"},
+        {
+            Option.F20C_24H: (
+                f"{_EU}(2), all parts at −{-EU_FREEZE_20C_C:g} °C for {EU_FREEZE_20C_H:g} h"
+            ),
+            Option.F35C_15H: (
+                f"{_EU}(2), all parts at −{-EU_FREEZE_35C_C:g} °C for {EU_FREEZE_35C_H:g} h"
+            ),
+        },
     ),
     exempt=MappingProxyType(
         {
@@ -108,7 +121,13 @@ EU: Final = Law(
 JAPAN: Final = Law(
     code=Code.JP_MHLW,
     name="Japan’s guidance on Anisakis",
-    options=MappingProxyType({Option.F20C_24H: f"{_JP}, −20 °C to the centre for 24 h"}),
+    options=MappingProxyType(
+        {
+            Option.F20C_24H: (
+                f"{_JP}, −{-JAPAN_FREEZE_C:g} °C to the centre for {JAPAN_FREEZE_H:g} h"
+            )
+        }
+    ),
     exempt=MappingProxyType(
         {
             Group.MOLLUSCAN_SHELLFISH: f"{_JP}, of fish and squid",

@@ -12,6 +12,7 @@ from typing import Final, TypedDict
 from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.ledger import Ledger
 from rimewatch.journal.readings import FullSpan
+from rimewatch.report.lot_document import reason_names
 from rimewatch.shop import Probe
 from rimewatch.vocabulary import MS_PER_S, LotId, Measures
 
@@ -132,6 +133,9 @@ def lot_points(shop: str, ledger: Ledger, received_ms: Mapping[LotId, int]) -> I
                 interruptions=0 if hold is None else len(hold.interruptions),
                 needs_destruction=lot.needs_destruction,
                 state=story.state,
+                standing=story.standing.value,
+                against=",".join(reason_names(story.judgement.against)),
+                doubts=",".join(reason_names(story.judgement.doubts)),
                 option=None if hold is None else hold.option.value,
                 species=None if received is None else received.species,
             ),

@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.report import wording
 from rimewatch.report.texts import texts_of
-from rimewatch.rules.condition import Condition
+from rimewatch.rules.condition import LOTS_NAMED, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S, About, Cause
+from rimewatch.vocabulary import MS_PER_S, About, Cause, Rule
 
 LONGEST_TITLE: Final = 60
 LONGEST_BODY: Final = 500
@@ -130,14 +130,17 @@ def _known(
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
     known |= _measured(shop, condition)
+    if condition.fish_ms is not None and condition.key.rule is not Rule.STALE:
+        known["seen_at"] = local_time(condition.fish_ms, zone, words, day_of_ms=now_ms)
+        for present in ("air", "rate"):
+            known.pop(present, None)
     if (left_s := _time_left_s(condition, now_ms)) is not None:
         known["left"] = duration(left_s, words)
     if condition.first_unit is not None and condition.first_unit in shop.unit:
         name = wording.printable(shop.unit[condition.first_unit].name)
         known["nearest"] = wording.clipped(name, LONGEST_NAME)
     if condition.lots:
-        lots = [wording.clipped(wording.printable(lot), 24) for lot in condition.lots]
-        known["lots"] = joined(lots, words, most=4)
+        known["lots"] = joined(_lots(condition, texts), words, most=LOTS_NAMED)
     if condition.unread:
         known["unread"] = texts["unread"][condition.unread[0][1].value]
     # What the rules say of their reasons is English; other languages do without.
@@ -146,6 +149,16 @@ def _known(
         if clean := wording.printable(text):
             known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
     return known
+
+
+def _lots(condition: Condition, texts: Mapping[str, Any]) -> list[str]:
+    """Return the lots with what may be said of each, as far as that was looked up."""
+    said = dict(condition.standings)
+    return [
+        f"{name} ({texts['standing'][said[lot].value]})" if lot in said else name
+        for lot in condition.lots
+        for name in (wording.clipped(wording.printable(lot), 24),)
+    ]
 
 
 def _time_left_s(condition: Condition, now_ms: int) -> float | None:

@@ -46,4 +46,5 @@ def review_of(
 def review_from_file(shop: Shop, path: Path, edges: Sequence[date], now_ms: int) -> Review:
     """Return a review, read through a connection of its own; for any thread. Raises as above."""
     with JournalReader.open(path) as journal:
-        return review_of(shop, journal, resume(shop, journal, now_ms).evaluator, edges, now_ms)
+        evaluator = resume(shop, journal, now_ms).evaluator
+        return review_of(evaluator.shop, journal, evaluator, edges, now_ms)  # with what held before

@@ -7,7 +7,6 @@ edit that somebody made in the file beside it is put together with it, or asked 
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -24,11 +23,9 @@ from rimewatch.config.changing import (
 )
 from rimewatch.config.editing import Merged, NotEditable, edited, merged
 from rimewatch.config.held import Held, NotWritten, look, read_only, write
-from rimewatch.evaluation.settings import Change
 from rimewatch.journal.errors import JournalError
-from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
-from rimewatch.service.settings_made import latest_made, note_made, tables_around
+from rimewatch.service.settings_made import last_number, latest_made, tables_around
 from rimewatch.web.settings_keeper import Asked, Done, InUse, Made, NotDone
 
 BUSY_S: Final = 5.0
@@ -109,7 +106,7 @@ class FileKeeper:
         """Return the latest changes that were made, the last one first."""
         try:
             with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
-                return latest_made(journal, self._clock.now_ms(), most)
+                return latest_made(journal, most)
         except JournalError:
             return ()
 
@@ -133,7 +130,7 @@ class FileKeeper:
         with self._lock:
             try:
                 with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
-                    around = tables_around(journal, self._clock.now_ms(), number)
+                    around = tables_around(journal, number)
                 held = look(self._path)
                 now = held.tables()
             except (JournalError, OSError, ValueError) as error:
@@ -163,7 +160,7 @@ class FileKeeper:
         if why:
             return self._back(written, held, why)
         # What held before is what was in use: an edit by hand comes into use with this change.
-        return self._noted(answer, before, after, who, is_in_use=why is not None)
+        return self._noted(answer, before, after, is_in_use=why is not None)
 
     def _back(self, written: Held, held: Held, why: str) -> NotDone:
         """Put the file back as it was before a change that cannot be used."""
@@ -173,17 +170,13 @@ class FileKeeper:
             return NotDone(trouble=f"{why} The file could not be put back: {error}.")
         return NotDone(trouble=why)
 
-    def _noted(
-        self, answer: Accepted, before: Tables, after: Tables, who: str, *, is_in_use: bool
-    ) -> Done:
-        changes: tuple[Change, ...] = tuple(replace(c, who=who) for c in answer.changes)
-        if not changes and without_secrets(before) == without_secrets(after):
+    def _noted(self, answer: Accepted, before: Tables, after: Tables, *, is_in_use: bool) -> Done:
+        """Return a change as the service has noted it when it began to use it."""
+        if not answer.changes and without_secrets(before) == without_secrets(after):
             return Done(number=0, is_in_use=is_in_use)
         try:
-            with Journal.open(self._journal_path, check=False, busy_s=BUSY_S) as journal:
-                number = note_made(
-                    journal, self._clock.now_ms(), who, Way.PAGE, changes, before, after
-                )
+            with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
+                number = last_number(journal)
         except JournalError:
             return Done(number=0, is_in_use=is_in_use)  # it holds; the writer notes what differs
         return Done(number=number, is_in_use=is_in_use)

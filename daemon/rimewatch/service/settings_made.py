@@ -1,68 +1,48 @@
-"""Changes of settings as the journal keeps them: who made them, and the tables around them.
+"""Changes of settings as the journal keeps them, for whoever looks back or puts one back.
 
-Kept as events, which are sealed with the day. Secrets are in none: a mark stands for each.
+Each is an entry with the whole configuration from then on; secrets are in none: a mark stands for
+each.
 """
 
 import json
-from collections.abc import Sequence
-from typing import Any, Final
+from itertools import pairwise
+from typing import Any
 
-from rimewatch.config.changing import Tables, Way, canonical, without_secrets
-from rimewatch.evaluation.settings import Change
-from rimewatch.journal.journal import Journal
+from rimewatch.config.changing import settings_before
+from rimewatch.evaluation.settings import differences
 from rimewatch.journal.reader import JournalReads
 from rimewatch.web.settings_keeper import Made
 
-EVENT: Final = "settings made"
 
-
-def note_made(
-    journal: Journal,
-    at_ms: int,
-    who: str,
-    way: Way,
-    changes: Sequence[Change],
-    before: Tables,
-    after: Tables,
-) -> int:
-    """Note a change; return its number."""
-    detail = {
-        "who": who,
-        "way": str(way),
-        "changes": [json.loads(change.to_text()) for change in changes],
-        "before": json.loads(canonical(without_secrets(before))),
-        "after": json.loads(canonical(without_secrets(after))),
-    }
-    text = json.dumps(detail, ensure_ascii=False, separators=(",", ":"))
-    return journal.add_event(at_ms, EVENT, text)
-
-
-def latest_made(journal: JournalReads, now_ms: int, most: int) -> list[Made]:
+def latest_made(journal: JournalReads, most: int) -> list[Made]:
     """Return the latest changes, the last one first."""
-    rows = [row for row in journal.events_between(0, now_ms) if row.what == EVENT]
+    entries = journal.settings_changes()
     found = []
-    for row in reversed(rows[-most:]):
-        detail = json.loads(row.detail)
+    for before, after in list(pairwise(entries))[-most:]:
+        then, now = (settings_before(json.loads(entry.settings)) for entry in (before, after))
         found.append(
             Made(
-                number=row.id,
-                at_ms=row.at_ms,
-                who=detail["who"],
-                way=detail["way"],
-                changes=tuple(
-                    Change.from_text(row.at_ms, json.dumps(each)) for each in detail["changes"]
-                ),
+                number=after.entry_number,
+                at_ms=after.at_ms,
+                who=after.who,
+                way=after.way,
+                changes=tuple(differences(then, now, after.at_ms)),
             )
         )
-    return found
+    return found[::-1]
 
 
 def tables_around(
-    journal: JournalReads, now_ms: int, number: int
+    journal: JournalReads, number: int
 ) -> tuple[dict[str, Any], dict[str, Any]] | None:
     """Return the tables before and after a change, marks for secrets; None: there is none such."""
-    for row in journal.events_between(0, now_ms):
-        if row.id == number and row.what == EVENT:
-            detail = json.loads(row.detail)
-            return detail["before"], detail["after"]
+    for before, after in pairwise(journal.settings_changes()):
+        if after.entry_number == number:
+            return json.loads(before.settings), json.loads(after.settings)
     return None
+
+
+def last_number(journal: JournalReads) -> int:
+    """Return the number of the latest change; 0: there is none."""
+    entries = journal.settings_changes()
+    return entries[-1].entry_number if len(entries) > 1 else 0

@@ -12,8 +12,9 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.journal.errors import JournalError
+from rimewatch.report.document_html import document_html
 from rimewatch.report.review import Review, calendar_month, last_whole_week, week_ending
-from rimewatch.report.review_pages import review_html, review_pdf
+from rimewatch.report.review_document import review_document
 from rimewatch.web.page import Means, Page
 
 PATH: Final = "/review"
@@ -68,11 +69,17 @@ class ReviewPages(Page):
         finally:
             self._at_work = False
         if request.query_params.get("form") == "pdf":
-            content = await run_in_threadpool(review_pdf, review, paper=self._shop.paper)
+            content = await run_in_threadpool(self._pdf, review)
             name = f"review-{review.first}-to-{review.last}.pdf"
             headers = {"Content-Disposition": f'attachment; filename="{name}"'}
             return Response(content, media_type="application/pdf", headers=headers)
-        return HTMLResponse(await run_in_threadpool(review_html, review))
+        return HTMLResponse(await run_in_threadpool(lambda: document_html(review_document(review))))
+
+    def _pdf(self, review: Review) -> bytes:
+        # Late: its fonts are slow to load, and most look at the page.
+        from rimewatch.report.document_pdf import document_pdf  # noqa: PLC0415
+
+        return document_pdf(review_document(review), paper=self._shop.paper)
 
 
 def _edges(request: Request) -> list[date]:

@@ -19,6 +19,7 @@ START = "2026-02-02T15:00:00Z"
 SKIPJACK = {"species": "Katsuwonus pelamis"}
 YELLOWFIN = {"species": "Thunnus albacares"}
 FARMED = {"species": "Salmo salar", "origin": "farmed-pellet", "statement": "F-1"}
+PACKED = "packed-above-38f"
 KEYS: dict[str, Any] = {"every_s": EVERY_S, "stale_s": 1200, "uncertainty_c": 0.3}
 
 
@@ -67,6 +68,11 @@ def in_case(hours: float, celsius: float = 1.0, **keys: Any) -> Paper:
     """Return a lot that went into the case as it came in."""
     paper = Paper(START).receive(0, **keys).do(0, "move-lot", lot="L1", unit="case-1")
     return moving(paper, celsius, 0, hours, "case")
+
+
+def packed_fish() -> Paper:
+    """Return tuna that came in a vacuum pack."""
+    return Paper(START).receive(0, rop=True, **YELLOWFIN)
 
 
 def test_lot_with_whole_evidence_is_proven() -> None:
@@ -190,6 +196,34 @@ def test_failed_check_stays_in_question_after_the_probe_was_put_right() -> None:
     paper.do(101 * H, "calibration-check", probe="one", found_c=0.0)
 
     assert "failed-check" in lot(paper)["doubts"]
+
+
+@pytest.mark.parametrize(
+    ("found_c", "offset_c"),
+    [
+        pytest.param(-1.5, -1.5, id="the wrong sign"),
+        pytest.param(0.1, -8.0, id="a probe that was good"),
+        pytest.param(-1.5, 15.0, id="ten times too much"),
+    ],
+)
+def test_offset_that_leaves_a_probe_off_is_no_correction(found_c: float, offset_c: float) -> None:
+    """What was off before is off by more now: its readings prove nothing from then on."""
+    paper = Paper(START).do(0, "calibration-check", probe="one", found_c=found_c, offset_c=offset_c)
+    paper.receive(2 * H).freeze(2 * H, "20C-168h")
+    moving(paper, -22.0 - 2 * abs(offset_c), 0, 175)
+
+    assert "failed-check" in lot(paper)["doubts"]
+
+
+def test_offset_that_undoes_what_was_found_is_a_correction() -> None:
+    """One after the other: each is held against the offset that was there before."""
+    paper = Paper(START)
+    paper.do(0, "calibration-check", probe="one", found_c=-1.5, offset_c=1.5)
+    paper.do(1 * H, "calibration-check", probe="one", found_c=1.2, offset_c=0.3)
+    paper.receive(2 * H).freeze(2 * H, "20C-168h")
+    moving(paper, -24.0, 0, 175)
+
+    assert lot(paper)["doubts"] == []
 
 
 # --- 4: the warmest corner ------------------------------------------------------------------
@@ -431,6 +465,82 @@ def test_vacuum_pack_says_what_follows_from_it() -> None:
 
     assert "3.3 °C (38 °F)" in said
     assert "3-502.12(C)" in said
+
+
+@pytest.mark.parametrize(
+    ("celsius", "hours", "doubts"),
+    [
+        (3.3, 48.0, []),
+        (4.2, 0.4, []),
+        (4.2, 0.7, [PACKED]),
+        (4.2, 48.0, [PACKED]),
+    ],
+)
+def test_vacuum_pack_above_its_own_line_is_in_doubt(
+    celsius: float, hours: float, doubts: list[str]
+) -> None:
+    """Chapter 13 of [2]: 38 °F or below; the same fish out of a pack is proven."""
+    found = lot(in_case(hours, celsius, rop=True, **YELLOWFIN))
+    plain = lot(in_case(hours, celsius, **YELLOWFIN))
+
+    assert (found["doubts"], plain["standing"]) == (doubts, "proven")
+    if hours == 48.0 and doubts:
+        # Table A-2, C. botulinum type E: 7 d from 37.9 to 41 °F (from memory).
+        assert found["exposure"]["packed"]["share"] == pytest.approx(48 / 168, rel=1e-3)
+
+
+@pytest.mark.parametrize(("who", "doubts"), [("Ines", []), ("", [PACKED])])
+def test_pack_ends_with_a_thaw_that_somebody_puts_a_name_to(who: str, doubts: list[str]) -> None:
+    """3-501.13(E) [1]: out of the pack before it thaws, as the entry says."""
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="case-1")
+    moving(paper.do(60, "start-thawing", lot="L1", unit="case-1", who=who), 4.2, 0, 10, "case")
+
+    assert lot(paper)["doubts"] == doubts
+
+
+def test_correction_to_not_packed_needs_a_name() -> None:
+    """It betters what is said."""
+    paper = in_case(10, 4.2, rop=True, **YELLOWFIN)
+    paper.do(9 * H, "correct-lot", lot="L1", rop=False, reason="it never was")
+
+    assert lot(paper)["standing"] == "doubt"
+    assert "unsigned-correction" in lot(paper)["doubts"]
+
+
+def test_unit_with_a_vacuum_pack_tells_of_its_line_and_of_its_end() -> None:
+    """Medium, after the on-delay, as an operating limit; without the pack nobody is told."""
+    packed = packed_fish()
+    packed.do(0, "move-lot", lot="L1", unit="walk-in")
+    for paper in (packed, Paper(START)):
+        moving(paper, 2.0, 0, 2, "walk")
+        moving(paper, 4.2, 2.2, 5, "walk")
+        moving(paper, 2.0, 5.2, 6, "walk")
+
+    (told,) = [a for a in packed.ledger(place())["alarms"] if a["unit"] == "walk-in"]
+
+    assert (told["rule"], told["priority"]) == ("operating-limit", "medium")
+    assert packed.iso(2 * H) < told["raised"] < packed.iso(2.7 * H)
+    assert packed.iso(5 * H) < told["returned"] < packed.iso(5.5 * H)
+
+
+def test_pack_that_is_taken_away_is_told_of_no_more() -> None:
+    """Moved into the freezer."""
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
+    moving(paper.do(3 * H, "move-lot", lot="L1", unit="freezer-1"), 4.2, 0, 6, "walk")
+
+    (told,) = [a for a in paper.ledger(place())["alarms"] if a["unit"] == "walk-in"]
+
+    assert told["returned"] is not None
+    assert told["returned"] < paper.iso(3.5 * H)
+
+
+@pytest.mark.parametrize(("celsius", "standing"), [(9.9, "proven"), (10.1, "against")])
+def test_shellfish_is_received_by_a_line_of_its_own(celsius: float, standing: str) -> None:
+    """[1] 3-202.11(B); 25-B DCMR 2600.1(b), 50 °F."""
+    paper = Paper(START).receive(0, species="oyster", celsius=celsius)
+    moving(paper.do(0, "move-lot", lot="L1", unit="case-1"), 1.0, 0, 10, "case")
+
+    assert lot(paper)["standing"] == standing
 
 
 # --- 14: before it was received -------------------------------------------------------------

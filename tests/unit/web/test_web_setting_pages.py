@@ -11,9 +11,11 @@ from starlette.testclient import TestClient
 
 from page_visitor import Pages, form_token, pages_of, publish
 from rimewatch.clock import SteppedClock
-from rimewatch.config import load_shop
+from rimewatch.config import load_shop, read_shop
+from rimewatch.config.changing import Way
 from rimewatch.journal.journal import Journal
 from rimewatch.service.settings_keeper import FileKeeper
+from rimewatch.service.settings_log import note_settings
 from rimewatch.service.writer import Writer
 from rimewatch.web.people import Role
 
@@ -127,11 +129,15 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
     clock = SteppedClock(NOW_MS)
     with Journal.open(tmp_path / "rimewatch.db") as journal:
         own = load_shop(TEXT, {}, folder=tmp_path)
+        note_settings(journal, own, NOW_MS)
         Writer(own, journal, clock).take(())
 
-        def use(_who: str) -> str:
+        def use(who: str) -> str:
             if refusal:
                 return refusal.pop()
+            used = read_shop(file, {})
+            with Journal.open(journal.path, check=False) as written:
+                note_settings(written, used, clock.now_ms(), way=Way.PAGE, who=who)
             keeper.taken()
             return ""
 
