@@ -414,6 +414,7 @@ def _probe(shop: Shop, probe: ProbeId, record: Document, alarms: tuple[Alarm, ..
         clock=ClockNote(
             late_ms=(round(record["clock_offset_s"] * 1000),) * ENOUGH,
             two_sources_ms=_ms_or_none(record.get("two_sources")),
+            qos_0_ms=_ms_or_none(record.get("sent_at_qos_0")),
         ),
         unread=unread.get(probe),
     )

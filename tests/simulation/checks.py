@@ -189,8 +189,6 @@ class Checks:
         should: Alarms = defaultdict(list)
         for alarm in expected.alarms.values():
             should[alarm.key.unit, alarm.key.rule].append((alarm.raised_ms, alarm.returned_ms))
-        if any(rule is Rule.POWER_LOSS for _, rule in (*should, *kept)):
-            return  # it is found in what the process has seen of the air, and silences others
         late_ms = self._longest_away_ms()
         for key in kept.keys() | should.keys():
             if key[1] not in BY_PROCESS:

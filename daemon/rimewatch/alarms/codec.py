@@ -58,7 +58,7 @@ def alarm_from_json(text: str) -> Alarm:
     """
     try:
         return _alarm(json.loads(text))
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise ValueError(f"the alarm cannot be read: {error!r}") from error
 
 
@@ -73,7 +73,7 @@ def from_json(text: str) -> AlarmState:
         written = plain["format"]
         if written == FORMAT:
             return _state(plain)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise ValueError(f"the alarms' state cannot be read: {error!r}") from error
     raise ValueError(
         f"the alarms' state is in format {written!r}; expected {FORMAT}: it was written by "

@@ -129,6 +129,7 @@ def show_prospects(shop: Shop, journal: Path, entry: ReceiveLot) -> None:
     from rimewatch.report.freezing_words import prospect_lines
 
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         found = prospects_for(shop, now.journal, now.evaluator.histories(), entry, now.now_ms)
     units = {unit.id: unit.name for unit in shop.units}
     lines = list(prospect_lines(found, units, ZoneInfo(shop.timezone), shop.display))

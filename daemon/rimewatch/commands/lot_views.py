@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
@@ -21,6 +22,9 @@ from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId
+
+if TYPE_CHECKING:
+    from rimewatch.evaluation.lot_record import LotRecord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +67,7 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
         at_hand: Leave out lots that are gone: years of them are not even read.
     """
     with standing(shop, journal, at_hand=at_hand) as now:
+        shop = now.evaluator.shop  # with what held before
         entries = [*now.evaluator.entries, *now.waiting]
         yield _Lots(
             shop=shop,
@@ -177,7 +182,9 @@ def options(lot: str | None, config: Path, journal: Path) -> None:
 
 @click.command(epilog="Example:  rimewatch lot record L-0412 --format pdf --out L-0412.pdf")
 @click.argument("lot")
-@click.option("--format", "form", type=click.Choice(["text", "json", "pdf"]), default="text")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "html", "json", "pdf"]), default="text"
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write it there.")
 @config_option
 @journal_option
@@ -186,9 +193,10 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.lot_record import record_of
     from rimewatch.journal.attachments import found
+    from rimewatch.report.document_html import document_html
+    from rimewatch.report.document_text import document_text
     from rimewatch.report.lot_page import lot_page
     from rimewatch.report.lot_record_json import lot_record_json
-    from rimewatch.report.lot_record_text import lot_record_text
 
     if form == "pdf" and out is None:
         raise UserError("a PDF is not for the terminal; name its file with --out")
@@ -201,16 +209,29 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     files = {
         s.sha256: found(journal, s.sha256).value for s in told.story.entries.statements if s.sha256
     }
-    page = lot_page(shop, told, files)
     content: str | bytes
     if form == "pdf":
-        from rimewatch.report.lot_record_pdf import lot_record_pdf
+        from rimewatch.report.document_pdf import document_pdf
 
-        content = lot_record_pdf(shop, told, page)
+        page = lot_page(shop, told, files, curve=_curve(shop, told))
+        content = document_pdf(page, paper=shop.paper)
+    elif form == "json":
+        content = lot_record_json(told)
+    elif form == "html":
+        content = document_html(lot_page(shop, told, files, curve=_curve(shop, told)))
     else:
-        content = lot_record_json(told) if form == "json" else lot_record_text(page)
+        content = document_text(lot_page(shop, told, files))
     if out is not None:
         write_whole(out, content)
         click.echo(f"The record of {lot} is in {out}.")
     else:
         click.echo(content, nl=False)
+
+
+def _curve(shop: Shop, record: "LotRecord") -> bytes | None:
+    """Return the curve of a record's hold, drawn; None where there is none."""
+    from rimewatch.report.hold_chart import hold_chart_png
+
+    if record.hold is None:
+        return None
+    return hold_chart_png(record.hold, ZoneInfo(shop.timezone), shop.display)

@@ -62,6 +62,8 @@ def list_probes(config: Path, journal: Path) -> None:
                 parts.append(f"{note.times_not_used} of its times were not used")
             if note is not None and note.two_sources_ms is not None:
                 parts.append("two devices seemed to send for it")
+            if note is not None and note.qos_0_ms is not None:
+                parts.append("sends at QoS 0; set it to QoS 1")
             if probe.measures.is_temperature:
                 parts += _about_checks(
                     probe, checks_of(now.evaluator.entries, probe.id), now.now_ms, shop.display

@@ -49,12 +49,14 @@ def command(
     from rimewatch.alarms import codec
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.mornings import local_day
+    from rimewatch.report.document_text import document_text
     from rimewatch.report.probe_checks import last_checks_ms
     from rimewatch.report.review import build_review
-    from rimewatch.report.review_pages import review_html, review_pdf, review_text
+    from rimewatch.report.review_document import review_document
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         edges = _edges(week, month, ending, local_day(now.now_ms, shop.timezone))
         try:
             review = build_review(
@@ -71,11 +73,16 @@ def command(
             )
         except ValueError as error:
             raise UserError(str(error)) from None
-    click.echo(review_text(review), nl=False)
+    document = review_document(review)
+    click.echo(document_text(document), nl=False)
     if html is not None:
-        write_whole(html, review_html(review))
+        from rimewatch.report.document_html import document_html
+
+        write_whole(html, document_html(document))
     if pdf is not None:
-        write_whole(pdf, review_pdf(review, paper=shop.paper))
+        from rimewatch.report.document_pdf import document_pdf
+
+        write_whole(pdf, document_pdf(document, paper=shop.paper))
 
 
 def _edges(week: str | None, month: str | None, ending: str | None, today: date) -> list[date]:

@@ -105,7 +105,8 @@ class BrokerTable(Table):
     url: Annotated[str, Expect("an address of a broker", "mqtt://127.0.0.1:1883")] = (
         "mqtt://127.0.0.1:1883"
     )
-    """Address of the MQTT broker: mqtt:// (port 1883) or mqtts:// for TLS (port 8883)."""
+    """Address of the MQTT broker: mqtt:// (port 1883) or mqtts:// for TLS (port 8883); by WebSocket
+    ws:// (port 80) or wss:// for TLS (port 443), with its path, /mqtt unless it is given."""
     client_id: Annotated[Id, Expect(ID.what, "rimewatch")] = DEFAULT_CLIENT_ID
     """Name of this service at the broker; the backlog of an outage is kept under it."""
     username: Annotated[str, Field(min_length=1), Expect("a user's name", "rimewatch")] | None = (
@@ -120,7 +121,7 @@ class BrokerTable(Table):
     ) = None
     """Where the password is kept: "env:NAME" or "file:PATH". Never the password itself."""
     ca_file: Annotated[str, Field(min_length=1), Expect("a file's path", "ca.pem")] | None = None
-    """Certificate authority that signed the broker's certificate (PEM), for mqtts://."""
+    """Certificate authority that signed the broker's certificate (PEM), for mqtts:// and wss://."""
     cert_file: Annotated[str, Field(min_length=1), Expect("a file's path", "us.pem")] | None = None
     """Our own certificate (PEM), where the broker asks for one; with key_file."""
     key_file: Annotated[str, Field(min_length=1), Expect("a file's path", "us.key")] | None = None
@@ -172,12 +173,12 @@ class UnitTable(Table):
 
 
 class FieldsTable(Table):
-    """Where in a payload a reading's parts stand: JMESPath; names for senml and sparkplug."""
+    """Where in a payload a reading's parts stand: JMESPath, a name (senml, sparkplug), a column."""
 
     value: Annotated[
         str, Field(min_length=1, max_length=200), Expect("a path into the payload", "t")
     ] = "value"
-    """Path of the value."""
+    """Path of the value; for csv its column, such as "2 of 3"."""
     time: (
         Annotated[str, Field(min_length=1, max_length=200), Expect("a path into the payload", "ts")]
         | None

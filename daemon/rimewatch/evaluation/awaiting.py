@@ -103,7 +103,5 @@ def awaiting_action(
 def histories_of(
     shop: Shop, unit: Unit, histories: Mapping[ProbeId, ChannelHistory]
 ) -> list[ChannelHistory]:
-    """Return the channels of a unit's governing probes."""
-    return [
-        histories[probe.id] for probe in shop.governing_probes(unit.id) if probe.id in histories
-    ]
+    """Return the channels of a unit's governing probes, those that are over as well."""
+    return [histories[seat.key] for seat in shop.seats_in(unit.id) if seat.key in histories]

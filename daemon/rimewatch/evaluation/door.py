@@ -20,6 +20,7 @@ from rimewatch.entries import (
     AnyEntry,
     CalibrationCheck,
     CancelEntry,
+    ChangeSettings,
     CorrectiveAction,
     CorrectLot,
     LotEntry,
@@ -116,7 +117,26 @@ def is_known(entry: AnyEntry, known: Iterable[AnyEntry]) -> bool:
     )
 
 
-def check(entry: AnyEntry, shop: Shop, books: Books, now_ms: int) -> Refusal | None:
+SettingsFault = Callable[[ChangeSettings], str]
+"""Says what is wrong with settings, in the sentence of a check of the file; empty: nothing is."""
+
+
+def not_here(_entry: ChangeSettings) -> str:
+    """Say that settings are not changed by this way."""
+    return (
+        "settings are not changed this way; edit the file, use rimewatch settings, or the page "
+        "for settings"
+    )
+
+
+def check(
+    entry: AnyEntry,
+    shop: Shop,
+    books: Books,
+    now_ms: int,
+    *,
+    settings_fault: SettingsFault = not_here,
+) -> Refusal | None:
     """Return why an entry cannot be taken; None: it can.
 
     The same entry delivered twice is no second one: it is not refused.
@@ -126,8 +146,9 @@ def check(entry: AnyEntry, shop: Shop, books: Books, now_ms: int) -> Refusal | N
         shop: The shop as it is configured now.
         books: What is on the books before it.
         now_ms: When it is taken: now, its arrival, or its place in a trace.
+        settings_fault: What is wrong with settings; without it they are not changed by this way.
     """
-    asked = _Asked(entry, shop, books, now_ms)
+    asked = _Asked(entry, shop, books, now_ms, settings_fault)
     why = next((why for rule in _RULES for why in rule(asked)), None)
     return None if why is None else Refusal(at_ms=entry.at_ms, do=entry.do, why=why)
 
@@ -166,6 +187,7 @@ class _Asked:
     shop: Shop
     books: Books
     now_ms: int
+    settings_fault: SettingsFault
 
     def told(self, lot: LotId) -> LotEntries | None:
         """Return what the books say of a lot."""
@@ -364,6 +386,11 @@ _NO_LOT: Final = LotId("")
 """About no lot: what may be about any is there all the same."""
 
 
+def _settings(asked: _Asked) -> Iterator[str]:
+    if isinstance(asked.entry, ChangeSettings) and (why := asked.settings_fault(asked.entry)):
+        yield why
+
+
 def _receipts(entries: Sequence[AnyEntry]) -> int:
     """Return how many receipts count; one delivered twice is one."""
     found = [entry for entry in standing(entries) if isinstance(entry, ReceiveLot)]
@@ -391,5 +418,6 @@ _RULES: Final[Sequence[Callable[[_Asked], Iterator[str]]]] = (
     _while_it_is_here,
     _correction,
     _cancellation,
+    _settings,
 )
 """In this order; the first that has something to say says it."""

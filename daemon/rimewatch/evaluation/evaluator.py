@@ -24,26 +24,13 @@ from rimewatch.alarms.rota import first_told
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
-    AttachStatement,
-    CalibrationCheck,
-    CancelEntry,
-    CorrectiveAction,
-    CorrectLot,
-    EndCooling,
-    EndTimeControl,
     InService,
-    MoveLot,
+    Judged,
     OutOfService,
-    ReceiveLot,
-    RetryQuarantine,
     Shelve,
-    StartCooling,
-    StartFreezing,
-    StartThawing,
-    StartTimeControl,
     Unshelve,
-    WithdrawLot,
 )
+from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
@@ -57,6 +44,7 @@ from rimewatch.evaluation.describe import WATCHED_RULES, described
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.over_time import stands_since_ms
 from rimewatch.evaluation.overseer import Overseer
 from rimewatch.evaluation.packed_line import packed_condition, told_of_packs
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
@@ -136,11 +124,9 @@ class Evaluator:
         self.alarms = AlarmState() if resumed is None else resumed.alarms
         self.entries: list[AnyEntry] = [] if resumed is None else list(resumed.entries)
         self.batteries: dict[ProbeId, float] = {} if resumed is None else dict(resumed.batteries)
-        self.tracks = {
-            probe.id: Track(unit, probe, store)
-            for unit in shop.units
-            for probe in shop.governing_probes(unit.id)
-        }
+        self.tracks = {seat.key: Track(seat, store) for seat in shop.seats if seat.lasts}
+        self.past_tracks = {seat.key: Track(seat, store) for seat in shop.seats if not seat.lasts}
+        """Channels that are over: their probe was moved, replaced or taken out since."""
         self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
         self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
         self._beside = Beside(shop)
@@ -159,8 +145,38 @@ class Evaluator:
         self._carried: set[Place] = set()
         self._too_seldom: set[ProbeId] = set()
         self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
+        self._stands_since_ms = {
+            probe.id: stands_since_ms(shop, probe.id) for probe in shop.probes if shop.earlier
+        }
         self._waiting: set[UnitId] = set()
         """Units beyond their limits of which nobody is told while a defrost explains it."""
+
+    def under(self, shop: Shop) -> "Evaluator":
+        """Return an evaluator that goes on from here under other settings, as after a restart.
+
+        Args:
+            shop: The settings from now on, with what held before.
+        """
+        after = Evaluator(
+            shop,
+            self.store,
+            self.now_ms,
+            resumed=Resumed(
+                alarms=self.alarms,
+                entries=self.entries,
+                watching_since_ms=self.watching_since_ms,
+                seen_until_ms=self.now_ms,
+                batteries=self.batteries,
+            ),
+            describes=self._describes,
+        )
+        after._outcomes = self._outcomes  # what was concluded is still to be written
+        for seat, track in (after.past_tracks | after.tracks).items():
+            before = self.past_tracks.get(seat) or self.tracks.get(track.probe.id)
+            if before is not None:
+                track.go_on_from(before)
+        after.load()
+        return after
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -171,6 +187,8 @@ class Evaluator:
             # A backlog does not bring an old battery back.
             self._battery_ms[probe] = observed_ms
             self.batteries[probe] = battery
+        if self.shop.earlier and not self._is_of_now(reading):
+            return
         self._overseer.air.take(probe, observed_ms, value)
         track = self.tracks.get(probe)
         if track is not None:
@@ -185,6 +203,21 @@ class Evaluator:
                     self._judge_spells(track, before)
         if observed_ms > self.last_ms.get(probe, -1):
             self._take_newest(probe, observed_ms, value, battery)
+
+    def _is_of_now(self, reading: Reading) -> bool:
+        """Whether a reading is of where its probe stands now.
+
+        One that came late may be of where it stood before: then that channel takes it, and
+        nothing is said of what is so now.
+        """
+        probe, observed_ms = reading.probe, reading.observed_ms
+        for track in self.past_tracks.values():
+            if track.probe.id == probe and track.seat.covers(observed_ms):
+                track.take(observed_ms, reading.value)
+                if track.late_from_ms is not None and self._late_since_ms is None:
+                    self._late_since_ms = self.now_ms
+        here = self.shop.probe.get(probe)
+        return here is not None and self._stands_since_ms[probe] <= observed_ms
 
     def _take_newest(
         self, probe: ProbeId, observed_ms: int, value: float, battery: float | None
@@ -302,25 +335,19 @@ class Evaluator:
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
                 self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
-            case (
-                ReceiveLot()
-                | CorrectLot()
-                | AttachStatement()
-                | StartFreezing()
-                | StartThawing()
-                | MoveLot()
-                | WithdrawLot()
-                | CancelEntry()
-                | CorrectiveAction()
-                | CalibrationCheck()
-            ):
+            case _:
+                self._judge_anew(entry.judged_anew, at_ms)
+
+    def _judge_anew(self, what: Judged, at_ms: int) -> None:
+        match what:
+            case Judged.LOTS:
                 self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
-            case StartCooling() | EndCooling():
+            case Judged.COOLING:
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case StartTimeControl() | EndTimeControl() | RetryQuarantine():
+            case Judged.NOTHING:
                 pass
 
     def advance(self, now_ms: int) -> None:
@@ -384,7 +411,7 @@ class Evaluator:
         again: a restart neither clears an alarm nor raises one. Whoever is on call now, and
         was not told of what stands, is.
         """
-        for track in self.tracks.values():
+        for track in (*self.past_tracks.values(), *self.tracks.values()):
             track.load(self.now_ms + AHEAD_MS)
         self._hear_last()
         for unit in self.shop.units:
@@ -395,7 +422,7 @@ class Evaluator:
         """Take up from each probe's last reading, and carry on what was so."""
         for probe in self.shop.probes:
             last = self.store.last_before(probe.id, self.now_ms + 1)
-            if last is not None:
+            if last is not None and last[0] >= self._stands_since_ms.get(probe.id, -inf):
                 self.last_ms[probe.id] = last[0]
                 sample = Sample(*last, self.batteries.get(probe.id))
                 self._beside.take(probe.id, sample.value)
@@ -447,15 +474,15 @@ class Evaluator:
         return self._lots.standings_of(lots, self._histories(), self.now_ms)
 
     def _histories(self) -> dict[ProbeId, ChannelHistory]:
-        return {probe: track.history() for probe, track in self.tracks.items()}
+        every = self.past_tracks | self.tracks
+        return {seat: track.history() for seat, track in every.items()}
 
     # --- what follows ---------------------------------------------------------------------
 
     def _acknowledge(self, entry: Acknowledge, at_ms: int) -> None:
+        if missed(entry, self.alarms):
+            return
         key = AlarmKey(unit=entry.unit, rule=entry.rule)
-        alarm = self.alarms.alarms.get(key)
-        if entry.alarm and (alarm is None or alarm.id != entry.alarm):
-            return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 
@@ -490,6 +517,11 @@ class Evaluator:
 
     def _catch_up(self) -> None:
         self._late_since_ms = None
+        for track in self.past_tracks.values():
+            if track.late_from_ms is not None:
+                track.catch_up(self.now_ms + AHEAD_MS)
+                if track.unit.id in self.shop.unit:
+                    self._judge_unit(track.unit.id)
         for track in self.tracks.values():
             late_from_ms = track.late_from_ms
             if late_from_ms is not None:

@@ -15,6 +15,7 @@ import numpy as np
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_within
 from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.over_time import Period, shop_at, stretches
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
 from rimewatch.lots.hold import THAWING_ABOVE_C
@@ -107,10 +108,19 @@ def warmest_of(
     shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
 ) -> Segments | None:
     """Return the warmest governing temperature of a unit's probes; None: none was measured."""
-    if unit not in shop.unit or to_ms <= from_ms:
+    if to_ms <= from_ms:
         return None
-    probes = sorted(shop.governing_probes(unit), key=lambda probe: probe.id)
-    found = [_curve_from(shop, store, probe, from_ms, to_ms) for probe in probes]
+    curves = (_warmest_in(then, unit) for then in stretches(shop, store, unit, from_ms, to_ms))
+    return _joined([curve for curve in curves if curve is not None])
+
+
+def _warmest_in(then: Period, unit: UnitId) -> Segments | None:
+    if unit not in then.shop.unit or then.to_ms <= then.from_ms:
+        return None
+    probes = sorted(then.shop.governing_probes(unit), key=lambda probe: probe.id)
+    found = [
+        _curve_from(then.shop, then.store, probe, then.from_ms, then.to_ms) for probe in probes
+    ]
     known = [curve for curve in found if curve is not None]
     return warmest(known) if known else None
 
@@ -219,7 +229,8 @@ def forms_scombrotoxin(shop: Shop, lot: LotEntries) -> bool:
     """Whether a lot may form scombrotoxin: an unknown fish, and one of several that do, may."""
     if lot.received is None:
         return True
-    found = find(lot.received.species, own_species(shop.species))
+    then = shop_at(shop, lot.received.at_ms)
+    found = find(lot.received.species, own_species(then.species))
     if found is None:
         return True
     choices: Sequence[Species] = (found,) if isinstance(found, Species) else found.choices
@@ -236,8 +247,8 @@ def _curve_from(
 
 
 def _joined(curves: Sequence[Segments]) -> Segments | None:
-    if not curves:
-        return None
+    if len(curves) <= 1:
+        return next(iter(curves), None)
     return Segments(
         start_s=np.concatenate([one.start_s for one in curves]),
         length_s=np.concatenate([one.length_s for one in curves]),

@@ -6,9 +6,10 @@ from typing import Final
 from rimewatch.entries import ReceiveLot
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C
-from rimewatch.evaluation.lot_story import Histories, LotStory, cold_of_unit
+from rimewatch.evaluation.lot_story import Histories, LotStory
 from rimewatch.evaluation.solidity import ASSUMED_THICKNESS_MM
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.foretell import Foretold, foretell
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C
 from rimewatch.lots.options import STEADY_H, Prospect, UnitCold, prospects

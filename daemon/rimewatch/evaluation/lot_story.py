@@ -4,26 +4,26 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from rimewatch.entries import ReceiveLot, StartFreezing
 from rimewatch.evaluation import lot_standing
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.exposures import LotExposure, of_lot
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
+from rimewatch.evaluation.over_time import ever_has, shop_at
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.codes import US_FOOD_CODE, Law, law_of
 from rimewatch.lots.hold import (
     COLD_20_C,
     COLD_35_C,
     FROZEN_UNTIL_SOLID,
-    NOTHING_PROVEN,
     REQUIRED_H,
-    ColdRecord,
     Hold,
     Placement,
     evaluate_hold,
-    merge_records,
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
@@ -31,7 +31,7 @@ from rimewatch.lots.record import Doubt, Proof
 from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Unsigned
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, Standing, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, Standing
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -176,18 +176,6 @@ class LotStory:
         return f"Its hold is not complete: {counted}."
 
 
-def cold_of_unit(
-    shop: Shop, histories: Histories, unit: UnitId, level_c: float, to_ms: int
-) -> ColdRecord:
-    """Return what all governing probes of a unit agree on; nothing without a probe."""
-    records = [
-        histories[probe.id].cold(level_c, to_ms)
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories
-    ]
-    return merge_records(records) if records else NOTHING_PROVEN
-
-
 def tell(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
@@ -239,18 +227,17 @@ def _stays_in_freezers(shop: Shop, before: LotEntries, again: LotEntries) -> boo
     assert again.freezing is not None, "and again"
     from_ms, to_ms = float(before.freezing.at_ms), float(again.freezing.at_ms)
     places = [place for place in again.placements_from(from_ms) if place.from_ms < to_ms]
-    return all(
-        place.unit in shop.unit and shop.unit[place.unit].kind.is_freezer for place in places
-    )
+    units = (shop_at(shop, round(place.from_ms)).unit.get(place.unit) for place in places)
+    return all(unit is not None and unit.kind.is_freezer for unit in units)
 
 
 def _tell_latest(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
-    law = law_of(shop.code)
+    law = law_of(_when_entered(shop, lot.freezing or lot.received).code)
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
-    need = _need(shop, lot, law)
+    need = _need(_when_entered(shop, lot.received), lot)
     exposure = exposure_of(shop, histories, store, lot, to_ms, sure=sure)
     held = lot_standing.Held(
         hold=hold,
@@ -351,10 +338,20 @@ def _since_entered(
     return _evaluate(shop, histories, store, lot, places, to_ms)
 
 
-def _need(shop: Shop, lot: LotEntries, law: Law) -> Need | None:
+def _when_entered(shop: Shop, entry: ReceiveLot | StartFreezing | None) -> Shop:
+    """Return the settings under which something was entered; without an entry those of now.
+
+    A code that was changed since, or a species that the shop described since, betters nothing.
+    """
+    if entry is None:
+        return shop
+    return shop_at(shop, entry.at_ms if entry.entered_ms is None else entry.entered_ms)
+
+
+def _need(shop: Shop, lot: LotEntries) -> Need | None:
     """Return what a lot needs; of two receipts under one number, what the stricter asks for."""
     needs = [
-        needs_of(receipt, extra_species=own_species(shop.species), law=law)
+        needs_of(receipt, extra_species=own_species(shop.species), law=law_of(shop.code))
         for receipt in (lot.received, lot.received_again)
         if receipt is not None
     ]
@@ -378,19 +375,19 @@ def _sure(
     """
     if hold is None or hold.started_ms is None:
         return hold, ()
-    probes = [
-        probe
+    seats = [
+        seat
         for unit in {place.unit for place in lot.hold_placements()}
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories and warmth_may_hide(histories[probe.id], hold.started_ms)
+        for seat in shop.seats_in(unit, lot.hold_placements()[0].from_ms, to_ms)
+        if seat.key in histories and warmth_may_hide(histories[seat.key], hold.started_ms)
     ]
-    doubts = [Doubt.SILENCE] if probes else []
+    doubts = [Doubt.SILENCE] if seats else []
     if _inside_unseen(shop, lot, hold):
         doubts.append(Doubt.INSIDE)
     if not doubts:
         return hold, ()
     from_ms = lot.hold_placements()[0].from_ms
-    supposed = {probe.id: supposing_warmth(shop, store, probe, from_ms, to_ms) for probe in probes}
+    supposed = {seat.key: supposing_warmth(store, seat, from_ms, to_ms) for seat in seats}
     sure = hold_of(
         shop,
         {**histories, **supposed},
@@ -406,7 +403,10 @@ def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
     """Whether something stood for the inside of a lot that may not be as cold."""
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
-    return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
+    return any(
+        ever_has(shop, place.unit, Measures.PRODUCT, place.from_ms, place.to_ms)
+        for place in lot.hold_placements()
+    )
 
 
 def _inside_by_ms(

@@ -230,6 +230,14 @@ def _probe(guess: Guess, unit: str, taken: set[str], timezone: str) -> list[str]
         if 3 * every_s < PATIENCE_S:
             lines.append(f"stale_s = {PATIENCE_S}    # silent for so long, it counts as gone")
     lines += [f"# ASK: {ask}" for ask in questions_of(guess, zone)]
+    return lines + _remarks(guess)
+
+
+def _remarks(guess: Guess) -> list[str]:
+    """Return what else was heard of a probe, as comments."""
+    lines = []
+    if guess.is_at_qos_0:
+        lines.append("# it sends at QoS 0, which no broker keeps for us: set the device to QoS 1")
     if guess.likeness:
         heard = f"; heard {guess.span}" if guess.span else ""
         told = "" if guess.is_scale_told else " (nothing names its scale)"

@@ -22,7 +22,7 @@ from typing import Final
 from rimewatch.entries import ReceiveLot
 from rimewatch.lots.catalogue import Ambiguous, find, nearest_names
 from rimewatch.lots.codes import US_FOOD_CODE, Law
-from rimewatch.lots.species import Group, Species
+from rimewatch.lots.species import Group, Parasite, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
 from rimewatch.rules.provisions_food_code import (
     COOLING_FINAL_C,
@@ -73,6 +73,18 @@ _SHELLFISH_LAW: Final = (
     f"{FOOD_CODE_EDITION}, 3-202.11(B); then it is to be at {COOLING_FINAL_C:g} °C or below within "
     f"{COOLING_RECEIVED_WARM_H:g} h (3-501.14(C))."
 )
+_PARASITES: Final[Mapping[Parasite, str]] = MappingProxyType(
+    {
+        Parasite.FLUKE: "of fresh water may carry flukes (Clonorchis, Opisthorchis, Metagonimus), "
+        "which not every code’s freezing is made for (from memory)",
+        Parasite.LUNG_FLUKE: "may carry lung flukes (Paragonimus), which not every code’s freezing "
+        "is made for: the trade cooks it (from memory)",
+        Parasite.GNATHOSTOMA: "may carry Gnathostoma, a roundworm of fresh water (from memory)",
+        Parasite.KUDOA: "may carry Kudoa septempunctata, farmed fish too; freezing at −20 °C for "
+        "4 h destroys it (health ministry of Japan, from memory)",
+    }
+)
+"""What a fish may carry that its exemption, or a code's freezing, says nothing of."""
 PACKED: Final = (
     f"Vacuum-packed (C. botulinum): chilled at {ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below "
     f"(Hazards Guidance, ch. 13, from memory); packed here only if frozen throughout ({FOOD_CODE} "
@@ -212,8 +224,15 @@ def _hazards(found: Species | Ambiguous | None, *, exempt: bool, warm: bool) -> 
         return (_PERHAPS_HISTAMINE,)
     choices = _choices(found)
     hazards: list[str] = [
-        f"{choice.label}: {choice.notes}" for choice in choices if choice.toxin is not None
+        f"{choice.label}: {choice.notes}"
+        for choice in choices
+        if choice.notes and (choice.toxin is not None or choice is found)
     ]
+    carried = dict.fromkeys(one for choice in choices for one in choice.parasites)
+    for parasite in carried:
+        if parasite in _PARASITES and (exempt or parasite is not Parasite.KUDOA):
+            of = next(choice for choice in choices if parasite in choice.parasites)
+            hazards.append(f"{of.label} {_PARASITES[parasite]}.")
     if any(choice.forms_scombrotoxin for choice in choices):
         hazards.append(f"{_STAY_COLD} {_STILL_COLD}" if exempt else _STAY_COLD)
     if any(choice.group in SHELLFISH for choice in choices):

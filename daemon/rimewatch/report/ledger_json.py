@@ -329,6 +329,8 @@ def _probe(account: ProbeAccount) -> dict[str, Any]:
         record["sends_every_s"] = account.sends_every_s
     if account.scale_jump_ms is not None:
         record["scale_jump"] = iso(account.scale_jump_ms)
+    if account.clock.qos_0_ms is not None:
+        record["sent_at_qos_0"] = iso(account.clock.qos_0_ms)
     if account.apart_from is not None:
         record["apart"] = {"from": account.apart_from, "by_c": account.apart_c}
     return record | {

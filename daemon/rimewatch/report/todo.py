@@ -266,6 +266,13 @@ def _probes(found: Findings) -> Iterator[Todo]:
                 text=f"Probe {_named(probe)}: two devices publish on its topic; give each its own.",
                 unit=probe.probe.unit,
             )
+        qos_0_ms = probe.clock.qos_0_ms
+        if qos_0_ms is not None and qos_0_ms >= found.period.from_ms:
+            yield Todo(
+                text=f"Probe {_named(probe)}: set it to QoS 1; at QoS 0 nobody keeps what it sends "
+                "while the service is away.",
+                unit=probe.probe.unit,
+            )
         if abs(probe.clock.offset_s or 0.0) > CLOCK_OFFSET_S:
             yield Todo(
                 text=f"Probe {_named(probe)}: set its clock, {clock_words(probe)}.",

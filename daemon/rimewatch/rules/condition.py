@@ -33,6 +33,8 @@ class Condition:
     units: tuple[UnitId, ...] = ()
     """The units concerned where ``key.unit`` is None."""
     fish_c: float | None = None
+    fish_ms: int | None = None
+    """When the fish was last seen so, where it has been silent since; None: just now."""
     air_c: float | None = None
     limit_c: float | None = None
     peak_c: float | None = None

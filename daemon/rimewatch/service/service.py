@@ -13,9 +13,12 @@ from typing import Final
 import numpy.ma  # noqa: F401 - else loaded by the first median, when file handles may be out
 
 from rimewatch.clock import Clock
+from rimewatch.entries import ChangeSettings
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.sparkplug.presence import HostPresence
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import OutboxRow
@@ -33,13 +36,13 @@ from rimewatch.service.pages import Pages
 from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.renewal import Unusable, renewed
-from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.service.self_watch import SelfWatch
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
 from rimewatch.service.standstill import Standstill
 from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.watch_health import Bystander, health_of
+from rimewatch.service.watched_file import WatchedFile
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
@@ -56,6 +59,12 @@ IDLE_WRITE_S: Final = 60.0
 
 GRACE_S: Final = 5.0
 """How long messages in hand may take at the end; what has not gone out by then is due again."""
+
+OTHER_SHOP: Final = (
+    "The journal was kept for {before} until now, and the configuration is of {after}. If that is "
+    "another shop, stop the service and give each its own journal: what is written from now on "
+    "stands in this one's record."
+)
 
 LOST: Final = (JournalDamaged, JournalMoved)
 """What ends recording in the file that is open, and not the watch."""
@@ -95,6 +104,8 @@ class Service:
         self._clock = clock
         self._say = say
         self._reread = reread
+        self._other_shop = ""
+        """That the journal was another shop's before this start; empty: it was not."""
         self._stop = threading.Event()
         self._reload = threading.Event()
         self.board = Board()
@@ -107,6 +118,7 @@ class Service:
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._lateness = Lateness(clock, say)
         self._progress = Progress(self._stop)
+        self._config_file = WatchedFile(config_path if reread else None, clock)
 
     # --- asked for from other threads and from signal handlers ------------------------------
 
@@ -173,9 +185,12 @@ class Service:
     def _watch(self, journal: Journal, soundness: Soundness, lost: Lost | None) -> None:
         """Watch until told to stop, or until the file cannot be relied on: raises ``LOST``."""
         self._soundness = soundness
+        Receiver(self._shop)  # what cannot be read by this version is refused before it is noted
+        self._note_settings(journal)
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
         self._charts = self._around.charts(charts_folder(self._journal_path))
         writer = Writer(self._shop, journal, self._clock, self._charts)
+        self._shop = writer.shop
         earlier = earlier_filters(journal, self._shop.broker)
         session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
@@ -183,11 +198,11 @@ class Service:
         if lost is not None:
             journal.add_event(self._clock.now_ms(), TAKEN_UP, lost.why)
             self._itself.use(self._shop)
-        self._note_settings(journal)
         what = f"{self._shop.name}: {extent(self._shop)}"
         self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
         writer.mornings.watch_lines = self._trouble
+        writer.link_trouble = self._link_trouble
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
@@ -239,12 +254,10 @@ class Service:
         standstill = Standstill(self._clock)
         housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
-            if self._reload.is_set():
+            if self._config_file.look() or self._reload.is_set():
                 self._reload.clear()
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
-            link = self._session.health()
-            writer.link_trouble = "" if link.listening else link.problem
             if stood_s := standstill.turn():
                 self._say(
                     f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
@@ -310,8 +323,13 @@ class Service:
             mirror=self._mirroring.words(journal),
         )
 
+    def _link_trouble(self) -> str:
+        link = self._session.health()
+        return "" if link.listening else link.problem
+
     def _trouble(self) -> list[str]:
-        return [*self._around.trouble, *self._itself.lines()]
+        told = [self._other_shop] if self._other_shop else []
+        return [*self._around.trouble, *told, *self._itself.lines()]
 
     def _has_work(self, writer: Writer) -> bool:
         try:
@@ -419,6 +437,9 @@ class Service:
         for item in items:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
+        changed = [entry for entry in entries if isinstance(entry, ChangeSettings)]
+        if changed and changed[-1].settings != self._shop.said and self._reread is not None:
+            self._reload.set()  # a page or a command has written other settings
         return len(entries)
 
     def _not_recording(self, why: str, told: str) -> str:
@@ -463,6 +484,9 @@ class Service:
     def _note_settings(self, journal: Journal) -> None:
         for change in note_settings(journal, self._shop, self._clock.now_ms()):
             self._say(f"Changed: {change.words}.")
+            if change.key == "shop.name" and change.before is not None:
+                self._other_shop = OTHER_SHOP.format(before=change.before, after=change.after)
+                self._say(self._other_shop)
 
     def _use_new_configuration(self, writer: Writer) -> None:
         """Read the configuration again; keep the old one, with a message, if it is wrong.
@@ -470,6 +494,7 @@ class Service:
         All that can be wrong with the new one shows before anything of the old is ended.
         """
         assert self._reread is not None, "reload() needs a way to read the configuration"
+        self._config_file.note()
         try:
             shop, session = renewed(
                 self._reread, self._shop.broker, writer.journal, self.pages, self._new_session
@@ -486,14 +511,16 @@ class Service:
         self._take_in(writer, (), self._results())
         self._shop = shop
         try:
-            writer.use(shop)
-            self._mirroring.use(shop, writer.journal)
-            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
+            # First, so that what came before stays under the settings of before.
             self._note_settings(writer.journal)
+            writer.use(shop)
+            self._shop = writer.shop
+            self._mirroring.use(self._shop, writer.journal)
+            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(session)
-        self._itself.use(shop)
+        self._itself.use(self._shop)
         with suppress(JournalError):  # each look tries again
             self._filters.look(writer.journal)
         session.start()

@@ -32,7 +32,7 @@ from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import drawing
 from rimewatch.web.spark import spark
-from rimewatch.web.standing import (
+from rimewatch.web.unit_views import (
     UnitView,
     alarm_words,
     headline,

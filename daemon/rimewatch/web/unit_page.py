@@ -22,8 +22,8 @@ from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
 from rimewatch.web.live import Snapshot
 from rimewatch.web.page import BUSY_S, Page
 from rimewatch.web.rendering import drawing
-from rimewatch.web.standing import alarm_words, unit_view
 from rimewatch.web.unit_forms import PROMISES_MIN, SHELVES_MIN, known_unit
+from rimewatch.web.unit_views import alarm_words, unit_view
 
 USUAL: Final = "day"
 MOST_ROWS: Final = 20

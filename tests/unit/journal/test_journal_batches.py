@@ -203,6 +203,17 @@ class TestWal:
         assert journal.size().wal_bytes == 0
         assert journal.size().file_bytes > 0
 
+    def test_the_wal_is_found_by_a_link_to_the_file_too(
+        self, journal: Journal, journal_path: Path, tmp_path: Path
+    ) -> None:
+        """SQLite writes it beside the file itself."""
+        link = tmp_path / "elsewhere.db"
+        link.symlink_to(journal_path)
+        journal.add_readings(some_readings(0, 10))
+
+        with JournalReader.open(link) as reader:
+            assert reader.size().wal_bytes == journal.size().wal_bytes > 0
+
     def test_a_reader_in_the_way_is_told(self, journal: Journal, journal_path: Path) -> None:
         """The result is read, so that a WAL without end is noticed."""
         journal.add_readings(some_readings(0, 10))

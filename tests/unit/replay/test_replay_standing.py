@@ -198,6 +198,34 @@ def test_failed_check_stays_in_question_after_the_probe_was_put_right() -> None:
     assert "failed-check" in lot(paper)["doubts"]
 
 
+@pytest.mark.parametrize(
+    ("found_c", "offset_c"),
+    [
+        pytest.param(-1.5, -1.5, id="the wrong sign"),
+        pytest.param(0.1, -8.0, id="a probe that was good"),
+        pytest.param(-1.5, 15.0, id="ten times too much"),
+    ],
+)
+def test_offset_that_leaves_a_probe_off_is_no_correction(found_c: float, offset_c: float) -> None:
+    """What was off before is off by more now: its readings prove nothing from then on."""
+    paper = Paper(START).do(0, "calibration-check", probe="one", found_c=found_c, offset_c=offset_c)
+    paper.receive(2 * H).freeze(2 * H, "20C-168h")
+    moving(paper, -22.0 - 2 * abs(offset_c), 0, 175)
+
+    assert "failed-check" in lot(paper)["doubts"]
+
+
+def test_offset_that_undoes_what_was_found_is_a_correction() -> None:
+    """One after the other: each is held against the offset that was there before."""
+    paper = Paper(START)
+    paper.do(0, "calibration-check", probe="one", found_c=-1.5, offset_c=1.5)
+    paper.do(1 * H, "calibration-check", probe="one", found_c=1.2, offset_c=0.3)
+    paper.receive(2 * H).freeze(2 * H, "20C-168h")
+    moving(paper, -24.0, 0, 175)
+
+    assert lot(paper)["doubts"] == []
+
+
 # --- 4: the warmest corner ------------------------------------------------------------------
 
 

@@ -32,8 +32,8 @@ from rimewatch.mirror.points import lot_points
 from rimewatch.report.ledger_json import ledger_document
 from rimewatch.report.lot_standing import LotWords, lot_words
 from rimewatch.report.message import alarm_message
-from rimewatch.report.render_text import file_text
 from rimewatch.report.summary import build_summary
+from rimewatch.report.summary_document import file_text
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.service.records import record_from_file
 from rimewatch.service.resume import resume

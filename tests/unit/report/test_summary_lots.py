@@ -2,7 +2,7 @@
 
 from report_nights import bad_ledger, quiet_ledger, summary_of
 
-from rimewatch.report.render_text import file_text
+from rimewatch.report.summary_document import file_text
 
 
 class TestLots:

@@ -6,7 +6,7 @@ configuration.
 
 from collections.abc import Sequence
 
-from rimewatch.intake.decoders.documents import bare
+from rimewatch.intake.decoders.documents import text_of
 from rimewatch.intake.decoders.draft import Decoder, Draft, TimeOrigin, Undecodable
 from rimewatch.intake.decoders.values import contact_of, measured_in, number_in
 from rimewatch.shop import Probe
@@ -18,7 +18,7 @@ def number_decoder(probe: Probe) -> Decoder:
 
     def decode(payload: bytes, _arrived_ms: int) -> Sequence[Draft]:
         try:
-            text = bare(payload).decode()
+            text = text_of(payload)
         except UnicodeDecodeError:
             msg = "the payload is not text; expected a bare number, such as 2.1"
             raise Undecodable(msg, whole=True) from None

@@ -1,9 +1,8 @@
-"""The summary as text: a push message under a thousand characters, and the whole as a file.
+"""The summary as a push message of under a thousand characters.
 
 Layout only: every sentence comes from ``page``.
 """
 
-import textwrap
 from collections.abc import Iterable, Iterator
 from typing import Final
 
@@ -22,7 +21,6 @@ _LONGEST_PUSH_LINE: Final = 160
 _ROOM_FOR_TASKS: Final = 560
 """The rest is for the units, the warm ones first, and the lots."""
 _ROOM_FOR_LOTS: Final = 90
-_WIDTH: Final = 76
 
 
 def push_text(summary: Summary) -> str:
@@ -52,41 +50,6 @@ def summary_message(summary: Summary) -> Message:
             break
         title = f"{title} {sentence}"
     return Message(title=wording.clipped(title, LONGEST_TITLE), body=push_text(summary))
-
-
-def file_text(summary: Summary) -> str:
-    """Return the whole summary as plain text, lines of at most 76 characters, ending in one."""
-    seen = page(summary)
-    lines = [
-        seen.shop,
-        *_wrapped(seen.night),
-        *_wrapped(seen.period),
-        *_wrapped(seen.clock_note),
-        "",
-        *_wrapped(" ".join(seen.verdict)),
-        "",
-    ]
-    if seen.todos:
-        lines += _wrapped(seen.todos_title.upper())
-        for count, text in enumerate(seen.todos, start=1):
-            lines += _wrapped(text, first=f"{count:3}. ", rest="     ")
-        lines.append("")
-    lines.append("UNITS")
-    for block in seen.units:
-        lines += _wrapped(f"{block.name}: {block.state_word}", first="  ", rest="    ")
-        lines += _wrapped(f"{block.range} ({block.limit}).", first="      ", rest="      ")
-        for text in block.lines:
-            lines += _wrapped(text, first="      ", rest="      ")
-    for section in seen.sections:
-        lines += ["", section.title.upper()]
-        for item in section.items:
-            lines += _wrapped(item.head, first="  ", rest="    ")
-            for text in item.lines:
-                lines += _wrapped(text, first="      ", rest="      ")
-    lines += ["", "-" * _WIDTH]
-    for text in seen.cautions:
-        lines += _wrapped(text)
-    return "\n".join(lines) + "\n"
 
 
 def _push_units(seen: Page) -> Iterator[str]:
@@ -134,13 +97,3 @@ def _as_many_as_fit(texts: Iterable[str], room: int, of_what: str) -> str:
 def _rest(count: int, of_what: str) -> str:
     noun = of_what.removesuffix("s") if count == 1 else of_what
     return f"\n… and {count} more {noun}"
-
-
-def _wrapped(text: str, *, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        _WIDTH,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_on_hyphens=False,
-    )

@@ -1,27 +1,34 @@
-"""A review as text, as HTML and on paper: one set of sentences, three layouts. Pure."""
+"""A review as a document: its sentences and rows, for every way of laying it out. Pure."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.report import wording
+from rimewatch.report.document import (
+    Block,
+    Column,
+    Document,
+    Heading,
+    Paragraph,
+    SmallPrint,
+    Table,
+    Tone,
+)
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.review import Review, Stretch, UnitReview, worst_doors
 from rimewatch.report.sections import RULES
-from rimewatch.report.sheet import QUIET_INK, SMALL_PT, Column, Sheet
-from rimewatch.report.templating import template
 from rimewatch.science.duty_cycle import DutyCycle
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, Measures, Paper, Priority
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, Measures, Priority
 
-_HEADS: Final = (
-    "Mean",
-    "Kinetic",
-    "Over limit",
-    "Over operating limit",
-    "Door open",
-    "Cooling",
-    "Defrost rise",
-    "Unmonitored",
+_COLUMNS: Final = (
+    Column(title="Mean", share=0.9, align="R"),
+    Column(title="Kinetic", share=0.9, align="R"),
+    Column(title="Over limit", share=1.1, align="R"),
+    Column(title="Over operating limit", share=1.9, align="R"),
+    Column(title="Door open", share=1.1, align="R"),
+    Column(title="Cooling", share=1.4, align="R"),
+    Column(title="Defrost rise", share=1.3, align="R"),
+    Column(title="Unmonitored", share=1.3, align="R"),
 )
 EXPLANATIONS: Final = tuple(
     """\
@@ -42,50 +49,38 @@ STEADY_C_A_WEEK: Final = 0.1
 STEADY_SHARE: Final = 0.05
 """A compressor's share that changed by less of itself is told as steady (our choice)."""
 _NOTHING: Final = "–"
-_WIDTH: Final = 96
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitPage:
-    """One unit: what is to be seen in its weeks, and the weeks."""
-
-    name: str
-    notes: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReviewPage:
-    """Everything that a review says, from top to bottom."""
-
-    shop: str
-    title: str
-    period: str
-    units: tuple[UnitPage, ...]
-    alarms: tuple[str, ...]
-    doors: tuple[str, ...]
-    checks: tuple[str, ...]
-    heads: tuple[str, ...]
-    """Of the columns of each unit's rows."""
-    explanations: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
-def review_page(review: Review) -> ReviewPage:
-    """Return a review in sentences."""
+def review_document(review: Review) -> Document:
+    """Return a review as a document."""
     begins, ends = (wording.local_day(at, review.zone) for at in (review.from_ms, review.to_ms - 1))
-    return ReviewPage(
+    return Document(
         shop=wording.printable(review.shop_name),
         title=f"{review.first:%B %Y}" if review.is_month else f"Week to {ends}",
-        period=f"{begins} to {ends}, {_length(review)}, beside the {_what(review)}s before",
-        units=tuple(_unit(review, item) for item in review.units),
-        alarms=tuple(_alarms(review)),
-        doors=tuple(_doors(review)),
-        checks=tuple(_checks(review)),
-        heads=("Month" if review.is_month else "Week from", *_HEADS),
-        explanations=EXPLANATIONS,
-        cautions=CAUTIONS,
+        when=(f"{begins} to {ends}, {_length(review)}, beside the {_what(review)}s before",),
+        blocks=tuple(_blocks(review)),
+        made=wording.local(review.to_ms, review.zone),
     )
+
+
+def _blocks(review: Review) -> Iterator[Block]:
+    first = Column(title="Month" if review.is_month else "Week from", share=1.3)
+    for item in review.units:
+        yield Heading(text=wording.printable(item.unit.name))
+        yield from (Paragraph(text=note) for note in _notes(review, item))
+        rows = tuple(_row(review, item, week) for week in item.stretches)
+        yield Table(columns=(first, *_COLUMNS), rows=rows, newest_last=True)
+    for title, texts in (
+        ("Alarms", _alarms(review)),
+        ("Worst doors", _doors(review)),
+        ("Probe checks", _checks(review)),
+    ):
+        if told := tuple(Paragraph(text=text) for text in texts):
+            yield Heading(text=title)
+            yield from told
+    yield Heading(text="How to read this")
+    yield from (Paragraph(text=text, tone=Tone.QUIET) for text in EXPLANATIONS)
+    yield SmallPrint(texts=CAUTIONS)
 
 
 def _what(review: Review) -> str:
@@ -98,14 +93,6 @@ def _length(review: Review) -> str:
     hours = (review.to_ms - review.from_ms) / MS_PER_H
     said = f"{days} days"
     return said if hours == days * 24 else f"{said} of {hours:g} h in all"
-
-
-def _unit(review: Review, item: UnitReview) -> UnitPage:
-    return UnitPage(
-        name=wording.printable(item.unit.name),
-        notes=tuple(_notes(review, item)),
-        rows=tuple(_row(review, item, week) for week in item.stretches),
-    )
 
 
 def _notes(review: Review, item: UnitReview) -> Iterator[str]:
@@ -290,79 +277,3 @@ def _checks(review: Review) -> Iterator[str]:
             f"{item.probe}: last checked {days} days ago, due every {item.every_days:g}; "
             "check it in ice water."
         )
-
-
-def review_text(review: Review) -> str:
-    """Return a review as plain text."""
-    seen = review_page(review)
-    lines = [seen.shop, seen.title, seen.period, ""]
-    for unit in seen.units:
-        lines += [unit.name, *(f"  {note}" for note in unit.notes)]
-        table = [seen.heads, *unit.rows]
-        widths = [max(len(row[place]) for row in table) for place in range(len(seen.heads))]
-        for row in table:
-            cells = [row[0].ljust(widths[0])]
-            cells += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
-            lines.append(f"  {'  '.join(cells)}")
-        lines.append("")
-    for title, texts in _sections(seen):
-        lines += [title.upper(), *(f"  {text}" for text in texts), ""]
-    lines += ["-" * _WIDTH, *seen.explanations, *seen.cautions]
-    return "\n".join(lines) + "\n"
-
-
-def _sections(seen: ReviewPage) -> Iterator[tuple[str, tuple[str, ...]]]:
-    for title, texts in (
-        ("Alarms", seen.alarms),
-        ("Worst doors", seen.doors),
-        ("Probe checks", seen.checks),
-    ):
-        if texts:
-            yield title, texts
-
-
-def review_html(review: Review) -> str:
-    """Return a review as one HTML document that needs nothing else."""
-    seen = review_page(review)
-    return (
-        template("review.html").render(page=seen, heads=seen.heads, sections=list(_sections(seen)))
-        + "\n"
-    )
-
-
-def review_pdf(review: Review, *, paper: Paper) -> bytes:
-    """Return a review as PDF."""
-    seen = review_page(review)
-    sheet = Sheet(
-        title=f"{seen.shop}: {seen.title}",
-        foot=f"{seen.shop} · {seen.title}",
-        made=wording.local(review.to_ms, review.zone),
-        paper=paper,
-    )
-    sheet.text(seen.shop, ink=QUIET_INK)
-    sheet.space(2.0)
-    sheet.title(seen.title)
-    sheet.text(seen.period, ink=QUIET_INK)
-    columns = [
-        Column(
-            title=head,
-            share=1.0 if place in (0, 1, 2) else 1.45,
-            align="L" if place == 0 else "R",
-        )
-        for place, head in enumerate(seen.heads)
-    ]
-    for unit in seen.units:
-        sheet.heading(unit.name)
-        for note in unit.notes:
-            sheet.text(note)
-        sheet.space(1.0)
-        sheet.table(columns, unit.rows)
-    for title, texts in _sections(seen):
-        sheet.heading(title)
-        for text in texts:
-            sheet.text(text)
-    sheet.space(4.0)
-    sheet.rule()
-    for text in (*seen.explanations, " ".join(seen.cautions)):
-        sheet.text(text, size_pt=SMALL_PT, ink=QUIET_INK)
-    return sheet.finished()
