@@ -36,7 +36,7 @@ from rimewatch.entries import (
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.journal import Journal, JournalReader
-from rimewatch.service.resume import EVALUATOR_STATE
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import (
     MS_PER_DAY,

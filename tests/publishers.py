@@ -286,6 +286,38 @@ PUBLISHERS: Final = (
         is_doubtful=True,
     ),
     _one(
+        "lines of a logger with semicolons and decimal commas, two devices",
+        {
+            "logger/case-1": "17;2026-03-02 02:00:00;2,4;3,02",
+            "logger/freezer-1": "18;2026-03-02 02:00:00;-20,5;2,98",
+        },
+        ("case", "air", 2.4),
+        ("freezer", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "whole degrees and percent, a comma between",
+        {"logger/case-1": "2,80"},
+        ("case", "air", 2.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "a CBOR map with a key twice",
+        {"node/case-1/up": b"\xa2\x61t\x02\x61t\x33"},
+        ("case", "air", 2.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "degrees in the code page of an older device",
+        {"shop/case-1/air": "2,4 °C".encode("latin-1")},
+        ("case", "air", 2.4),
+    ),
+    _one(
+        "a minus sign and an ordinal's sign as people type them",
+        {"shop/freezer-1/air": {"temperature": "\u221220.5 \u00baC"}},
+        ("freezer", "air", -20.5),
+    ),
+    _one(
         "SenML",
         {"senml/case-1": _senml("case-1:", ("temp", "Cel", 2.1), ("rh", "%RH", 80.0))},
         ("case", "air", 2.1),

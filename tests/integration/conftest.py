@@ -10,6 +10,7 @@ import pytest
 from dispatch_desk import LONG, Desk, open_desk
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
+from rimewatch.notify.letter import NOTHING, Extras
 from rimewatch.notify.results import Limits
 
 CONFIG = Path(__file__).parents[2] / "config"
@@ -85,8 +86,8 @@ def desk() -> Iterator[Callable[..., Desk]]:
     """Open desks with contacts ``name=[urls]``; each is stopped after the test."""
     opened: list[Desk] = []
 
-    def open_with(limits: Limits = LONG, **contacts: list[str]) -> Desk:
-        opened.append(open_desk(limits, contacts))
+    def open_with(limits: Limits = LONG, extras: Extras = NOTHING, **contacts: list[str]) -> Desk:
+        opened.append(open_desk(limits, contacts, extras))
         return opened[-1]
 
     yield open_with

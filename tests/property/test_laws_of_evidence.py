@@ -17,6 +17,7 @@ from handmade import Paper, probe, shop, unit
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
+from rimewatch.report.document import Tone
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_standing import lot_words
 from rimewatch.shop import Shop
@@ -253,7 +254,7 @@ def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
 
     assert lot["standing"] == story.standing == words.standing
     is_proven = lot["standing"] == "proven"
-    assert page.is_proven == words.is_proven == is_proven
+    assert (page.tone is Tone.GOOD) == words.is_proven == is_proven
     assert view["ready"] == lot["raw_ready"] == (is_proven and not life.is_sold)
     assert view["verdict"] == words.verdict
     assert all(said in page.verdict for said in words.caveats) or lot["standing"] != "proven"

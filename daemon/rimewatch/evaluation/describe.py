@@ -11,7 +11,7 @@ from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.rules import cause
-from rimewatch.rules.condition import Condition
+from rimewatch.rules.condition import LOTS_NAMED, Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
@@ -23,6 +23,7 @@ from rimewatch.vocabulary import (
     Measures,
     ProbeId,
     Rule,
+    Standing,
     UnitId,
 )
 
@@ -52,6 +53,10 @@ class KnowsLots(Protocol):
         """Return what some lots weigh, as far as it was entered."""
         ...
 
+    def standings_of(self, lots: Sequence[LotId]) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots now."""
+        ...
+
 
 def described(
     condition: Condition,
@@ -65,15 +70,18 @@ def described(
     The second value is the time above the limit so far, in seconds, where there is a limit.
     """
     unit_id = condition.key.unit
+    stand = condition.lots or (() if unit_id is None else lots.lots_in(unit_id))
+    condition = replace(
+        condition, lots=stand, standings=lots.standings_of(stand[:LOTS_NAMED]) if stand else ()
+    )
     if unit_id is None:
         return condition, None
     governing = [track for track in tracks.values() if track.unit.id == unit_id]
     known = [track for track in governing if track.state.last_ms is not None]
     if not known:
-        return replace(condition, lots=condition.lots or lots.lots_in(unit_id)), None
+        return condition, None
     warmest = max(known, key=lambda track: track.state.governing_c)
     fish_c = warmest.state.governing_c
-    stand = condition.lots or lots.lots_in(unit_id)
     described_so = replace(
         condition,
         fish_c=fish_c,
@@ -81,7 +89,6 @@ def described(
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
         limit_c=_limit_c(shop.unit[unit_id], condition),
         rate_c_per_h=_rate_c_per_h(store, warmest),
-        lots=stand,
         kilograms=lots.kilograms_of(stand),
     )
     if condition.used_share is not None:

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from rimewatch.entries import AnyEntry
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.lot_book import LotEntries, book
-from rimewatch.evaluation.lot_story import hold_of
+from rimewatch.evaluation.lot_story import hold_of, tell
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Hold
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import LotId, ProbeId, UnitId
+from rimewatch.vocabulary import LotId, ProbeId, Standing, UnitId
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +37,18 @@ class LotsAtHand:
         """Return the lots in a unit whose freezing was begun, thawed since or not."""
         return [lot for lot in self.standing_in(unit) if lot.freezing is not None]
 
+    def packed_in(self, unit: UnitId) -> list[LotEntries]:
+        """Return the lots in a unit that came in a vacuum pack."""
+        return [lot for lot in self.standing_in(unit) if lot.packed_until_ms > float("-inf")]
+
+    def units_with_packs(self) -> set[UnitId]:
+        """Return the units in which such a lot stands."""
+        return {
+            lot.unit
+            for lot in self.lots.values()
+            if lot.unit is not None and lot.packed_until_ms > float("-inf")
+        }
+
     def holds_in(
         self, unit: UnitId, histories: Mapping[ProbeId, ChannelHistory], now_ms: int
     ) -> dict[LotId, Hold]:
@@ -47,6 +59,16 @@ class LotsAtHand:
             if lot.thawing is None
         }
         return {lot: hold for lot, hold in found.items() if hold is not None}
+
+    def standings_of(
+        self, lots: Sequence[LotId], histories: Mapping[ProbeId, ChannelHistory], now_ms: int
+    ) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots."""
+        return tuple(
+            (lot, tell(self.shop, self.store, histories, self.lots[lot], now_ms).standing)
+            for lot in lots
+            if lot in self.lots
+        )
 
     def kilograms_of(self, lots: Sequence[LotId]) -> float | None:
         """Return what some lots weigh, as far as it was entered; None: nobody has."""

@@ -32,7 +32,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent, SessionHealth
-from rimewatch.intake.broker_settings import endpoint
+from rimewatch.intake.broker_settings import BrokerSettingsError, endpoint, tls_context
 from rimewatch.intake.broker_trouble import (
     SECOND_INSTANCE,
     TAKEN_OVER,
@@ -110,6 +110,7 @@ class BrokerSession:
         earlier: Collection[str] = (),
         reconnect_s: tuple[int, int] = RECONNECT_S,
     ) -> None:
+        self._broker = broker
         self._end = endpoint(broker)
         self._client_id = broker.client_id
         self._subscriptions = Subscriptions(filters, earlier)
@@ -326,9 +327,14 @@ class BrokerSession:
         self._heard_s = self._clock.monotonic_s()
         self._heard_ms = self._clock.now_ms()
 
-    def _on_pre_connect(self, _client: Client, _userdata: object) -> None:
+    def _on_pre_connect(self, client: BulkClient, _userdata: object) -> None:
         self._network_thread = threading.current_thread()
         self._answered = False
+        if self._end.tls is not None:
+            # Certificates end, and are changed while we run. Files that are just being
+            # written cannot be read: those that we have serve until they can.
+            with contextlib.suppress(BrokerSettingsError):
+                client.renew_tls(tls_context(self._broker))
 
     def _on_socket_open(self, _client: Client, _userdata: object, _socket: object) -> None:
         self._asked_s = self._clock.monotonic_s()

@@ -17,10 +17,10 @@ from rimewatch.report.curve import Curve
 from rimewatch.report.html_draft import HtmlDraft
 from rimewatch.report.message import Message
 from rimewatch.report.page import page
-from rimewatch.report.page_document import page_json
-from rimewatch.report.render_html import html_draft, html_without_charts
-from rimewatch.report.render_text import file_text, summary_message
+from rimewatch.report.page_json import page_json
+from rimewatch.report.push_text import summary_message
 from rimewatch.report.summary import build_summary
+from rimewatch.report.summary_document import file_text, html_draft, html_without_charts
 from rimewatch.rules import channel
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import ProbeId

@@ -3,7 +3,7 @@
 Temperatures by unit, what went beyond a limit and what was done about it, freezing by lot,
 who was told and who answered, probe checks, and changes of the service's own configuration.
 Pure: ledger, readings and entries are given. Layouts are in ``records_tables`` (CSV, JSON)
-and ``records_pdf``.
+and ``records_document``.
 
 References:
     [1] 21 CFR 123.9(a): a record has the name and location, date and time, signature or

@@ -1,7 +1,7 @@
 """A week or a month reviewed, beside those before: what creeps up unseen. Pure data.
 
 A night tells of a door; weeks tell of a compressor that works longer, of ice that grows on a
-coil, of a case that is a little warmer each week. Layouts are in ``review_pages``.
+coil, of a case that is a little warmer each week. What it says is in ``review_document``.
 
 References:
     [1] IEC 62682 / ANSI/ISA-18.2, performance metrics: see ``rimewatch.alarms.metrics``.

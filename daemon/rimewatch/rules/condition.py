@@ -5,8 +5,12 @@ Pure values.
 """
 
 from dataclasses import dataclass, field
+from typing import Final
 
-from rimewatch.vocabulary import Cause, LotId, Priority, ProbeId, Rule, UnitId, Unread
+from rimewatch.vocabulary import Cause, LotId, Priority, ProbeId, Rule, Standing, UnitId, Unread
+
+LOTS_NAMED: Final = 4
+"""A message names so many lots, and the number of the rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +49,8 @@ class Condition:
     explanation: str = ""
     """One sentence on why the cause is thought so."""
     lots: tuple[LotId, ...] = field(default=())
+    standings: tuple[tuple[LotId, Standing], ...] = ()
+    """What may be said of those of them that a message names, at its moment."""
     severity: int = 0
     """How bad it is on the rule's own scale. Rising after somebody has acknowledged the
     alarm, it opens that alarm again: matters got worse since they looked."""
@@ -60,6 +66,8 @@ class Condition:
     """Hours which that hold needs."""
     used_share: float | None = None
     """How much of a cumulative limit in the warm fish here has used, 1 is all; None: not asked."""
+    record_c: float | None = None
+    """The warmest that fish told of for being warmer was on the days before; None: not asked."""
     unread: tuple[tuple[ProbeId, Unread], ...] = ()
     """Silent probes on whose topics messages arrive all the same, and why they give no reading:
     then neither battery nor range is the matter."""

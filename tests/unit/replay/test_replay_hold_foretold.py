@@ -108,7 +108,7 @@ def test_message_says_what_is_lost_when_and_how_much_of_it() -> None:
     assert said.title.startswith("freezer-1: 40.")
     assert " h hold lost in " in said.title
     assert " lost in about " in said.body[:100]
-    assert "Lots in the hold: L-3. It had 40." in said.body
+    assert "Lots in the hold: L-3 (not proven). It had 40." in said.body
 
 
 def test_hold_that_was_foretold_and_is_lost_is_told_by_one_alarm() -> None:
