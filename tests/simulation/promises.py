@@ -141,6 +141,14 @@ class _Week:
             if rule != Rule.POWER_LOSS.value  # then the units speak for themselves
         )
 
+    def _was_put_aside(self, heard: Heard, from_ms: int, to_ms: int) -> bool:
+        """Whether what a message was about was put aside before or while it mattered."""
+        key = self.run.alarms[heard.row.alarm_id or ""].key
+        return any(
+            heard.at_ms < s < to_ms and e > from_ms and (unit, rule) == (key.unit, key.rule.value)
+            for s, e, unit, rule in self.run.shelved
+        )
+
     def _faulty_ms(self, from_ms: int, to_ms: int) -> int:
         """Return by how much what goes wrong with service, link and phones may make late."""
         found = 0
@@ -186,6 +194,7 @@ class _Week:
                     h.at_ms
                     for h in mine
                     if h.at_ms <= due_ms
+                    and not self._was_put_aside(h, passed_ms, due_ms)
                     and (
                         (over := self.run.alarms[h.row.alarm_id or ""].returned_ms) is None
                         or over > passed_ms
