@@ -122,6 +122,7 @@ class JournalReads:
 
     entries_after = asks(entries.after)
     settings_changes = asks(entries.settings_changes)
+    corrected_places = asks(entries.corrected_places)
     entries_at_hand = asks(entries.at_hand)
     entries_page = asks(entries.page)
     entries_about_lot = asks(entries.about_lot)

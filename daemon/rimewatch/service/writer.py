@@ -17,7 +17,7 @@ from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
-from rimewatch.entries import Acknowledge, AnyEntry, RetryQuarantine
+from rimewatch.entries import Acknowledge, AnyEntry, CorrectPlace, RetryQuarantine
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.door import check, is_known
@@ -235,6 +235,8 @@ class Writer:
         self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
+        if any(isinstance(entry, CorrectPlace) for _, entry in entries):
+            self._is_torn = True  # what was concluded of that time is made anew
         return [entry for _, entry in entries]
 
     def _follow_clock(self) -> None:
