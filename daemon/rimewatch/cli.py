@@ -37,6 +37,7 @@ COMMANDS: Final = {
     "mirror": "Look after the copy in a time series database.",
     "archive": "Export many shops' journals and replay them.",
     "verify": "Check that the journal and its attachments are sound.",
+    "stamp": "Have an authority outside say when a seal was there.",
     "backup": "Copy the journal while the service runs.",
 }
 

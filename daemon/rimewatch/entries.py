@@ -54,7 +54,7 @@ class Judged(StrEnum):
 
     NOTHING = "nothing"
     LOTS = "lots"
-    """Which lots there are, where they lie and what is held."""
+    """Which lots there are, where they lie, what is held, and what may be said of them."""
     COOLING = "cooling"
     """Which batches cool."""
 
@@ -250,6 +250,7 @@ class CorrectiveAction(Entry):
     """What was done about it, in the person's own words."""
 
     do: ClassVar[str] = "corrective-action"
+    judged_anew = Judged.LOTS
     unit: Place
     text: Reason
     disposition: Disposition | None = None
@@ -308,6 +309,7 @@ class CalibrationCheck(Entry):
     """A probe was checked against a reference, in melting ice or beside a thermometer."""
 
     do: ClassVar[str] = "calibration-check"
+    judged_anew = Judged.LOTS
     probe: Sensor
     found_c: Degrees
     """How far off it was, °C: what it said less what was true."""

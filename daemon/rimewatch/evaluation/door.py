@@ -33,7 +33,7 @@ from rimewatch.entries import (
     StartTimeControl,
     WithdrawLot,
 )
-from rimewatch.evaluation.cancellations import cancelled, standing
+from rimewatch.evaluation.cancellations import Cancellable, cancelled, standing
 from rimewatch.evaluation.lot_book import LotEntries, book, changes
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, LotId, Measures, ProbeId, Rule
@@ -62,7 +62,7 @@ class Books(Protocol):
     """What the door asks of the entries that are on the books."""
 
     def entries_about_lot(self, lot: LotId) -> Sequence[AnyEntry]:
-        """Return a lot's entries and every cancellation, in the order they came."""
+        """Return a lot's entries, every cancellation and what was done, as they came."""
 
     def entry_numbered(self, number: int) -> AnyEntry | None:
         """Return an entry by its number; None: there is none."""
@@ -83,11 +83,11 @@ class BooksInMemory:
         self._entries.append(entry)
         if isinstance(entry, LotEntry):
             self._about.setdefault(entry.lot, []).append(entry)
-        elif isinstance(entry, CancelEntry):
+        elif isinstance(entry, CancelEntry | CorrectiveAction):
             self._about.setdefault(None, []).append(entry)
 
     def entries_about_lot(self, lot: LotId) -> list[AnyEntry]:
-        """Return a lot's entries and every cancellation, in the order they came."""
+        """Return a lot's entries, every cancellation and what was done, as they came."""
         found = [*self._about.get(lot, ()), *self._about.get(None, ())]
         return sorted(found, key=lambda entry: entry.entry_number)
 
@@ -339,15 +339,14 @@ def _cancellation(asked: _Asked) -> Iterator[str]:
     if target is None:
         yield f"there is no entry {number}; the record of a lot shows the numbers"
         return
-    if not isinstance(target, LotEntry | CancelEntry):
+    if not isinstance(target, Cancellable):
         yield f"entry {number} is not about a lot; what it did cannot be undone by this"
         return
-    about = target
-    while isinstance(about, CancelEntry):
-        before = books.entry_numbered(about.number)
-        if not isinstance(before, LotEntry | CancelEntry) or about.number >= about.entry_number:
-            return  # of an old journal: it never crossed anything out
-        about = before
+    about = _crossed_out_at_last(target, books)
+    if isinstance(about, CorrectiveAction):
+        yield from _taken_back(entry, books)
+    if about is None or isinstance(about, CorrectiveAction):
+        return
     known = list(books.entries_about_lot(about.lot))
     if number in cancelled(known):
         yield f"entry {number} does not count already"
@@ -402,6 +401,29 @@ def _place_confirmed(asked: _Asked) -> Iterator[str]:
         yield "who confirms where the probe was is not said; name yourself"
     elif entry.who.strip().casefold() == target.who.strip().casefold():
         yield f"{entry.who.strip()} said so already; somebody else has to confirm it"
+
+
+def _crossed_out_at_last(target: Cancellable, books: Books) -> LotEntry | CorrectiveAction | None:
+    """Return what a row of cancellations is about; None: of an old journal, about nothing."""
+    about = target
+    while isinstance(about, CancelEntry):
+        before = books.entry_numbered(about.number)
+        if not isinstance(before, Cancellable) or about.number >= about.entry_number:
+            return None  # it never crossed anything out
+        about = before
+    return about
+
+
+def _taken_back(entry: CancelEntry, books: Books) -> Iterator[str]:
+    """What was written down as done about fish is taken back by somebody with a name alone."""
+    if not entry.who.strip():
+        yield "who takes back what was written down as done is not said; name yourself"
+    elif entry.number in cancelled(books.entries_about_lot(_NO_LOT)):
+        yield f"entry {entry.number} does not count already"
+
+
+_NO_LOT: Final = LotId("")
+"""About no lot: what may be about any is there all the same."""
 
 
 def _receipts(entries: Sequence[AnyEntry]) -> int:

@@ -26,6 +26,7 @@ from rimewatch.evaluation.batches import (
     cooling_records,
     timer_records,
 )
+from rimewatch.evaluation.cancellations import standing
 from rimewatch.evaluation.channels import (
     ChannelHistory,
     histories_of_shop,
@@ -279,10 +280,10 @@ def build_ledger(
 def corrective_actions(
     entries: Sequence[AnyEntry], from_ms: int, to_ms: int
 ) -> tuple[CorrectiveAction, ...]:
-    """Return the corrective actions of some time, in order."""
+    """Return the corrective actions of some time that count, in order."""
     return tuple(
         e
-        for e in sorted(entries, key=lambda e: e.at_ms)
+        for e in sorted(standing(entries), key=lambda e: e.at_ms)
         if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
     )
 

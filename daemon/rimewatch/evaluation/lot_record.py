@@ -10,6 +10,7 @@ from rimewatch.entries import (
     AnyEntry,
     CalibrationCheck,
     CancelEntry,
+    CorrectiveAction,
     CorrectLot,
     LotEntry,
     ReceiveLot,
@@ -98,9 +99,17 @@ def record_of(
 
 
 def lines_of(entries: Sequence[AnyEntry], lot: LotId) -> tuple[EntryLine, ...]:
-    """Return a lot's entries in the order they came, the cancelled and cancelling ones too."""
+    """Return a lot's entries in the order they came, the cancelled and cancelling ones too.
+
+    What was written down as done is among them where it names the lot.
+    """
     crossed_out = cancelled(entries)
-    own = {e.entry_number for e in entries if isinstance(e, LotEntry) and e.lot == lot}
+    own = {
+        e.entry_number
+        for e in entries
+        if (isinstance(e, LotEntry) and e.lot == lot)
+        or (isinstance(e, CorrectiveAction) and lot in e.lots)
+    }
     while True:  # what cancels an entry of the lot belongs to it, and so on
         more = {
             e.entry_number for e in entries if isinstance(e, CancelEntry) and e.number in own

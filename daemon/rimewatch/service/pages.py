@@ -17,6 +17,8 @@ from starlette.types import Receive, Scope, Send
 from rimewatch.clock import Clock
 from rimewatch.intake.entries import parse_entry
 from rimewatch.service.charts import charts_folder
+from rimewatch.service.ice_check import ice_seen
+from rimewatch.service.looking_back import review_from_file
 from rimewatch.service.postmark import Postmark
 from rimewatch.service.records import record_from_file
 from rimewatch.shop import Shop, Web
@@ -29,7 +31,8 @@ from rimewatch.web.people import People, PeopleError, Role, people_path
 from rimewatch.web.server import PageServer, PageServerError, bound
 from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile
-from rimewatch.web.site import make_site
+from rimewatch.web.site import Looks, make_site
+from rimewatch.web.what_if_page import Supposes
 
 TRY_AGAIN_S: Final = 60.0
 """How long after a failure the pages are tried again (our choice)."""
@@ -46,6 +49,7 @@ class Pages:
         config_file: Where the configuration is, for those who set things up.
         keeper: Keeps the settings; None: no page changes them.
         listens: Listens for probes that watch nothing yet.
+        supposes: Plays other settings over the past.
     """
 
     def __init__(
@@ -58,10 +62,12 @@ class Pages:
         config_file: ConfigFile | None = None,
         keeper: SettingsKeeper | None = None,
         listens: Listens | None = None,
+        supposes: Supposes | None = None,
     ) -> None:
         self._config_file = config_file
         self._keeper = keeper
         self._listens = listens
+        self._supposes = supposes
         self._journal_path = journal_path
         self._board = board or Board()
         self._is_invited = False
@@ -173,6 +179,11 @@ class Pages:
                 self._config_file,
                 keeper=self._keeper,
                 listens=self._listens,
+                looks=Looks(
+                    ice=partial(ice_seen, self._journal_path),
+                    review=partial(review_from_file, shop, self._journal_path),
+                    supposes=self._supposes,
+                ),
             )
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:

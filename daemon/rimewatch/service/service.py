@@ -44,6 +44,7 @@ from rimewatch.service.settings_keeper import FileKeeper
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
 from rimewatch.service.standstill import Standstill
+from rimewatch.service.supposing import Supposing
 from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.watch_health import Bystander, health_of
 from rimewatch.service.watched_file import WatchedFile
@@ -118,11 +119,14 @@ class Service:
         self.board = Board()
         file = None
         self._keeper: FileKeeper | None = None
+        self._supposing: Supposing | None = None
         if reread is not None and config_path is not None:
             file = ConfigFile(str(config_path.resolve()), reread)
             self._keeper = FileKeeper(
                 config_path, environ or {}, journal_path, clock, self._asked_anew.ask_and_wait
             )
+        if config_path is not None:
+            self._supposing = Supposing(config_path, journal_path, environ or {}, clock)
         self._hearing = Hearing(lambda: self._shop, clock)
         self.pages = Pages(
             journal_path,
@@ -132,6 +136,7 @@ class Service:
             config_file=file,
             keeper=self._keeper,
             listens=self._hearing,
+            supposes=self._supposing,
         )
         self._bystander = Bystander(self.board, self.pages)
         self._publisher = Publisher(self.board, clock, self._health)
@@ -187,6 +192,8 @@ class Service:
         finally:
             self.pages.stop()
             self._hearing.stop()
+            if self._supposing is not None:
+                self._supposing.stop()
             self._itself.stop()
             self._progress.end()
 

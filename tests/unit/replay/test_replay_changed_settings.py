@@ -115,6 +115,20 @@ def test_a_probe_that_is_moved_leaves_the_broken_hold_where_it_was() -> None:
     assert lot["credited_h"] == pytest.approx(9 * 24 - 2 * 24 - 6, abs=0.2)
 
 
+def test_a_hold_begins_with_the_cold_of_the_probe_that_took_over() -> None:
+    """Its first probe never saw the cold; the second sees it from its first reading there."""
+    before = (FREEZERS, probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW))
+    after = (FREEZERS, probe("b", "freezer-1", **SLOW), probe("a", "freezer-2", **SLOW))
+    paper = frozen_lot(Paper())
+    steady(paper, "b", 0, 9 * DAY, -25.0)
+    steady(paper, "a", 0, 9 * DAY, -15.0)
+    change(paper, 3 * DAY + 100, *after)
+    lot = lot_of(paper, shop_of(*before))
+
+    assert lot["started"] == paper.iso(3 * DAY + 300)
+    assert lot["credited_h"] == pytest.approx(6 * 24, abs=0.1)
+
+
 def test_a_unit_whose_probe_was_moved_away_is_watched_by_nobody_from_then_on() -> None:
     """Two stretches, each in its place: what the probe says elsewhere proves nothing here."""
     paper = frozen_lot(Paper())
