@@ -85,6 +85,11 @@ def stands_since_ms(shop: Shop, probe: ProbeId) -> float:
     return _stay(shop, probe, shop.probe[probe].unit, inf)[0]
 
 
+def there_from_ms(shop: Shop, probe: ProbeId, from_ms: int) -> int:
+    """Return from when on, at an instant or later, a probe told of where it is now."""
+    return round(max(from_ms, stands_since_ms(shop, probe))) if shop.earlier else from_ms
+
+
 @dataclass(frozen=True, slots=True)
 class SeatedStore:
     """Readings as far as their probes stood in one unit; implements ``ReadingStore``.
