@@ -105,7 +105,7 @@ def _view(
         value=value,
         was=shown,
         help=each.help,
-        usual=each.usual,
+        usual=_usual(each, scale),
         options=options,
         ticked=frozenset(value.split(MANY)),
         held=each.kind.held(held) if isinstance(each.kind, Secret) else "",
@@ -113,6 +113,12 @@ def _view(
         is_more=each.is_more,
         is_needed=is_needed and not (isinstance(each.kind, Secret) and held),
     )
+
+
+def _usual(each: Field, scale: Scale) -> str:
+    if each.usual_value is None:
+        return each.usual
+    return each.usual.format(f"{each.kind.show(each.usual_value, scale)} {each.kind.unit(scale)}")
 
 
 def filled_in(
