@@ -197,6 +197,7 @@ class Evaluator:
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
             else:
+                self._overseer.highs.take(track)
                 if len(track.ended) > ended:
                     self._judge_over(track, track.ended[ended:])
                 if track.state.open != before:
@@ -387,17 +388,14 @@ class Evaluator:
         first_ms = self._morning[1]
         if (bench_ms := self._bench.next_due_ms()) is not None and bench_ms < first_ms:
             first_ms = bench_ms
-        if (alarms_ms := self._alarms_due_ms()) is not None and alarms_ms < first_ms:
+        # What an alarm has to do next is worked out once for each state of theirs.
+        if self._alarms_due[0] is not self.alarms:
+            self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
+        if (alarms_ms := self._alarms_due[1]) is not None and alarms_ms < first_ms:
             first_ms = alarms_ms
         if self._late_since_ms is not None:
             first_ms = min(first_ms, self._late_since_ms + CATCH_UP_AFTER_MS)
         return first_ms
-
-    def _alarms_due_ms(self) -> int | None:
-        """Return when an alarm has something to do; worked out once for each state of theirs."""
-        if self._alarms_due[0] is not self.alarms:
-            self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
-        return self._alarms_due[1]
 
     def take_outcomes(self) -> Sequence[Outcome]:
         """Return what there is to write and to send since the last call, in order."""

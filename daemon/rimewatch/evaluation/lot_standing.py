@@ -38,6 +38,7 @@ from rimewatch.lots.standing import (
     Lack,
     PackedWarm,
     PerhapsDisposed,
+    PlaceCorrected,
     ReceivedTooWarm,
     SilenceAfterSolid,
     SilenceBeforeCount,
@@ -100,6 +101,7 @@ def judge(
         *_packed_warm(exposure),
         *_failed_checks(shop, lot, end_ms),
         *_perhaps_disposed(lot),
+        *_placed_anew(lot),
     ]
     lacks = lacks_of(lot, law, need, held.hold)
     if rests_on_hold(lot, law, need):
@@ -119,11 +121,11 @@ def lacks_of(lot: LotEntries, law: Law, need: Need | None, hold: Hold | None) ->
     if is_exempt(lot, need) or supplier_proves(lot, law, need):
         return ()
     if hold is not None and hold.completed_ms is not None:
-        return () if law.counts(hold.option, need.species) else (Lack.NOT_BY_THIS_CODE,)
+        return () if law.counts(hold.option, need.may_be) else (Lack.NOT_BY_THIS_CODE,)
     if lot.received_again is not None and hold is None:
         return (Lack.RECEIVED_AGAIN,)
     if hold is not None:
-        known = law.counts(hold.option, need.species)
+        known = law.counts(hold.option, need.may_be)
         return (Lack.HOLD_INCOMPLETE,) if known else (Lack.NOT_BY_THIS_CODE, Lack.HOLD_INCOMPLETE)
     return (Lack.NOT_BY_THIS_CODE,) if lot.frozen_by_supplier is not None else (Lack.NO_HOLD,)
 
@@ -144,7 +146,7 @@ def supplier_proves(lot: LotEntries, law: Law, need: Need | None) -> bool:
     """
     if need is None:
         return False
-    return any(law.counts(statement.option, need.species) for statement in lot.freezing_statements)
+    return any(law.counts(statement.option, need.may_be) for statement in lot.freezing_statements)
 
 
 def rests_on_hold(lot: LotEntries, law: Law, need: Need | None) -> bool:
@@ -194,6 +196,18 @@ def _perhaps_disposed(lot: LotEntries) -> Iterator[PerhapsDisposed]:
                     disposition=disposition, unit=action.unit, at_ms=action.at_ms, is_named=named
                 )
                 return
+
+
+def _placed_anew(lot: LotEntries) -> Iterator[PlaceCorrected]:
+    for entry, is_late in lot.placed_anew:
+        yield PlaceCorrected(
+            probe=entry.probe,
+            was=entry.was,
+            unit=entry.unit,
+            at_ms=entry.at_ms if entry.entered_ms is None else entry.entered_ms,
+            number=entry.entry_number,
+            is_late=is_late,
+        )
 
 
 # --- what nobody saw ----------------------------------------------------------------------

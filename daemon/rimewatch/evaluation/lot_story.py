@@ -61,6 +61,9 @@ class LotStory:
     """What may be said of it, decided once: every surface reads this."""
     law: Law = US_FOOD_CODE
     """What counts as proof where the shop is."""
+    stands: Hold | None = None
+    """A hold that was complete before the fish, frozen still, was put to freeze once more: what
+    may be said of the lot rests on it. None: it rests on no such hold."""
 
     @property
     def lot(self) -> LotId:
@@ -111,9 +114,11 @@ class LotStory:
             return None
         if lot_standing.is_exempt(self.entries, need):
             return Proof.EXEMPTION
+        if self.stands is not None:
+            return Proof.OWN_FREEZING
         by_supplier = lot_standing.supplier_proves(self.entries, self.law, need)
         if self.hold is not None and self.hold.completed_ms is not None:
-            counts = self.law.counts(self.hold.option, need.species)
+            counts = self.law.counts(self.hold.option, need.may_be)
             if counts and (self.is_sure or not by_supplier):
                 return Proof.OWN_FREEZING
         return Proof.SUPPLIER_FREEZING if by_supplier else None
@@ -152,8 +157,8 @@ class LotStory:
                 f"{self.law.name}: it needs a freezing hold, and none was started."
             )
         if hold.completed_ms is not None:
-            species = None if self.need is None else self.need.species
-            why = "" if species is None else self.law.no_option_for.get(species.scientific, "")
+            may_be = () if self.need is None else self.need.may_be
+            why = "; ".join(self.law.why_none(may_be))
             return (
                 f"Freezing by {hold.option.value} is no proof under {self.law.name}"
                 f"{f': {why}' if why else ''}."
@@ -192,6 +197,40 @@ def tell(
 
 
 def _tell(
+    shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
+) -> LotStory:
+    """Judge a lot; one that was frozen again, by its latest freezing or the one that stands.
+
+    A complete hold is a fact of the past: to put the fish, frozen still, to freeze once more takes
+    nothing from it, and adds nothing to it. The hours are those of the latest.
+    """
+    story = _tell_latest(shop, store, histories, lot, to_ms)
+    before = lot.before_frozen_again()
+    if before is None or (story.hold is not None and story.hold.completed_ms is not None):
+        return story
+    if not _stays_in_freezers(shop, before, lot):
+        return story
+    earlier = _tell(shop, store, histories, before, to_ms)
+    stands = earlier.stands or earlier.hold
+    again_ms = float("inf") if lot.freezing is None else lot.freezing.at_ms
+    if stands is None or stands.completed_ms is None or stands.completed_ms > again_ms:
+        return story
+    if earlier.proof is not Proof.OWN_FREEZING:
+        return story  # freezing that is no proof here, or none was wanted
+    return replace(story, judgement=earlier.judgement, stands=stands)
+
+
+def _stays_in_freezers(shop: Shop, before: LotEntries, again: LotEntries) -> bool:
+    """Whether a lot stood in freezers alone from one start of freezing to the next."""
+    assert before.freezing is not None, "it was put to freeze before"
+    assert again.freezing is not None, "and again"
+    from_ms, to_ms = float(before.freezing.at_ms), float(again.freezing.at_ms)
+    places = [place for place in again.placements_from(from_ms) if place.from_ms < to_ms]
+    units = (shop_at(shop, round(place.from_ms)).unit.get(place.unit) for place in places)
+    return all(unit is not None and unit.kind.is_freezer for unit in units)
+
+
+def _tell_latest(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
     law = law_of(_when_entered(shop, lot.freezing or lot.received).code)

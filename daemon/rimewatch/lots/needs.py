@@ -114,6 +114,8 @@ class Need:
     """Received warmer than that; None: not measured at receipt."""
     species: Species | None = None
     """The species the name means; None: unknown, or it may be several."""
+    may_be: tuple[Species, ...] = ()
+    """The species the name may mean; empty: unknown."""
 
 
 def needs_of(
@@ -152,6 +154,7 @@ def needs_of(
         receipt_limit_c=limit_c,
         receipt_too_warm=too_warm,
         species=found if isinstance(found, Species) else None,
+        may_be=_choices(found),
     )
 
 

@@ -36,6 +36,12 @@ PARASITES_ALONE: Final = (
     "anything about bacteria, viruses or histamine."
 )
 
+STANDS: Final = (
+    "A hold that was complete stands: the hours shown are those of the freezing that was begun "
+    "after it."
+)
+"""Of fish that was put to freeze once more."""
+
 NO_FOOD_CODE_OPTION: Final = (
     "This is no option of the FDA Food Code; where that is in force it is not enough."
 )
@@ -129,7 +135,7 @@ def in_full(shop: Shop, story: LotStory, moment: TellsMoment) -> tuple[str, ...]
 
 
 def _opening(shop: Shop, story: LotStory, words: LotWords, moment: TellsMoment) -> Iterator[str]:
-    hold, need = story.hold, story.need
+    hold, need = story.stands or story.hold, story.need
     yield f"{words.verdict}."
     yield from words.caveats
     if words.why_not:
@@ -176,7 +182,7 @@ def _is_hold_unsure(judgement: Judgement) -> bool:
 
 def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
     hold, sure = story.hold, story.sure
-    if hold is not None and sure is not None and not story.is_sure:
+    if hold is not None and sure is not None and not story.is_sure and story.stands is None:
         at = "" if story.sure_by_ms is None else moment(story.sure_by_ms)
         yield wording.sure_hours(sure.credited_h, hold.required_h, at, story.doubts)
     yield from _warm_words(story.judgement)
@@ -189,6 +195,8 @@ def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
 def _notes(story: LotStory) -> Iterator[str]:
     if story.proof is not None:
         yield PARASITES_ALONE
+    if story.stands is not None:
+        yield STANDS
     if (
         story.hold is not None
         and story.hold.option is Option.F20C_24H

@@ -44,6 +44,7 @@ class FileKeeper:
         journal_path: Where changes are noted.
         clock: Says when they were made.
         use: Has the service use what the file says.
+        sends: Whether references to secrets are followed; who types a command may not have them.
     """
 
     def __init__(
@@ -53,12 +54,15 @@ class FileKeeper:
         journal_path: Path,
         clock: Clock,
         use: Use,
+        *,
+        sends: bool = True,
     ) -> None:
         self._path = path
         self._environ = environ
         self._journal_path = journal_path
         self._clock = clock
         self._use = use
+        self._sends = sends
         self._lock = threading.Lock()
         self._tables: Tables = {}
         self.taken()
@@ -193,4 +197,5 @@ class FileKeeper:
             self._environ,
             source=self._path.name,
             folder=self._path.parent,
+            sends=self._sends,
         )

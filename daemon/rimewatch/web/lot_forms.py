@@ -45,6 +45,7 @@ class LotForms(Forms):
             "thaw": self.thaw,
             "move": self.move,
             "correct": self.correct,
+            "confirm-start": self.confirm_start,
             "attach": self.attach,
             "cancel": self.cancel,
             "withdraw": self.withdraw,
@@ -88,6 +89,16 @@ class LotForms(Forms):
             else corrections(known.received, fields, self._shop.display)
         )
         entry: Entry = {"do": "correct-lot", "reason": fields.get("reason", ""), **changed}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def confirm_start(self, request: Request) -> Response:
+        """Enter that a lot's freezing did begin when it was entered to have, long afterwards."""
+        visitor, fields = await self._form(request)
+        entry: Entry = {
+            "do": "correct-lot",
+            "reason": fields.get("reason", ""),
+            "confirms_start": True,
+        }
         return await self._taken(request, visitor, fields, entry)
 
     async def cancel(self, request: Request) -> Response:

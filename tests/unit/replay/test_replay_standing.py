@@ -698,3 +698,139 @@ def test_lot_that_used_up_its_time_and_is_gone_alarms_no_more() -> None:
     (told,) = [a for a in paper.ledger(place())["alarms"] if a["unit"] == "case-1"]
 
     assert told["returned"] is not None
+
+
+# --- corrections that nobody puts a name to -------------------------------------------------
+
+
+def numbered(paper: Paper, do: str) -> int:
+    """Return the number of the first entry of a kind, as it comes."""
+    done = [line["do"] for line in sorted(paper.lines, key=lambda line: line["at"]) if "do" in line]
+    return done.index(do) + 1
+
+
+@pytest.mark.parametrize(("who", "standing"), [("Ines", "proven"), ("", "against")])
+def test_crossing_an_entry_out_betters_a_lot_only_with_a_name_to_it(
+    who: str, standing: str
+) -> None:
+    """A correction that said it is not tuna but an eel, crossed out."""
+    paper = in_case(10, **YELLOWFIN)
+    paper.do(2 * H, "correct-lot", lot="L1", species="Anguilla japonica", reason="label", who="Ana")
+    number = numbered(paper, "correct-lot")
+    paper.do(3 * H, "cancel-entry", number=number, reason="wrong lot", who=who)
+
+    found = lot(paper)
+
+    assert found["standing"] == standing
+    assert ("unsigned-correction" in found["doubts"]) is (not who)
+
+
+def test_receipt_that_says_something_else_betters_a_lot_only_with_a_name_to_it() -> None:
+    """A second receipt is a correction, over the broker and in a trace."""
+    for who, standing in (("Ines", "proven"), ("", "unproven")):
+        paper = in_case(10)
+        paper.do(
+            2 * H, "receive-lot", lot="L1", origin="wild", serve_raw=True, who=who, **YELLOWFIN
+        )
+
+        assert lot(paper, place())["standing"] == standing, who
+
+
+@pytest.mark.parametrize("disposition", ["discarded", "used-cooked"])
+@pytest.mark.parametrize("named", [True, False])
+def test_what_was_written_down_of_the_wrong_lot_is_taken_back(
+    disposition: str, *, named: bool
+) -> None:
+    """By somebody with a name; both stay on record."""
+    lots = {"lots": ["L1"]} if named else {}
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H,
+        "corrective-action",
+        unit="case-1",
+        text="thrown out",
+        disposition=disposition,
+        **lots,
+    )
+    assert lot(paper)["standing"] == ("against" if named else "doubt")
+    number = numbered(paper, "corrective-action")
+    paper.do(3 * H, "cancel-entry", number=number, reason="it was L2", who="Ines")
+
+    assert lot(paper)["standing"] == "proven"
+
+
+def test_taking_back_what_was_done_needs_a_name() -> None:
+    """Refused at the door, and in an old journal it betters nothing."""
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H, "corrective-action", unit="case-1", text="out", disposition="discarded", lots=["L1"]
+    )
+    number = numbered(paper, "corrective-action")
+    paper.do(3 * H, "cancel-entry", number=number, reason="it was L2")
+
+    (refused,) = paper.ledger(place())["refused"]
+    assert "name yourself" in refused["why"]
+    assert lot(paper)["standing"] == "against"
+
+
+def test_taking_back_after_a_lot_is_gone_betters_nothing() -> None:
+    """It may worsen by what is learned later, never improve."""
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H, "corrective-action", unit="case-1", text="out", disposition="discarded", lots=["L1"]
+    )
+    number = numbered(paper, "corrective-action")
+    paper.do(9 * H, "withdraw-lot", lot="L1", reason="sold out")
+    paper.do(10 * H, "cancel-entry", number=number, reason="it was L2", who="Ines")
+
+    assert lot(paper)["standing"] == "against"
+
+
+# --- put to freeze once more ----------------------------------------------------------------
+
+
+def frozen_again(option: str = "20C-168h", *, thawed: bool = False, **keys: Any) -> Paper:
+    """Return a lot that was put to freeze once more two days after its hold was complete."""
+    paper = frozen(option, 250, **keys)
+    if thawed:
+        paper.do(190 * H, "start-thawing", lot="L1", unit="walk-in", who="Ines")
+    return paper.freeze(200 * H, "20C-168h")
+
+
+def test_complete_hold_stands_if_the_fish_frozen_still_is_put_to_freeze_again() -> None:
+    """A fact of the past; the hours are those of the latest."""
+    found = lot(frozen_again())
+
+    assert (found["standing"], found["proof"]) == ("proven", "own-freezing")
+    assert (found["state"], found["completed"]) == ("freezing", None)
+    assert found["credited_h"] == pytest.approx(50.0)
+
+
+def test_hold_of_fish_that_was_thawed_or_moved_out_in_between_stands_no_more() -> None:
+    """It is frozen again for a reason that nobody wrote down."""
+    moved = frozen("20C-168h", 250).do(190 * H, "move-lot", lot="L1", unit="walk-in")
+
+    for paper in (frozen_again(thawed=True), moved.freeze(200 * H, "20C-168h")):
+        moving(paper, 1.0, 189, 201, "walk")
+        assert lot(paper)["standing"] == "unproven"
+
+
+def test_hold_that_is_no_proof_here_does_not_stand() -> None:
+    """20C-24h under the Food Code, then seven days."""
+    assert lot(frozen_again("20C-24h", thickness_mm=20))["standing"] == "unproven"
+
+
+def test_doubt_about_the_hold_that_stands_is_still_a_doubt() -> None:
+    """Freezing once more betters nothing."""
+    paper = Paper(START).receive(0).freeze(0, "20C-168h")
+    for n in range(round(250 * H / EVERY_S) + 1):
+        paper.say(n * EVERY_S, "-22.0", "one")  # one value: stuck
+
+    assert lot(paper.freeze(200 * H, "20C-168h"))["standing"] == "doubt"
+
+
+def test_squid_that_may_be_firefly_squid_is_not_proven_by_japans_option() -> None:
+    """Firefly squid asks for −30 °C for four days (MHLW of Japan)."""
+    japan = place(code="jp-mhlw")
+    for species, standing in (("ika", "unproven"), ("yari ika", "proven")):
+        assert (
+            lot(frozen("20C-24h", 60, -28.0, species=species, thickness_mm=20), japan)["standing"]
+            == standing
+        )
