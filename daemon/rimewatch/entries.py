@@ -54,7 +54,7 @@ class Judged(StrEnum):
 
     NOTHING = "nothing"
     LOTS = "lots"
-    """Which lots there are, where they lie and what is held."""
+    """Which lots there are, where they lie, what is held, and what may be said of them."""
     COOLING = "cooling"
     """Which batches cool."""
 

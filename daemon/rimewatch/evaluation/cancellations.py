@@ -29,6 +29,8 @@ def cancelled(entries: Sequence[AnyEntry]) -> Mapping[int, CancelEntry]:
         target = kinds.get(entry.number)
         if entry.entry_number in found or entry.number >= entry.entry_number:
             continue
+        if isinstance(target, CorrectiveAction) and not entry.who.strip():
+            continue  # what a person decided is taken back by one with a name alone
         if isinstance(target, Cancellable):
             found.setdefault(entry.number, entry)
     return found

@@ -226,9 +226,8 @@ def _stays_in_freezers(shop: Shop, before: LotEntries, again: LotEntries) -> boo
     assert again.freezing is not None, "and again"
     from_ms, to_ms = float(before.freezing.at_ms), float(again.freezing.at_ms)
     places = [place for place in again.placements_from(from_ms) if place.from_ms < to_ms]
-    return all(
-        place.unit in shop.unit and shop.unit[place.unit].kind.is_freezer for place in places
-    )
+    units = (shop_at(shop, round(place.from_ms)).unit.get(place.unit) for place in places)
+    return all(unit is not None and unit.kind.is_freezer for unit in units)
 
 
 def _tell_latest(

@@ -76,7 +76,7 @@ def note_settings(
 
 def is_in_use(journal: JournalReads, shop: Shop) -> bool:
     """Return whether a configuration is what the journal last noted."""
-    return journal.load_state(_STATE) == _text(shop) and tables_in_use(journal) in ("", shop.said)
+    return journal.load_state(_STATE) == _text(shop) and tables_in_use(journal) == shop.said
 
 
 def tables_in_use(journal: JournalReads) -> str:
