@@ -127,7 +127,7 @@ class WhatIfPage(Page):
         return go_to(PATH)
 
     def _now(self, tables: Tables, unit: str, own: Field) -> str:
-        held = next((u for u in tables.get("unit", ()) if u.get("id") == unit), {})
+        held: Tables = next((u for u in tables.get("unit", ()) if u.get("id") == unit), {})
         value = value_at(held, own.key)
         return "the usual" if value is None else own.kind.show(value, self._shop.display)
 
