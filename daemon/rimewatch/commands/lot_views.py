@@ -67,6 +67,7 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
         at_hand: Leave out lots that are gone: years of them are not even read.
     """
     with standing(shop, journal, at_hand=at_hand) as now:
+        shop = now.evaluator.shop  # with what held before
         entries = [*now.evaluator.entries, *now.waiting]
         yield _Lots(
             shop=shop,

@@ -114,6 +114,8 @@ def settings_of(shop: Shop) -> dict[str, Value]:
     """Return a shop's settings with their defaults filled in, secrets left out."""
     found: dict[str, Value] = {}
     for field in fields(shop):
+        if field.name in {"said", "earlier"}:
+            continue  # the same in other words; and each of those is told of by itself
         key = _KEYS.get(field.name, field.name)
         found |= dict(_flat(key, getattr(shop, field.name), secret=not field.repr))
     return found

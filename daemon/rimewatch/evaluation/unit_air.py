@@ -87,7 +87,7 @@ class AirWatch:
             came_back = usual.further(rise, after.over.back_ms, rise.top_c)
             self._over[unit] = after.over, self._explained(unit, came_back, after.over.back_ms)
         if after.rises is not before.rises:
-            self._ways[unit] = habits.ways_of(after)
+            self._ways[unit] = habits.ways_of(after, fewest=1)
 
     def _note_lowest(self, unit: UnitId, state: UsualState, value: float) -> None:
         if state.out is None:
@@ -161,7 +161,7 @@ class AirWatch:
         """Return a unit that is out of its band, with what its own doings and habits explain."""
         warming = warming_of(self._shop, self._store, unit, departure, at_ms)
         rise = self._habits[unit].out or departure
-        if warming.explained or not self._goes_alike(unit, rise, at_ms):
+        if warming.explained or not self._goes_alike(unit, rise, at_ms, fewest=1):
             return warming
         return replace(warming, explained=True)
 
@@ -204,10 +204,14 @@ class AirWatch:
             unit, departure, at_ms
         )
 
-    def _goes_alike(self, unit: UnitId, departure: Departure, at_ms: int) -> bool:
+    def _goes_alike(
+        self, unit: UnitId, departure: Departure, at_ms: int, *, fewest: int = habits.FEWEST
+    ) -> bool:
         every_ms = (self._probes[unit].every_s or 0.0) * MS_PER_S
         return any(
-            habits.goes_alike(way, departure, at_ms, every_ms=every_ms) for way in self._ways[unit]
+            habits.goes_alike(way, departure, at_ms, every_ms=every_ms)
+            for way in self._ways[unit]
+            if len(way.starts_ms) >= fewest
         )
 
     def measured(self, unit: UnitId, at_ms: int) -> bool:

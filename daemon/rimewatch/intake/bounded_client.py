@@ -11,9 +11,9 @@ Over WebSocket the library answers a server's ping without the mask that a clien
 have, and a server that keeps to the standard ends the connection: here every frame has it. One
 frame is kept whole there while it comes, up to the size that the broker was told ([1], 3.1.2.11.4).
 
-It leans on four of the library's inner names (``_create_socket``, ``_in_packet``, and
-``_WebsocketWrapper`` with its ``_create_frame``), which are as they are since its version 1; the
-tests of the session hold them.
+It leans on five of the library's inner names (``_create_socket``, ``_in_packet``,
+``_ssl_context``, ``_WebsocketWrapper`` with its ``_create_frame``), which are as they are since
+its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455
@@ -21,6 +21,7 @@ References:
     [2] RFC 6455 (2011), section 5.1: a client masks all frames; a server closes on one that is not.
 """
 
+import ssl
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
@@ -82,6 +83,10 @@ class BoundedClient(Client):
         rc = super().loop_read(max_packets)
         del self._in_packet["packet"][KEPT_BYTES:]
         return rc
+
+    def renew_tls(self, context: ssl.SSLContext) -> None:
+        """Use other certificates from the next connection on; the library takes them only once."""
+        self._ssl_context = context
 
     def _create_socket(self) -> Any:  # noqa: ANN401 - a socket of whichever kind
         made = super()._create_socket()

@@ -76,7 +76,7 @@ def endpoint(broker: Broker) -> Endpoint:
         path=path,
         username=username,
         password=password,
-        tls=_tls(broker) if url.scheme in ENCRYPTED else None,
+        tls=tls_context(broker) if url.scheme in ENCRYPTED else None,
     )
 
 
@@ -92,7 +92,12 @@ def _host_and_port(url: SplitResult) -> tuple[str, int]:
     return host, port
 
 
-def _tls(broker: Broker) -> ssl.SSLContext:
+def tls_context(broker: Broker) -> ssl.SSLContext:
+    """Return how to speak TLS with a broker, from the files as they are now.
+
+    Raises:
+        BrokerSettingsError: If a certificate or key file cannot be read.
+    """
     if (broker.cert_file is None) != (broker.key_file is None):
         msg = "broker.cert_file and broker.key_file belong together; give both or neither"
         raise BrokerSettingsError(msg)

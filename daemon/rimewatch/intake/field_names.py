@@ -27,21 +27,7 @@ class Role(StrEnum):
     """Something that no probe for fish measures, whatever its number."""
 
 
-TEMPERATURE_NAMES: Final = (
-    "temperature",
-    "temp",
-    "celsius",
-    "fahrenheit",
-    "degrees",
-    "tc",
-    "tf",
-    "t",
-)
-DOOR_NAMES: Final = ("open", "door", "contact", "reed", "magnet", "closed", "shut", "state")
-WATER_NAMES: Final = ("water", "leak", "wet")
-HUMIDITY_NAMES: Final = ("humidity", "humid", "rh")
 TIME_NAMES: Final = ("ts", "time", "timestamp", "datetime", "at", "measured")
-BATTERY_NAMES: Final = ("battery", "bat", "batt", "vbat", "batv", "batvoltage")
 ID_NAMES: Final = ("id", "device", "sensor", "mac", "addr", "address", "serial", "name", "node")
 UNIT_NAMES: Final = ("unit", "units", "uom", "scale")
 

@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 from rimewatch.config.topics import own_filter
 from rimewatch.entries import AnyEntry, CalibrationCheck
 from rimewatch.evaluation.clock_note import ClockNote, Dating
+from rimewatch.evaluation.over_time import shop_at
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Absent, Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, dated, is_of_a_burst, is_plausible
@@ -132,6 +133,11 @@ class Receiver:
         )
         self._host = SparkplugHost(p for p in shop.probes if p.format == SPARKPLUG)
         self._moved: set[ProbeId] = set()
+        self._checks: list[CalibrationCheck] = []
+        earlier = shop.earlier
+        self._changed_ms = earlier[-1].until_ms if earlier else None
+        for one in self._watched.values() if earlier else ():
+            one.offsets = self._offsets(one.probe)
 
     def receive(
         self,
@@ -283,14 +289,16 @@ class Receiver:
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry: a check may set a new offset from then on."""
         if isinstance(entry, CalibrationCheck) and entry.offset_c is not None:
+            self._checks.append(entry)
             one = self._watched.get(entry.probe)
             if one is not None:
                 one.offsets.add(entry.from_ms, entry.offset_c)
 
     def begin_anew(self, entries: Iterable[AnyEntry]) -> None:
         """Forget what a batch that failed had brought; take the entries that hold."""
+        self._checks.clear()
         for one in self._watched.values():
-            one.offsets = Offsets(one.probe.offset_c)
+            one.offsets = self._offsets(one.probe)
         for entry in entries:
             self.enter(entry)
         self._host.lose_count()
@@ -300,6 +308,22 @@ class Receiver:
         fresh = Receiver(self._shop)
         fresh.begin_anew(entries)
         return fresh
+
+    def under(self, shop: Shop, entries: Iterable[AnyEntry]) -> "Receiver":
+        """Return one that goes on from here under other settings.
+
+        Args:
+            shop: The settings from now on, with what held before.
+            entries: What was entered so far: checks may have set offsets.
+        """
+        after = Receiver(shop)
+        after.begin_anew(entries)
+        for probe, one in after._watched.items():
+            before = self._watched.get(probe)
+            if before is not None:
+                one.last = before.last
+                after.remember_clock(probe, self.clock_note(probe))
+        return after
 
     def greet(self, now_ms: int) -> list[Request]:
         """Return what to publish once the subscriptions stand."""
@@ -360,6 +384,9 @@ class Receiver:
         observed_ms = self._date(one, draft, arrived_ms, retained=retained)
         if observed_ms is None:
             return _OF_UNKNOWN_AGE
+        if self._changed_ms is not None and observed_ms < self._changed_ms:
+            # A backlog is read as its probe was configured when it was measured.
+            one = self._then(one, observed_ms)
         if (refusal := doubt_finite(sent)) is not None:
             return refusal
         if one.is_temperature:
@@ -379,6 +406,36 @@ class Receiver:
             value=value,
             battery=battery,
         )
+
+    def _then(self, one: _Watched, observed_ms: int) -> _Watched:
+        """Return a probe as it was when a reading was taken, with its id of then."""
+        known = shop_at(self._shop, observed_ms).probes
+        same = [p for p in known if (p.topic, p.match) == (one.probe.topic, one.probe.match)]
+        probe = next((p for p in same if p.id == one.id), next(iter(same), one.probe))
+        if probe == one.probe:
+            return one
+        then = _Watched(probe)
+        then.offsets = self._offsets(probe)
+        return then
+
+    def _offsets(self, probe: Probe) -> Offsets:
+        """Return a probe's offsets as they were configured over time; checks may set others."""
+        found: Offsets | None = None
+        before: Probe | None = None
+        for from_ms, _, shop in self._shop.held:
+            known = shop.probe.get(probe.id)
+            if known is None or before is None or known.offset_c != before.offset_c or (
+                known.topic, known.match) != (before.topic, before.match):  # fmt: skip
+                if known is not None and found is None:
+                    found = Offsets(known.offset_c)
+                elif known is not None and found is not None:
+                    found.add(int(from_ms), known.offset_c)
+            before = known
+        assert found is not None, "it is configured at some time"
+        for entry in self._checks:
+            if entry.probe == probe.id and entry.offset_c is not None:
+                found.add(entry.from_ms, entry.offset_c)
+        return found
 
     def _date(self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool) -> int | None:
         """Return the reading's time; None for a kept message without a usable one of its own."""

@@ -17,8 +17,7 @@ from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.ledger import Ledger
 from rimewatch.evaluation.store import Span
-from rimewatch.evaluation.unit_now import Standing as UnitStanding
-from rimewatch.evaluation.unit_now import UnitNow
+from rimewatch.evaluation.unit_now import UnitNow, UnitState
 from rimewatch.journal.readings import FullSpan
 from rimewatch.report.lot_document import reason_names
 from rimewatch.shop import Probe, Unit
@@ -38,13 +37,13 @@ class Point(TypedDict):
 READING: Final = "reading"
 GOVERNING: Final = "governing"
 
-STATE_CODES: Final[Mapping[UnitStanding, int]] = {
-    UnitStanding.HELD: 0,
-    UnitStanding.EARLY: 1,
-    UnitStanding.WARM: 2,
-    UnitStanding.SILENT: 3,
-    UnitStanding.UNHEARD: 4,
-    UnitStanding.OUT: 5,
+STATE_CODES: Final[Mapping[UnitState, int]] = {
+    UnitState.HELD: 0,
+    UnitState.EARLY: 1,
+    UnitState.WARM: 2,
+    UnitState.SILENT: 3,
+    UnitState.UNHEARD: 4,
+    UnitState.OUT: 5,
 }
 """How a unit stands as a number, for databases that keep no texts."""
 
@@ -128,15 +127,15 @@ def unit_point(
         alarms: Those that are active and about it, alone or with others.
         door_open: Whether its door was last heard to be open; None: nothing tells.
     """
-    standing = now.standing(at_ms)
+    state = now.state(at_ms)
     return {
         "measurement": "unit",
         "tags": {"shop": shop, "unit": unit.id},
         "fields": _fields(
             limit_c=unit.limit_c,
             operating_limit_c=unit.operating_limit_c,
-            state=standing.value,
-            state_code=STATE_CODES[standing],
+            state=state.value,
+            state_code=STATE_CODES[state],
             door_open=door_open,
             alarms=len(alarms),
             unacknowledged=sum(alarm.answered_ms is None for alarm in alarms),

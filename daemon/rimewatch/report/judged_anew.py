@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.report import wording
 from rimewatch.report.lot_standing import lot_words
+from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
 
 
@@ -31,7 +32,9 @@ def judged_anew(shop: Shop, stories: Sequence[LotStory]) -> Iterator[str]:
 def was_shown_as_proven(story: LotStory) -> bool:
     """Whether the first release showed a lot as proven: by any option, or any statement."""
     need, received = story.need, story.entries.received
-    if need is None or received is None or not received.serve_raw or need.receipt_too_warm:
+    if need is None or received is None or not received.serve_raw:
+        return False
+    if received.celsius is not None and received.celsius > RECEIVING_LIMIT_C:
         return False
     if not need.needs_destruction and not need.statement_missing:
         return story.entries.received_again is None

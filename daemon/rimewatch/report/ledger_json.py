@@ -270,6 +270,9 @@ def _lot_exposure(used: LotExposure) -> dict[str, Any]:
         "table_a2": [_exposure(one) for one in used.table_a2],
         "scombrotoxin": None if used.scombrotoxin is None else _exposure(used.scombrotoxin),
         "limits": {limit.value: _exposure(one) for limit, one in used.used.items()},
+        "packed": None
+        if used.packed is None
+        else {"above_s": figure(used.packed.above_s, 3), "share": figure(used.packed.share, 6)},
     }
 
 

@@ -36,7 +36,7 @@ from rimewatch.report.document import (
     Tone,
 )
 from rimewatch.report.hold_chart import RATIO
-from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words
+from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words, receiving_paragraph
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.rules.watch import BreakReason
 from rimewatch.science.spoilage import root_rate
@@ -185,7 +185,10 @@ def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
     yield "Goods and use", f"{weight}, {thick}, {packed}, {use}"
     warm = ""
     if need is not None and need.receipt_too_warm:
-        warm = f"; above {reader.temperature(5.0)} (FDA Food Code 2022, 3-202.11(A))"
+        warm = (
+            f"; above {reader.temperature(need.receipt_limit_c)} (FDA Food Code 2022, "
+            f"{receiving_paragraph(need.receipt_limit_c)})"
+        )
     yield "Temperature at receipt", reader.temperature(entry.celsius) + warm
     if entry.statement:
         yield "Supplier’s statement", wording.printable(entry.statement)

@@ -16,7 +16,7 @@ from rimewatch.report import wording
 from rimewatch.report.texts import texts_of
 from rimewatch.rules.condition import LOTS_NAMED, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S, About, Cause
+from rimewatch.vocabulary import MS_PER_S, About, Cause, Rule
 
 LONGEST_TITLE: Final = 60
 LONGEST_BODY: Final = 500
@@ -130,6 +130,10 @@ def _known(
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
     known |= _measured(shop, condition)
+    if condition.fish_ms is not None and condition.key.rule is not Rule.STALE:
+        known["seen_at"] = local_time(condition.fish_ms, zone, words, day_of_ms=now_ms)
+        for present in ("air", "rate"):
+            known.pop(present, None)
     if (left_s := _time_left_s(condition, now_ms)) is not None:
         known["left"] = duration(left_s, words)
     if condition.first_unit is not None and condition.first_unit in shop.unit:

@@ -14,6 +14,7 @@ from rimewatch.lots.standing import (
     Doubt,
     FailedCheck,
     InsideUnseen,
+    PackedWarm,
     PerhapsDisposed,
     ReceivedTooWarm,
     SilenceAfterSolid,
@@ -26,6 +27,7 @@ from rimewatch.lots.standing import (
     WarmUnseen,
 )
 from rimewatch.report import wording
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Disposition, UnitId
 
@@ -56,6 +58,13 @@ def reason_words(shop: Shop, reason: Against | Doubt, moment: TellsMoment) -> st
         return ""
     if isinstance(reason, ToxicRaw | Disposed):
         return wording.printable(_speaks_against(reason, moment))
+    if isinstance(reason, PackedWarm):
+        return (
+            f"In its vacuum pack it was above {wording.published_limit(ROP_CHILLED_LIMIT_C)} for "
+            f"{wording.duration(reason.above_s)} in all, and is to be kept at that or below (FDA "
+            "Hazards Guidance, 4th ed., chapter 13, from memory; C. botulinum); the person in "
+            "charge decides about it."
+        )
     if isinstance(reason, Unmonitored | WarmUnseen | PerhapsDisposed):
         return wording.printable(_unseen(shop, reason, moment))
     return wording.printable(_measured(shop, reason, moment))

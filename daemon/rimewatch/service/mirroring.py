@@ -233,10 +233,11 @@ def points_of_books(shop: Shop, journal: JournalReader, from_ms: int, to_ms: int
         to_ms: Last instant.
     """
     assert shop.mirror is not None, "asked for only where there is a mirror"
+    tag = shop.mirror.shop
     evaluator = resume(shop, journal, to_ms).evaluator
+    shop = evaluator.shop  # with what held before
     account = account_of(journal, evaluator, from_ms, to_ms)
     ledger = build_ledger(
         shop, journal, account, from_ms=from_ms, to_ms=to_ms, histories=evaluator.histories()
     )
-    tag = shop.mirror.shop
     return [*book_points(tag, ledger), *lot_points(tag, ledger, to_ms)]

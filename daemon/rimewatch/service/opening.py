@@ -12,11 +12,13 @@ begun at once, has to find nothing. A file that was put in its place while the s
 taken up at once.
 """
 
+import errno
 import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Final
 
 from rimewatch.clock import Clock
@@ -45,6 +47,11 @@ DAMAGED: Final = (
     'says under "Restore"; it is taken up at once. Found: '
 )
 """The cure comes first: a phone shows the beginning."""
+
+_NO_ROOM: Final = frozenset(
+    {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.EMFILE, errno.ENFILE}
+)
+"""Why a file cannot be made that are no slip of anybody's."""
 
 OLD_WAL: Final = (
     "A file was put in the journal's place, but the -wal beside it is still that of the damaged "
@@ -111,19 +118,19 @@ def open_or_stand_in(
         while not around.wait(stop, TURN_S):
             notifier.alive()
             show(why)
-            if hindrance := waiting.hindrance():
-                if hindrance != why:
-                    why = hindrance
-                    say(f"Not recording: {why}")
-            elif waiting.is_over():
+            hindrance = waiting.hindrance()
+            if not hindrance and waiting.is_over():
                 try:
                     journal = around.open_journal(path)
                 except JournalError as error:
-                    why = in_words(error)
+                    hindrance = in_words(error)
                 else:
                     say("The journal can be used again.")
                     cry.recovered(dispatcher)
                     return journal
+            if hindrance and hindrance != why:
+                why = hindrance
+                say(f"Not recording: {why}")
             cry.sort_out(dispatcher.take_results())
             cry.failing(why, dispatcher)
         return None
@@ -245,8 +252,20 @@ def _befell_us(error: JournalError, path: Path) -> bool:
     if isinstance(error, NotAJournal) or not path.is_file():
         return False
     if isinstance(error, JournalBarred):
-        return is_read_only(path)
+        return is_read_only(path) or _takes_no_new_file(path.parent)
     return isinstance(error, (JournalDamaged, JournalFull, JournalFailing))
+
+
+def _takes_no_new_file(folder: Path) -> bool:
+    """Return whether a folder has no room for a new file, of bytes or of inodes.
+
+    A WAL has to be made at a start. That somebody has no right to is another matter.
+    """
+    try:
+        with TemporaryFile(dir=folder):
+            return False
+    except OSError as error:
+        return error.errno in _NO_ROOM
 
 
 def is_read_only(path: Path) -> bool:

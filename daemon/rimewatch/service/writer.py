@@ -8,13 +8,13 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
 
 from rimewatch.alarms import codec
-from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
 from rimewatch.entries import Acknowledge, AnyEntry, RetryQuarantine
@@ -85,13 +85,17 @@ class Writer:
         self._checkpoint_due_ms = 0
         self._clocks_due_ms = 0
         self._saved_alarms = ""
+        self._saved_state: AlarmState | None = None
+        """What that text says; the state is never changed, only replaced."""
         self._progress = 0
-        self.link_trouble = ""
-        """What is wrong with the connection to the broker, with its cure; whoever has it says so.
-        It is the reason of a silence, where there is one."""
+        self.link_trouble: Callable[[], str] = str
+        """Tells what is wrong with the connection to the broker now, with its cure. It is the
+        reason of a silence, where there is one."""
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
+        self._kept_seats: set[str] = set()
+        """Channels that are over and whose end is kept already."""
         self._wrote_it = False
         """Whether what is remembered in the file is this writer's own."""
         self._unproven_ms: Mapping[str, int] = {}
@@ -153,11 +157,14 @@ class Writer:
         if not self._wrote_it:
             self._unproven_ms = resumed.unproven_ms
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        if self.evaluator.shop.earlier != self.shop.earlier:
+            self.shop = self.evaluator.shop
+            self.receiver = Receiver(self.shop)
         self.mornings.resume()
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
-        self._saved_alarms = ""
+        self._saved_alarms, self._saved_state = "", None
         self._checkpoint_due_ms = 0 if self._unproven_ms else now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
             last = self.journal.last_before(probe.id, now_ms + 1)
@@ -202,12 +209,14 @@ class Writer:
                     self.receiver.enter(entry)
                 waiting = deque(entries)
                 entries += self._take_arrivals(items, waiting)
-                self._enter_until(waiting, None)
+                if waiting:
+                    self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
                 owed = self.mornings.take_owed()
                 if owed is not None:
                     self._keep_summary(owed)
-                self._keep(self.evaluator.take_outcomes())
+                if self.evaluator.has_outcomes:
+                    self._keep(self.evaluator.take_outcomes())
                 self.mornings.keep_drawn()
                 self._note_results(results)
                 self._remember()
@@ -236,8 +245,8 @@ class Writer:
         ahead_ms = self.evaluator.now_ms - now_ms
         if ahead_ms <= SET_BACK_MS:
             return
-        for probe in self.evaluator.tracks:
-            self.journal.drop_checkpoints(f"{TRACK}{probe}", now_ms)
+        for seat in (*self.evaluator.past_tracks, *self.evaluator.tracks):
+            self.journal.drop_checkpoints(f"{TRACK}{seat}", now_ms)
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
@@ -276,9 +285,7 @@ class Writer:
                     entered.extend(self._add_entry(found.entry, item.arrived_ms, entries))
             else:
                 self._note_session(item)
-        readings = [reading for _, found in received for reading in found.readings]
-        news = iter(self.journal.add_readings(readings)) if readings else iter(())
-        self.journal.add_quarantined([q for _, found in received for q in found.quarantined])
+        news = self._keep_received(received)
         evaluator = self.evaluator
         for arrived_ms, found in received:
             if entries:
@@ -292,6 +299,13 @@ class Writer:
             if evaluator.has_outcomes:
                 self._keep(evaluator.take_outcomes())
         return entered
+
+    def _keep_received(self, received: Sequence[tuple[int, Received]]) -> Iterator[bool]:
+        """Write readings, and what was not believed; tell of each reading whether it is news."""
+        if doubted := [q for _, found in received for q in found.quarantined]:
+            self.journal.add_quarantined(doubted)
+        readings = [reading for _, found in received for reading in found.readings]
+        return iter(self.journal.add_readings(readings)) if readings else iter(())
 
     def _note_more(self, arrived_ms: int, found: Received) -> None:
         """Take what a message brought beside readings."""
@@ -422,7 +436,7 @@ class Writer:
             raised_ms=send.raised_ms,
             now_ms=send.at_ms,
             above_s=send.above_s,
-            link=self.link_trouble if send.about is not About.RETURNED else "",
+            link=self.link_trouble() if send.about is not About.RETURNED else "",
         )
         self.journal.add_message(
             send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id
@@ -463,10 +477,11 @@ class Writer:
     def _remember(self) -> None:
         """Write what a restart goes on from."""
         evaluator = self.evaluator
-        alarms = codec.to_json(evaluator.alarms)
-        if alarms != self._saved_alarms:
-            self.journal.save_state(ALARM_STATE, alarms)
-            self._saved_alarms = alarms
+        if evaluator.alarms is not self._saved_state:
+            alarms = codec.to_json(evaluator.alarms)
+            if alarms != self._saved_alarms:
+                self.journal.save_state(ALARM_STATE, alarms)
+            self._saved_alarms, self._saved_state = alarms, evaluator.alarms
         self.journal.save_state(
             EVALUATOR_STATE,
             json.dumps(
@@ -483,13 +498,20 @@ class Writer:
             self._remember_clocks()
         for name, from_ms in self._unproven_ms.items():
             self.journal.drop_checkpoints(name, from_ms)
-        for probe, track in evaluator.tracks.items():
+        for seat, track in (evaluator.past_tracks | evaluator.tracks).items():
             if track.disturbed_from_ms is not None:
-                self.journal.drop_checkpoints(f"{TRACK}{probe}", track.disturbed_from_ms)
+                self.journal.drop_checkpoints(f"{TRACK}{seat}", track.disturbed_from_ms)
                 track.disturbed_from_ms = None
+                self._kept_seats.discard(seat)
         if evaluator.now_ms >= self._checkpoint_due_ms:
             self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
-            for probe, track in evaluator.tracks.items():
+            over = {
+                seat: track
+                for seat, track in evaluator.past_tracks.items()
+                if seat not in self._kept_seats
+            }
+            self._kept_seats.update(over)
+            for probe, track in (over | evaluator.tracks).items():
                 if track.state.last_ms is not None and track.late_from_ms is None:
                     self.journal.save_checkpoint(
                         f"{TRACK}{probe}", track.state.last_ms, track_codec.to_text(track)

@@ -18,9 +18,10 @@ from rimewatch.cli import rimewatch
 from rimewatch.clock import SteppedClock, SystemClock
 from rimewatch.commands.standing import enter
 from rimewatch.config import read_shop
-from rimewatch.entries import ENTRY_CLASSES, AnyEntry
+from rimewatch.config.changing import tables_of
+from rimewatch.entries import ENTRY_CLASSES, AnyEntry, ChangeSettings
 from rimewatch.errors import UserError
-from rimewatch.evaluation.door import OVER_SEVERAL
+from rimewatch.evaluation.door import OVER_SEVERAL, not_here
 from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.intake.arrivals import Arrived
 from rimewatch.intake.entries import parse_entry
@@ -157,6 +158,9 @@ REFUSED: list[tuple[Said, str]] = [
         "lid measures door; ice checks temperatures alone",
     ),
 ]
+
+BY_A_WAY_OF_THEIR_OWN = {"change-settings"}
+"""Taken in a trace, and refused in one sentence at every other door."""
 
 TAKEN: list[Said] = [
     {"do": "receive-lot", "lot": "L-2", **WILD},
@@ -395,6 +399,22 @@ def test_what_no_rule_refuses_is_taken_at_every_door(
 def test_every_kind_of_entry_is_asked_for() -> None:
     """A new kind of entry cannot be forgotten here."""
     kinds: tuple[type[AnyEntry], ...] = get_args(AnyEntry)
-    assert {said["do"] for said in TAKEN} == {kind.do for kind in kinds} == set(ENTRY_CLASSES)
+    asked = {said["do"] for said in TAKEN}
+    assert asked | BY_A_WAY_OF_THEIR_OWN == {kind.do for kind in kinds} == set(ENTRY_CLASSES)
     bare = {"retry-quarantine"}
-    assert {said["do"] for said, _ in REFUSED} == set(ENTRY_CLASSES) - bare
+    refused = {said["do"] for said, _ in REFUSED}
+    assert refused == set(ENTRY_CLASSES) - bare - BY_A_WAY_OF_THEIR_OWN
+
+
+def test_settings_are_changed_in_a_trace_and_else_by_a_way_of_their_own(shut: Doors) -> None:
+    """Whoever may publish an entry may not have the shop watched otherwise."""
+    told = {"shop": {"name": "Saltmarsh Row Fish", "timezone": "America/Chicago"}}
+    said = {"do": "change-settings", "settings": told}
+    answers = [door(shut, said) for door in DOORS[1:]]
+
+    assert answers == [not_here(ChangeSettings(at_ms=0, settings="{}"))] * 3
+    wrong = shut.trace(said)
+    assert wrong is not None, "there is no unit in it"
+    assert "unit is missing" in wrong
+    right = tables_of(HEAD + "\n".join(TABLES))
+    assert shut.trace({**said, "settings": right}) is None

@@ -426,6 +426,27 @@ def test_entry_that_cannot_be_read_does_not_end_the_watch(path: Path) -> None:
     assert night.titles()[0] == "nothing is recorded"
 
 
+def test_backup_of_a_newer_version_is_not_taken_up_and_does_not_end_the_watch(path: Path) -> None:
+    """Whoever restores the wrong copy is told, and the right one is taken up."""
+    right, wrong = copy_of(path), path.with_name("newer.db")
+    shutil.copyfile(right, wrong)
+    with closing(sqlite3.connect(wrong)) as newer, newer:
+        newer.execute("PRAGMA user_version = 999")
+    night = Night(path)
+
+    night.pass_by(
+        [b"1.6"],
+        lambda: restored(wrong, path),
+        [b"1.7"],
+        waits=[nothing] * 3 + [lambda: restored(right, path)] + [nothing] * 3,
+    )
+
+    assert any("written by a newer rimewatch" in said for said in night.said), night.said
+    assert night.titles()[:1] == ["nothing is recorded"]
+    assert night.acked == [b"1.6", b"1.7"]
+    assert values(path) == [1.5, 1.7]
+
+
 def test_journal_of_another_shop_is_told_with_its_cure(path: Path) -> None:
     """Whoever restores the wrong file finds it out before two shops stand in one record."""
     night = Night(path, watched=replace(SHOP, name="Lantern Quay Fish"))
