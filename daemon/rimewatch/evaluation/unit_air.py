@@ -13,6 +13,7 @@ import numpy as np
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import habits, own_doing, power_loss, usual
 from rimewatch.rules.habits import Defrosts, HabitState, RiseSeen
@@ -109,7 +110,8 @@ class AirWatch:
         for unit, probe in self._probes.items():
             held_ms = known_since_ms if unit in self.known_out else None
             learned_ms = to_ms if held_ms is None else min(to_ms, held_ms)
-            span = self._store.span(probe.id, learned_ms - LEARNED_FROM_MS, to_ms)
+            from_ms = there_from_ms(self._shop, probe.id, learned_ms - LEARNED_FROM_MS)
+            span = self._store.span(probe.id, from_ms, to_ms)
             if len(span):
                 state = UsualState()
                 for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
@@ -121,7 +123,8 @@ class AirWatch:
             self._load_habits(unit, probe, to_ms)
 
     def _load_habits(self, unit: UnitId, probe: Probe, to_ms: int) -> None:
-        span = self._store.span(probe.id, to_ms - HABITS_FROM_MS, to_ms)
+        from_ms = there_from_ms(self._shop, probe.id, to_ms - HABITS_FROM_MS)
+        span = self._store.span(probe.id, from_ms, to_ms)
         if not len(span):
             return
         firsts = np.flatnonzero(np.diff(span.times_ms // habits.SAMPLE_MS, prepend=-1))
