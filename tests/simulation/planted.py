@@ -94,8 +94,8 @@ PLANTED: Final = (
         name="alarms are forgotten over a restart or a reload",
         weeks=("reload_while_acknowledged", 131),
         module="service/resume.py",
-        right="            alarms=codec.from_json(alarms),",
-        wrong="            alarms=type(codec.from_json(alarms))(),",
+        right='        standing = codec.from_json(alarms or "")',
+        wrong='        standing = type(codec.from_json(alarms or ""))()',
     ),
     Planted(
         name="who comes to be on call waits for the next alarm",
