@@ -160,6 +160,16 @@ def service_dies_as_power_goes() -> Week:
     return night([("power", UNITS, 10, 15)], faults=[(10.05, Kind.KILL_WAITING, 1800)])
 
 
+def service_dies_while_fish_is_warm() -> Week:
+    """Nobody has acknowledged: the new process goes on telling."""
+    return night([("compressor", CASE_1, 9, 18)], faults=[(12.5, Kind.KILL_WAITING, 60)])
+
+
+def two_compressors_die_apart() -> Week:
+    """An hour and a half lies between them, and the power is on."""
+    return night([("compressor", CASE_1, 10, 17), ("compressor", CASE_2, 11.5, 17)])
+
+
 def phones_refuse_for_half_an_hour() -> Week:
     """Just when a freezer is called too warm."""
     return night(
@@ -196,6 +206,8 @@ NIGHTS: Final = {
         silent_while_warm_and_back,
         silent_all_while_one_dies,
         service_dies_as_power_goes,
+        service_dies_while_fish_is_warm,
+        two_compressors_die_apart,
         phones_refuse_for_half_an_hour,
         sound_night,
     )

@@ -200,14 +200,14 @@ PLANTED: Final = (
     ),
     Planted(
         name="repeats end with the process",
-        weeks=("phones_refuse_for_half_an_hour", 129),
+        weeks=("service_dies_while_fish_is_warm",),
         module="alarms/codec.py",
         right='            "repeats": tuple(Repeat(**repeat) for repeat in plain["repeats"]),',
         wrong='            "repeats": tuple(Repeat(**repeat) for repeat in ()),',
     ),
     Planted(
         name="compressors that die apart are a loss of power",
-        weeks=(130, 124),
+        weeks=("two_compressors_die_apart",),
         module="rules/power_loss.py",
         right="TOGETHER_MS: Final = 4 * MS_PER_MINUTE",
         wrong="TOGETHER_MS: Final = 400 * MS_PER_MINUTE",

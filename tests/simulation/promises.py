@@ -180,8 +180,8 @@ class _Week:
             for passed_ms, sure_ms, to_ms in self._above(unit, None, ON_DELAY_MS):
                 due_ms = sure_ms + ON_DELAY_MS + 2 * self.every_ms + GRACE_MS
                 rules = {Rule.HOLDING, Rule.FREEZER, Rule.POWER_LOSS}
-                if self._troubles(UNSEEN, unit, passed_ms - HOUR, due_ms):
-                    rules.add(Rule.STALE)
+                if self._troubles(("silence", "backlog"), unit, passed_ms - HOUR, due_ms):
+                    rules.add(Rule.STALE)  # a clock that fails is no silence
                 if self._has_no_way(unit, passed_ms, sure_ms, to_ms):
                     continue
                 due_ms += self._late_by_ms(unit, passed_ms, sure_ms, due_ms)
@@ -285,6 +285,11 @@ class _Week:
             unit = alarm.key.unit
             if heard.row.about is About.RETURNED:
                 yield from self._wrongly_over(rule, alarm.units, unit, at_ms)
+            elif rule is Rule.POWER_LOSS:
+                went = [t for t in self.week.troubles if t.what == "power" and t.from_ms <= at_ms]
+                lately = any(at_ms < t.to_ms + FADES_MS for t in went)
+                if not lately and not self._coincides(alarm.units, at_ms):
+                    yield f"opposite: power called lost at {_clock(at_ms)}, and it is not"
             elif rule in WARM_RULES and unit is not None:
                 recently_ms = 30 * MINUTE
                 if self._troubles(UNSEEN, unit, at_ms - 2 * HOUR, at_ms):
