@@ -248,6 +248,8 @@ class _Week:
                         continue
                     if not self._is_watched(unit, passed_ms - HOUR, to_ms):
                         continue
+                    if self._was_passed_in_the_outage(unit, line_c, passed_ms):
+                        continue
                     late_ms = 2 * self.every_ms + GRACE_MS
                     if not self._is_acknowledged(unit, passed_ms):
                         late_ms += REPEAT_MS  # it is told over and over anyway
@@ -256,6 +258,19 @@ class _Week:
                     until_ms += self._late_by_ms(unit, passed_ms, sure_ms, until_ms)
                     if not any(from_ms <= h.at_ms <= until_ms for h in told):
                         yield f"not told again: {unit} past {line_c} °C at {_clock(passed_ms)}"
+
+    def _was_passed_in_the_outage(self, unit: str, line_c: float, at_ms: int) -> bool:
+        """Whether fish alike, in another unit without power, had passed the line already.
+
+        Then whoever acknowledged knew of it: it is one outage, and not each unit's own.
+        """
+        for outage in self._troubles(("power",), unit, at_ms, at_ms + 1):
+            for other in outage.units:
+                alike = other != unit and (other == FREEZER) == (unit == FREEZER)
+                span = range(outage.from_ms, at_ms, self.every_ms)
+                if alike and any(self._fish_c(other, ms) > line_c for ms in span):
+                    return True
+        return False
 
     def _is_acknowledged(self, unit: str, at_ms: int) -> bool:
         """Whether what stands of a unit was acknowledged, and nobody told anew since."""
