@@ -14,7 +14,7 @@ from typing import Final
 
 from rimewatch.config.changing import Way, past_shop
 from rimewatch.entries import AnyEntry, ChangeSettings
-from rimewatch.evaluation.over_time import followed_by, placed_anew
+from rimewatch.evaluation.over_time import are_alike, followed_by, placed_anew
 from rimewatch.evaluation.settings import (
     Change,
     differences,
@@ -112,6 +112,26 @@ def keep_settings(
     return changes
 
 
+def hold_from_now(journal: Journal, now_ms: int) -> bool:
+    """Have the settings in use hold from now on where they were noted by a clock that was ahead.
+
+    Inside a batch, once the clock has been set back: else those of before would hold until it has
+    come so far again.
+
+    Returns:
+        Whether that was so.
+    """
+    entries = journal.settings_changes()
+    if not entries or entries[-1].from_ms <= now_ms:
+        return False
+    latest = entries[-1]
+    anew = replace(
+        latest, at_ms=now_ms, entered_ms=None, entry_number=0, reason="the clock was set back"
+    )
+    journal.add_entry(anew, SOURCE)
+    return True
+
+
 def _text(shop: Shop) -> str:
     return json.dumps(settings_of(shop), sort_keys=True, ensure_ascii=False)
 
@@ -129,7 +149,10 @@ def with_history(shop: Shop, journal: JournalReads, now_ms: int) -> Shop:
         known = past_shop(entries[0].settings)
         for entry in entries[1:]:
             known = followed_by(known, past_shop(entry.settings), entry.from_ms)
-        shop = followed_by(known, shop, now_ms)
+        if are_alike(known, shop):
+            shop = replace(shop, earlier=known.earlier)
+        else:
+            shop = followed_by(known, shop, now_ms)
     for correction in places:
         shop = placed_anew(shop, correction)
     return shop
