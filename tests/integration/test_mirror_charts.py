@@ -24,8 +24,8 @@ from rimewatch.config import load_shop
 from rimewatch.intake.trace import TraceEntry, TraceMessage, read_trace
 from rimewatch.mirror.mirror import Mirror
 from running_service import RunningService
+from service_process import until
 from victoria import Victoria
-from waiting import until
 
 pytestmark = pytest.mark.integration
 
@@ -225,7 +225,7 @@ def test_every_panel_is_answered_by_a_database_that_follows_a_service(
                 ends = [values[-1][1] for values in found.values()]
                 return ends == [wanted] and bool(ask("lot_standing_code"))
 
-            until(is_there, f"an alarm that is {state}", PATIENCE_S)
+            until(is_there, f"an alarm that is {state}", within_s=PATIENCE_S)
     victoria.show_everything()
 
     answers = {

@@ -72,6 +72,8 @@ class AirWatch:
             return
         self._last_ms[unit] = at_ms
         adopts = unit not in self.known_out
+        if not adopts and not self.has_band(unit):
+            return  # a new probe in a unit whose trouble is known learns nothing usual of it
         self._states[unit] = usual.step(self._states[unit], at_ms, value, adopts=adopts)
         self._note_lowest(unit, self._states[unit], value)
         before = self._habits[unit]
@@ -139,6 +141,11 @@ class AirWatch:
         """Return how a unit's air left its band, if it is out."""
         state = self._states.get(unit)
         return None if state is None else state.out
+
+    def has_band(self, unit: UnitId) -> bool:
+        """Whether a unit's usual air is known: else that it is not out of it says nothing."""
+        state = self._states.get(unit)
+        return state is not None and state.top_c < inf
 
     def is_coming_back(self, unit: UnitId, at_ms: int, back_ms: int) -> bool:
         """Whether a unit is on its way back once power is; one that is silent is not known to be.

@@ -154,6 +154,7 @@ class JournalReads:
     check_conclusions = asks(conclusions.findings)
     load_state = asks(checkpoints.load_state)
     events_between = asks(events.between)
+    events_of_kind = asks(events.of_kind)
 
     def summary_done(self, date: Date) -> bool:
         """Return whether the morning of a local date has its summary."""
