@@ -17,6 +17,7 @@ from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.intake.arrivals import Arrived
+from rimewatch.journal.held_settings import with_history
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
 from rimewatch.replay import replay
@@ -24,7 +25,7 @@ from rimewatch.report.ledger_json import ledger_document
 from rimewatch.report.lot_page import lot_page
 from rimewatch.service.records import write_record
 from rimewatch.service.resume import resume
-from rimewatch.service.settings_log import note_settings, with_history
+from rimewatch.service.settings_log import note_settings
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import LotId
 
@@ -293,3 +294,21 @@ def test_where_a_probe_had_been_is_corrected_in_a_running_service_as_in_a_replay
     assert found["units"] == expected["units"]
     (lot,) = found["lots"]
     assert (lot["interruptions"], lot["doubts"]) == ([], ["place-corrected"])
+
+
+def test_a_file_that_was_edited_and_not_noted_yet_says_nothing_of_the_past(tmp_path: Path) -> None:
+    """Whoever asks while the service is down goes by what held, up to now."""
+    paper = Paper().receive(0).freeze(60, "20C-168h")
+    before, after = lag_of_a_month(paper)
+    lines = paper.read()
+    lived(tmp_path, shop_from(before), lines)
+    now_ms = lines[-1].at_ms
+    with JournalReader.open(tmp_path / "rimewatch.db") as journal:
+        assert journal.settings_changes() == []
+        evaluator = resume(shop_from(after), journal, now_ms).evaluator
+        lot = book(evaluator.entries)[LotId("L1")]
+        story = tell(evaluator.shop, journal, evaluator.histories(), lot, now_ms)
+
+    assert story.hold is not None
+    assert story.hold.completed_ms is None
+    assert [item.peak_c for item in story.hold.interruptions] == [pytest.approx(5.0, abs=0.2)]
