@@ -5,7 +5,7 @@ what was alarmed and sent depends on when the readings arrived. The same input g
 the same ledger, to the digit. ``report.ledger_json`` writes it as the contract's JSON.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -365,14 +365,18 @@ def _figures(
         gaps.extend(
             gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=then.from_ms, to_ms=then.to_ms)
         )
-    return joined(found) if found else None, _side_by_side(gaps)
+    return joined(found) if found else None, _side_by_side(
+        gaps, {round(then.from_ms) for then in over_time[1:]}
+    )
 
 
-def _side_by_side(gaps: Sequence[tuple[float, float]]) -> tuple[Stretch, ...]:
+def _side_by_side(
+    gaps: Sequence[tuple[float, float]], changes_ms: Collection[int]
+) -> tuple[Stretch, ...]:
     """Return gaps in whole milliseconds, one where one goes on after a change."""
     found: list[Stretch] = []
     for start_ms, end_ms in gaps:
-        if found and found[-1][1] == round(start_ms):
+        if found and found[-1][1] == round(start_ms) and found[-1][1] in changes_ms:
             found[-1] = (found[-1][0], round(end_ms))
         else:
             found.append((round(start_ms), round(end_ms)))
