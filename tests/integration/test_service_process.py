@@ -240,7 +240,8 @@ def test_hangup_with_a_right_configuration_uses_it(
         service.send(signal.SIGHUP)
         service.wait_for("was read again and is in use")
         service.wait_for("Listening", times=2)
-        probes.publish(AIR, series(1, 4.5))
+        # Its time is whole seconds, and the limit holds from within one on.
+        probes.publish(AIR, series(1, 4.5, until_s=-2.0))
         receiver.wait_for(lambda r: bool(r.got), "the alarm by the new limit", 60.0)
 
         write_shop(tmp_path, mosquitto.port, phone=receiver.port, more=PRODUCT_PROBE)
