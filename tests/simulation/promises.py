@@ -3,6 +3,7 @@
 The oracle is the plant: nothing here asks the service's own evaluator what was so.
 """
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -61,6 +62,9 @@ def judged(run: WeekRun) -> Judgement:
         *found.newcomers(),
         *found.for_ever(),
         *found.woken_for_nothing(),
+        *found.all_silent(),
+        *found.over_and_over(),
+        *found.delivered(),
         *found.mornings(),
     ]
     return found.judgement
@@ -214,6 +218,10 @@ class _Week:
         """
         if self._is_shelved(unit, passed_ms, to_ms) or not self._is_watched(unit, passed_ms, to_ms):
             return True
+        if to_ms - passed_ms < 90 * MINUTE and self._troubles(
+            ("defrost",), unit, passed_ms - HOUR // 2, sure_ms
+        ):
+            return True  # its own defrost explains it, and is told of only if it does not end
         quiet = self._troubles(("silence", "backlog"), unit, passed_ms, to_ms)
         return any(
             len(t.units) < len(self.units) and t.from_ms < sure_ms + ON_DELAY_MS for t in quiet
@@ -415,6 +423,11 @@ class _Week:
             said = f"{alarm.key.rule.value} of {', '.join(alarm.units)} at {_clock(at_ms)}"
             # A unit that was not looked at for a while is told of as it was last seen.
             known = all(self._is_watched(unit, at_ms - HOUR, at_ms) for unit in alarm.units)
+            # A probe that is put in another's place sees fish through its lag from then on.
+            known &= not any(
+                what == "probe" and "case-1" in alarm.units and at_ms - HOUR < reloaded_ms < at_ms
+                for reloaded_ms, what, _, _ in self.run.reloaded
+            )
             if not lately and known and at_ms < self.week.over_ms:
                 if not self._is_warm(alarm.units, at_ms) and not self._coincides(
                     alarm.units, at_ms
@@ -423,8 +436,68 @@ class _Week:
             elif alarm.key.rule is Rule.STALE and alarm.key.unit is not None:
                 unit = alarm.key.unit
                 warm = {"power", "compressor"} & {t.what for t in lately}
+                # By the contract what rose for the last half hour counts as rising on.
+                warm |= {
+                    t.what
+                    for t in self._troubles(("defrost", "door"), unit, at_ms - 2 * HOUR, at_ms)
+                }
                 if not warm and self._fish_c(unit, at_ms) < self._limit_c(unit, at_ms) - 2.0:
                     yield f"for nothing: woken by {said}, and the fish is cold"
+
+    def all_silent(self) -> Iterator[str]:
+        """Everything silent wakes somebody within the stale time, two readings and 60 s."""
+        for t in self.week.troubles:
+            if t.what != "silence" or len(t.units) < len(self.units):
+                continue
+            due_ms = t.from_ms + 5 * self.every_ms + GRACE_MS
+            due_ms += self._faulty_ms(t.from_ms, due_ms)
+            put_aside = any(s < due_ms and e > t.from_ms for s, e, _, _ in self.run.shelved)
+            # A process that begins anew counts silence from then on.
+            begun = [at_ms for at_ms, _, _, _ in self.run.reloaded if t.from_ms < at_ms < due_ms]
+            due_ms += 4 * self.every_ms * len(begun)
+            if put_aside or t.to_ms < due_ms + self.every_ms:
+                continue
+            told = [
+                h
+                for h in self.run.heard
+                if t.from_ms < h.at_ms <= due_ms
+                and self._rule_of(h) in (Rule.STALE, Rule.POWER_LOSS)
+            ]
+            if not told:
+                yield f"all silent: from {_clock(t.from_ms)}, and nobody was woken"
+
+    def over_and_over(self) -> Iterator[str]:
+        """What nobody has acknowledged is told over and over."""
+        for alarm in self.run.alarms.values():
+            unit = alarm.key.unit
+            if alarm.key.rule not in WARM_RULES or unit is None:
+                continue
+            told = [h.at_ms for h in self._about(unit) if h.row.about is not About.RETURNED]
+            mine = [h.at_ms for h in self.run.heard if h.row.alarm_id == alarm.id]
+            if not mine:
+                continue
+            over_ms = min(alarm.returned_ms or self.week.over_ms, self.week.over_ms)
+            times = [ms for ms in told if mine[0] <= ms <= over_ms]
+            for before, after in itertools.pairwise([*times, over_ms]):
+                late_ms = self._faulty_ms(before, after)
+                if after - before <= 2 * REPEAT_MS + 2 * self.every_ms + late_ms:
+                    continue
+                answered = any(
+                    which == alarm.id and before - 5 * HOUR < at_ms < after
+                    for at_ms, _, which in self.run.acknowledged
+                )
+                explained = self._troubles(("power",), unit, before - 6 * HOUR, after)
+                watched = self._is_watched(unit, before, after)
+                if answered or explained or not watched or self._is_shelved(unit, before, after):
+                    continue
+                yield f"over and over: {alarm.id} was told at {_clock(before)}, and no more"
+
+    def delivered(self) -> Iterator[str]:
+        """Whoever the record says was told was told."""
+        shown = {heard.row.idempotency_key for heard in self.run.heard}
+        for key in self.run.noted_sent:
+            if key not in shown:
+                yield f"delivered: {key}, by the record, and no phone has shown it"
 
     def _is_warm(self, units: Sequence[str], at_ms: int) -> bool:
         """Whether a door and a defrost together have made fish too warm, or nearly."""
@@ -436,13 +509,13 @@ class _Week:
         )
 
     def _coincides(self, units: Sequence[str], at_ms: int) -> bool:
-        """Whether several units warm at once, by day, by doors and defrosts: who could tell."""
+        """Whether doors and defrosts come together, by day: who could tell."""
         if not is_open(at_ms - HOUR // 2, self.week.setup.zone):
             return False
         warmed = [
-            unit
+            trouble
             for unit in units
-            if self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
+            for trouble in self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
         ]
         return len(warmed) > 1
 

@@ -173,6 +173,8 @@ class WeekRun(Run):
         """When, how long it may last, and what."""
         self.alarms: dict[str, Alarm] = {}
         self.ledger: dict[str, Any] = {}
+        self.noted_sent: list[str] = []
+        """Keys of the messages that the record says were delivered."""
         self._people = random.Random(f"people {planned.seed}")
         self._changes = 0
         self._use(replace(planned.setup, address=self._address("first")))
@@ -205,6 +207,8 @@ class WeekRun(Run):
                 for row in journal.alarms_between(0, 2**53)
                 for alarm in (codec.alarm_from_json(row.text),)
             }
+            sql = "SELECT idempotency_key FROM outbox WHERE sent_ms IS NOT NULL ORDER BY id"
+            self.noted_sent = [row[0] for row in journal._connection.execute(sql)]
             evaluator = resume(self.shop, journal, week.over_ms).evaluator
             account = account_of(journal, evaluator, week.start_ms, week.over_ms)
             self.ledger = ledger_document(

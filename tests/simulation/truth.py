@@ -49,7 +49,6 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--story", action="store_true", help="tell what happened")
     parser.add_argument("--minutes", type=float, help="begin no further week after so long")
-    parser.add_argument("--until-broken", action="store_true", help="end with the first")
     chosen = parser.parse_args()
     broken: Counter[str] = Counter()
     completed: Counter[str] = Counter()
@@ -73,8 +72,6 @@ def main() -> int:
         for line in found.broken:
             broken[line.partition(":")[0]] += 1
             click.echo(f"seed {seed}: {line}")
-        if found.broken and chosen.until_broken:
-            break
         if count % 10 == 0:
             spent_s = time.monotonic() - began_s
             click.echo(f"{count} weeks, {hours / 168:.0f} unit-weeks, {spent_s:.0f} s", err=True)

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from simulation.plan import Fault, Kind, Message, Plan
+from simulation.plan import PUSH, Fault, Kind, Message, Plan
 from simulation.plant import FREEZER, PROBES, UNITS, Course, Setup, Trouble, course
 from simulation.world import HOUR, MINUTE, S
 
@@ -244,11 +244,12 @@ def _faults(
             one = chance.choice(disturbed)
             at_ms = chance.randrange(one.from_ms, one.to_ms) - start_ms
         kind = chance.choice(FAULTS)
+        lasts_s = [1, 5, 30, 120] if kind not in PUSH else [30, 300, 1800]
         found.append(
             Fault(
                 kind=kind,
                 at_ms=min(at_ms, length_ms - HOUR),
-                for_ms=chance.choice([1, 5, 30, 120]) * S,
+                for_ms=chance.choice(lasts_s) * S,
                 number=chance.randrange(1_000_000),
                 place="all",
             )

@@ -158,8 +158,7 @@ class LotStory:
             )
         if hold.completed_ms is not None:
             may_be = () if self.need is None else self.need.may_be
-            reasons = (self.law.no_option_for.get(species.scientific) for species in may_be)
-            why = next(filter(None, reasons), "")
+            why = "; ".join(self.law.why_none(may_be))
             return (
                 f"Freezing by {hold.option.value} is no proof under {self.law.name}"
                 f"{f': {why}' if why else ''}."

@@ -6,6 +6,7 @@ before and the first after is silence like any other. Where none spoke, nobody w
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import inf
 
 from rimewatch.evaluation.channels import ChannelHistory, gap
@@ -40,7 +41,7 @@ def cold_of_unit(
     known: list[float] = []
     for seat in seats:
         history = histories[seat.key]
-        breaks.extend(history.breaks(level_c))
+        breaks.extend(_breaks(history, level_c, seats, histories))
         breaks.extend(_taking_over(seat, seats, histories, to_ms))
         last_ms = history.state.last_ms
         end_ms = min(seat.to_ms, float(to_ms))
@@ -58,6 +59,27 @@ def cold_of_unit(
     return merge_records(
         [ColdRecord(breaks=tuple(breaks), known_until_ms=min(known, default=-inf))]
     )
+
+
+def _breaks(
+    history: ChannelHistory,
+    level_c: float,
+    seats: list[Seat],
+    histories: Mapping[ProbeId, ChannelHistory],
+) -> list[Break]:
+    """Return a probe's breaks; one it left in ends at the first reading of who came after it."""
+    seat = history.seat
+    if seat.lasts:
+        return history.breaks(level_c)
+    after = [histories[one.key].first_ms for one in seats if one.from_ms >= seat.to_ms]
+    beside = [one.to_ms > seat.to_ms > one.from_ms for one in seats]
+    until_ms = (
+        seat.to_ms if any(beside) else min((ms for ms in after if ms is not None), default=None)
+    )
+    return [
+        replace(found, end_ms=until_ms) if found.end_ms is None else found
+        for found in history.breaks(level_c)
+    ]
 
 
 def _taking_over(

@@ -61,7 +61,7 @@ def places(guesses: Iterable[Guess]) -> list[Place]:
 
     Air probes of one unit that are further apart than a unit's air may be are put into two.
     """
-    usable = {(g.topic, g.value, g.match): g for g in guesses if _is_usable(g)}.values()
+    usable = {(g.topic, g.value, g.match): g for g in guesses if is_usable(g)}.values()
     thermometers = [guess for guess in usable if guess.kind]
     devices = devices_of(usable, thermometers)
     by_device: dict[Device, list[Guess]] = {}
@@ -282,7 +282,8 @@ def _zone(guess: Guess, timezone: str) -> str:
     return ""
 
 
-def _is_usable(guess: Guess) -> bool:
+def is_usable(guess: Guess) -> bool:
+    """Whether a probe can be made of what was heard: it is known what it is, and how it is read."""
     paths = (guess.value, guess.time, guess.battery, guess.unit_field)
     texts = (guess.topic, *paths, guess.inner, str(guess.match))
     return bool(

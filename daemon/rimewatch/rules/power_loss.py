@@ -26,6 +26,12 @@ the air falling again by then."""
 BACK_BY_ITSELF_MS: Final = 30 * MS_PER_MINUTE
 """A unit that was out of its band for a reason of its own is back within this time."""
 
+PATIENT_FOR_MS: Final = 45 * MS_PER_MINUTE
+ALL_UNITS: Final = 3
+"""Two of a shop's units defrost together by chance on many a day, three of three seldom. Units
+that are not all of them, or are fewer than so many, are looked at for so long before anybody is
+told; sooner where the alarm of one of them would be raised."""
+
 FEWEST_UNITS: Final = 2
 SHARE: Final = 0.5
 """At least this share of the units that are measured must have warmed."""
@@ -92,6 +98,21 @@ def find(
     if any(one.departure.recovering for one in best):
         return None
     return Outage(since_ms=_moment_ms(best), units=tuple(one.unit for one in best))
+
+
+def may_tell(outage: Outage, warming: Sequence[Warming], measured: int, at_ms: int) -> bool:
+    """Whether a power loss that was found is no chance any more, and is to be told.
+
+    Args:
+        outage: What was found.
+        warming: The units out of their usual bands.
+        measured: How many units have air that is being measured.
+        at_ms: The present instant.
+    """
+    if len(outage.units) >= max(ALL_UNITS, measured):
+        return True
+    left_ms = sorted(one.departure.left_ms for one in warming if one.unit in outage.units)
+    return at_ms - left_ms[FEWEST_UNITS - 1] >= PATIENT_FOR_MS
 
 
 def joins(outage: Outage, one: Warming) -> bool:

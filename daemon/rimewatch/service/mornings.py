@@ -114,7 +114,8 @@ class Mornings:
             for day in self._kept:
                 self._charts.forget(DRAFT_STATE + day)
         self._kept.clear()
-        self._go_on()
+        if self._in_hand:
+            self._go_on()
 
     def has_drawn(self) -> bool:
         """Whether a summary is to be kept."""
@@ -193,6 +194,8 @@ class Mornings:
 
     def keep_drawn(self) -> None:
         """Keep the summaries whose charts are drawn, and post their messages; within a batch."""
+        if not self._in_hand:
+            return  # nearly always
         for day, html in self._finished().items():
             text = self._journal.load_state(WORDS_STATE + day)
             assert text is not None, "words and list are written in one batch"

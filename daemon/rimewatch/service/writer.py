@@ -8,7 +8,7 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
@@ -17,7 +17,7 @@ from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
-from rimewatch.entries import Acknowledge, AnyEntry, RetryQuarantine
+from rimewatch.entries import Acknowledge, AnyEntry, CorrectPlace, RetryQuarantine
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.door import check, is_known
@@ -209,12 +209,14 @@ class Writer:
                     self.receiver.enter(entry)
                 waiting = deque(entries)
                 entries += self._take_arrivals(items, waiting)
-                self._enter_until(waiting, None)
+                if waiting:
+                    self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
                 owed = self.mornings.take_owed()
                 if owed is not None:
                     self._keep_summary(owed)
-                self._keep(self.evaluator.take_outcomes())
+                if self.evaluator.has_outcomes:
+                    self._keep(self.evaluator.take_outcomes())
                 self.mornings.keep_drawn()
                 self._note_results(results)
                 self._remember()
@@ -235,6 +237,8 @@ class Writer:
         self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
+        if any(isinstance(entry, CorrectPlace) for _, entry in entries):
+            self._is_torn = True  # what was concluded of that time is made anew
         return [entry for _, entry in entries]
 
     def _follow_clock(self) -> None:
@@ -283,9 +287,7 @@ class Writer:
                     entered.extend(self._add_entry(found.entry, item.arrived_ms, entries))
             else:
                 self._note_session(item)
-        readings = [reading for _, found in received for reading in found.readings]
-        news = iter(self.journal.add_readings(readings)) if readings else iter(())
-        self.journal.add_quarantined([q for _, found in received for q in found.quarantined])
+        news = self._keep_received(received)
         evaluator = self.evaluator
         for arrived_ms, found in received:
             if entries:
@@ -299,6 +301,13 @@ class Writer:
             if evaluator.has_outcomes:
                 self._keep(evaluator.take_outcomes())
         return entered
+
+    def _keep_received(self, received: Sequence[tuple[int, Received]]) -> Iterator[bool]:
+        """Write readings, and what was not believed; tell of each reading whether it is news."""
+        if doubted := [q for _, found in received for q in found.quarantined]:
+            self.journal.add_quarantined(doubted)
+        readings = [reading for _, found in received for reading in found.readings]
+        return iter(self.journal.add_readings(readings)) if readings else iter(())
 
     def _note_more(self, arrived_ms: int, found: Received) -> None:
         """Take what a message brought beside readings."""

@@ -12,6 +12,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.habit_words import defrost_words
+from rimewatch.report.page import limit_reason
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.rules.watch import Spell
@@ -77,6 +78,7 @@ class UnitPage(Page):
             promises=PROMISES_MIN,
             shelf_lengths=SHELVES_MIN,
             is_out=now.out_of_service,
+            looser=limit_reason(unit, self._shop.display),
         )
 
     def _shelves(self, snapshot: Snapshot, unit: Unit, at_ms: int) -> list[dict[str, str]]:

@@ -115,6 +115,20 @@ def test_a_probe_that_is_moved_leaves_the_broken_hold_where_it_was() -> None:
     assert lot["credited_h"] == pytest.approx(9 * 24 - 2 * 24 - 6, abs=0.2)
 
 
+def test_a_hold_begins_with_the_cold_of_the_probe_that_took_over() -> None:
+    """Its first probe never saw the cold; the second sees it from its first reading there."""
+    before = (FREEZERS, probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW))
+    after = (FREEZERS, probe("b", "freezer-1", **SLOW), probe("a", "freezer-2", **SLOW))
+    paper = frozen_lot(Paper())
+    steady(paper, "b", 0, 9 * DAY, -25.0)
+    steady(paper, "a", 0, 9 * DAY, -15.0)
+    change(paper, 3 * DAY + 100, *after)
+    lot = lot_of(paper, shop_of(*before))
+
+    assert lot["started"] == paper.iso(3 * DAY + 300)
+    assert lot["credited_h"] == pytest.approx(6 * 24, abs=0.1)
+
+
 def test_a_unit_whose_probe_was_moved_away_is_watched_by_nobody_from_then_on() -> None:
     """Two stretches, each in its place: what the probe says elsewhere proves nothing here."""
     paper = frozen_lot(Paper())
@@ -263,3 +277,52 @@ def test_the_ledger_names_each_change_and_who_made_it() -> None:
             "who": "Ines",
         }
     ]
+
+
+def misplaced() -> tuple[Paper, Shop]:
+    """Tell of freezers whose probes were swapped for the second day, and nobody said so."""
+    paper = frozen_lot(Paper())
+    steady(paper, "a", 0, DAY, -25.0)
+    steady(paper, "a", DAY + 300, 2 * DAY, -10.0)
+    steady(paper, "a", 2 * DAY + 300, 8 * DAY, -25.0)
+    steady(paper, "b", 0, 8 * DAY, -26.0)
+    where = (FREEZERS, probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW))
+    for name, was, there in (("a", "freezer-1", "freezer-2"), ("b", "freezer-2", "freezer-1")):
+        paper.do(
+            8 * DAY,
+            "correct-place",
+            probe=name,
+            was=was,
+            unit=there,
+            **{"from": paper.iso(DAY + 60), "to": paper.iso(2 * DAY + 60)},
+            reason="they were mixed up when the freezers were cleaned",
+            who="Ines",
+        )
+    return paper, shop_of(*where)
+
+
+def test_a_probe_that_was_elsewhere_is_a_doubt_until_somebody_else_confirms_it() -> None:
+    """What it measured in that day is the other freezer's."""
+    paper, shop = misplaced()
+    lot = lot_of(paper, shop)
+    assert lot["interruptions"] == []
+    assert lot["state"] == "complete"
+    assert (lot["standing"], lot["doubts"]) == ("doubt", ["place-corrected"])
+
+    paper.do(8 * DAY + 60, "confirm-place", number=3, who="Ines")
+    paper.do(8 * DAY + 61, "confirm-place", number=3, who="Ana")
+    assert lot_of(paper, shop)["standing"] == "doubt", "the other probe's is not confirmed"
+    paper.do(8 * DAY + 62, "confirm-place", number=4, who="Ana")
+    ledger = paper.ledger(shop)
+    assert ledger["lots"][0]["standing"] == "proven"
+    (refused,) = ledger["refused"]
+    assert refused["why"] == "Ines said so already; somebody else has to confirm it"
+
+
+def test_what_is_said_of_a_place_after_the_fish_is_gone_betters_nothing() -> None:
+    """Though two people say so."""
+    paper, shop = misplaced()
+    paper.do(7 * DAY + 12 * H, "withdraw-lot", lot="L1", reason="sold out")
+    for number in (4, 5):
+        paper.do(8 * DAY + number, "confirm-place", number=number, who="Ana")
+    assert lot_of(paper, shop)["standing"] != "proven"

@@ -127,3 +127,22 @@ def test_moment_lies_no_later_than_the_first_unit_was_seen_warm() -> None:
 
     assert found is not None
     assert found.since_ms == 8 * MINUTE
+
+
+def test_two_of_three_units_are_looked_at_before_anybody_is_told() -> None:
+    """Two defrosts that nobody typed begin in the same minute on many a day."""
+    two = TOGETHER[:2]
+    found = Outage(since_ms=5 * MINUTE, units=(UnitId("a"), UnitId("b")))
+
+    assert not power_loss.may_tell(found, two, 3, 40 * MINUTE)
+    assert power_loss.may_tell(found, two, 3, 9 * MINUTE + power_loss.PATIENT_FOR_MS)
+
+
+def test_all_of_three_units_are_no_chance() -> None:
+    """Three of three are told as soon as they are found; two of two are not."""
+    units = (UnitId("a"), UnitId("b"), UnitId("c"))
+
+    assert power_loss.may_tell(Outage(since_ms=5 * MINUTE, units=units), TOGETHER, 3, 30 * MINUTE)
+    assert not power_loss.may_tell(
+        Outage(since_ms=5 * MINUTE, units=units[:2]), TOGETHER[:2], 2, 30 * MINUTE
+    )
