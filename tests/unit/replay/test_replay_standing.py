@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from handmade import Paper, probe, shop, unit
+from rimewatch.report.summary import build_summary
 from rimewatch.shop import Shop
 
 H = 3600.0
@@ -521,6 +522,23 @@ def test_unit_with_a_vacuum_pack_tells_of_its_line_and_of_its_end() -> None:
     assert (told["rule"], told["priority"]) == ("operating-limit", "medium")
     assert packed.iso(2 * H) < told["raised"] < packed.iso(2.7 * H)
     assert packed.iso(5 * H) < told["returned"] < packed.iso(5.5 * H)
+
+
+def test_morning_asks_for_the_cold_of_a_pack_that_lies_chilled_and_for_its_end() -> None:
+    """Each morning, until it is thawed by somebody, frozen or gone."""
+    chilled = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
+    thawed = packed_fish().do(0, "start-thawing", lot="L1", unit="walk-in", who="Ines")
+    frozen_so = packed_fish().do(0, "move-lot", lot="L1", unit="freezer-1")
+    asked = []
+    for paper in (chilled, thawed, frozen_so):
+        moving(moving(paper, 2.0, 0, 5, "walk"), -22.0, 0, 5)
+        tasks = build_summary(place(), paper.replay(place()).ledger, {}).todos
+        asked.append([task.text for task in tasks if "vacuum-packed" in task.text])
+
+    assert asked[1:] == [[], []]
+    (said,) = asked[0]
+    assert "keep it at 3.3 °C (38 °F) or below" in said
+    assert "out of it before it thaws" in said
 
 
 def test_pack_that_is_taken_away_is_told_of_no_more() -> None:
