@@ -754,6 +754,31 @@ def test_receipt_that_says_something_else_betters_a_lot_only_with_a_name_to_it()
         assert lot(paper, place())["standing"] == standing, who
 
 
+@pytest.mark.parametrize("who", ["Ines", ""])
+@pytest.mark.parametrize("what", ["move-lot", "withdraw-lot"])
+def test_move_that_is_entered_long_after_betters_a_lot_only_with_a_name_to_it(
+    what: str, who: str
+) -> None:
+    """That it had been taken out of the case before that got warm: 12 h at 12 °C."""
+    paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+    moving(moving(paper, 2.0, 0, 5, "case"), 12.0, 5.2, 17, "case")
+    moving(paper, 2.0, 0, 20, "walk")
+    keys = {"unit": "walk-in"} if what == "move-lot" else {"reason": "sold out"}
+    paper.do(4 * H, what, lot="L1", entered=paper.iso(18 * H), who=who, **keys)
+
+    assert lot(paper)["standing"] == ("proven" if who else "against")
+
+
+def test_move_that_is_entered_within_minutes_needs_no_name() -> None:
+    """Whoever carries fish enters it when the hands are free."""
+    paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+    moving(moving(paper, 2.0, 0, 5, "case"), 12.0, 5.2, 17, "case")
+    moving(paper, 2.0, 0, 20, "walk")
+    paper.do(4 * H, "move-lot", lot="L1", unit="walk-in", entered=paper.iso(4 * H + 540))
+
+    assert lot(paper)["standing"] == "proven"
+
+
 @pytest.mark.parametrize("disposition", ["discarded", "used-cooked"])
 @pytest.mark.parametrize("named", [True, False])
 def test_what_was_written_down_of_the_wrong_lot_is_taken_back(
