@@ -41,6 +41,8 @@ from rimewatch.evaluation.conditions import (
     over_condition,
 )
 from rimewatch.evaluation.describe import WATCHED_RULES, described
+from rimewatch.evaluation.entries_at_hand import EntriesAtHand
+from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
@@ -133,7 +135,8 @@ class Evaluator:
         self._minute = -1
         self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
         self._bench = RuleBench(shop, at_ms)
-        self._lots = LotsAtHand.of(shop, store, self.entries)
+        self._at_hand = EntriesAtHand(self.entries)
+        self._lots = LotsAtHand.of(shop, store, self._at_hand.entries())
         self._late_since_ms: int | None = None
         self.last_ms: dict[ProbeId, int] = {}
         self._overseer = Overseer(shop, store, self)
@@ -329,6 +332,7 @@ class Evaluator:
         if not entry.entry_number:
             entry = replace(entry, entry_number=len(self.entries) + 1)
         self.entries.append(entry)
+        self._at_hand.add(entry)
         at_ms = max(self.now_ms, entry.at_ms)
         match entry:
             case Acknowledge():
@@ -345,7 +349,7 @@ class Evaluator:
     def _judge_anew(self, what: Judged, at_ms: int) -> None:
         match what:
             case Judged.LOTS:
-                self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
+                self._lots = LotsAtHand.of(self.shop, self.store, self._at_hand.entries())
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
             case Judged.COOLING:
@@ -353,6 +357,11 @@ class Evaluator:
                 self._overseer.judge_cooling(at_ms)
             case Judged.NOTHING:
                 pass
+
+    def lots_here(self) -> list[LotEntries]:
+        """Return the lots that are not gone, as all entries so far have them."""
+        lots = book(self._at_hand.entries()).values()
+        return [lot for lot in lots if lot.withdrawn is None]
 
     def advance(self, now_ms: int) -> None:
         """Do everything that fell due before an instant, each thing at its own time.
