@@ -541,6 +541,20 @@ def test_morning_asks_for_the_cold_of_a_pack_that_lies_chilled_and_for_its_end()
     assert "out of it before it thaws" in said
 
 
+@pytest.mark.parametrize(("own_c", "at_c", "told"), [(3.0, 3.2, 1), (4.0, 3.6, 1), (4.0, 3.2, 0)])
+def test_own_operating_limit_of_a_unit_with_a_pack_tells_where_it_is_as_low(
+    own_c: float, at_c: float, told: int
+) -> None:
+    """One alarm, by whichever line is the lower."""
+    own = shop(unit("cooler", "walk-in", operating_limit_c=own_c), probe("cool", "cooler", **KEYS))
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="cooler")
+    moving(moving(paper, 2.0, 0, 2, "cool"), at_c, 2.2, 5, "cool")
+
+    alarms = [a for a in paper.ledger(own)["alarms"] if a["rule"] == "operating-limit"]
+
+    assert len(alarms) == told
+
+
 def test_pack_that_is_taken_away_is_told_of_no_more() -> None:
     """Moved into the freezer."""
     paper = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
