@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from conflicts_kept import conflict_counts
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
@@ -179,7 +180,7 @@ def test_killed_service_loses_nothing_and_repeats_nothing(
             probes.publish(AIR, series(1, 9.0))
             service.wait_for_readings("case-1-air", 2021)
             assert readings(service, "case-1-air") == 2021
-            conflicts = service.look(lambda j: j.conflict_counts())
+            conflicts = service.look(lambda j: conflict_counts(j.path))
             quarantined = service.look(lambda j: j.quarantine_counts(0, 10**14).total)
             assert service.stop() == 0
 
