@@ -724,4 +724,66 @@ PUBLISHERS: Final = (
         ("a", "air", 2.4),
         ("a", "air", -2.0),
     ),
+    _one(
+        "two devices on one topic, without a mark",
+        [("shop/air", "2.1"), ("shop/air", "-20.5")],
+        ("a", "air", 2.1),
+        ("b", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "two devices on one topic, without a mark, in JSON",
+        [("shop/air", {"t": 2.1}), ("shop/air", {"t": -20.5})],
+        ("a", "air", 2.1),
+        ("b", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "SenML with what was set and what the machine has",
+        {
+            "senml/case-1": _senml(
+                "case-1:", ("temp", "Cel", 2.1), ("setpoint", "Cel", 2.0), ("evap", "Cel", -6.0)
+            )
+        },
+        ("case", "air", 2.1),
+    ),
+    _one(
+        "an average on a topic of its own",
+        {"shop/case-1/air": "2.4", "shop/case-1/air/avg": "2.3"},
+        ("case", "air", 2.4),
+        is_doubtful=True,
+    ),
+    _one(
+        "names in Spanish",
+        {"tienda/vitrina": {"temperatura": 2.4, "humedad": 80, "bateria": 91}},
+        ("case", "air", 2.4),
+        ("case", "humidity", 80.0),
+    ),
+    _one(
+        "names in German and French",
+        {
+            "laden/theke-1": {"Temperatur": 2.4, "Luftfeuchte": 80},
+            "laden/theke-2": {"température": 3.1, "batterie": 91},
+        },
+        ("a", "air", 2.4),
+        ("a", "humidity", 80.0),
+        ("b", "air", 3.1),
+    ),
+    _one(
+        "states of a case's machine beside its temperature",
+        {"ctl/case-1": {"temperature": 2.4, "compressor": True, "fan": True, "defrost": False}},
+        ("case", "air", 2.4),
+    ),
+    _one(
+        "Sparkplug with set points in a folder",
+        {
+            "spBv1.0/fish/NBIRTH/node-1": _node_birth(),
+            "spBv1.0/fish/DBIRTH/node-1/case-1": _birth(
+                metric("Inputs/Air temperature", 2.4, alias=1),
+                metric("Setpoints/Air temperature", 2.0, alias=2),
+                metric("Alarms/High temperature", 5.0, alias=3),
+            ),
+        },
+        ("case", "air", 2.4),
+    ),
 )

@@ -12,8 +12,8 @@ have, and a server that keeps to the standard ends the connection: here every fr
 frame is kept whole there while it comes, up to the size that the broker was told ([1], 3.1.2.11.4).
 
 It leans on six of the library's inner names (``_create_socket``, ``_in_packet``,
-``_ssl_context``, ``_WebsocketWrapper`` with ``_create_frame`` and ``_socket``), which are as they are since
-its version 1; the tests of the session hold them.
+``_ssl_context``, ``_WebsocketWrapper`` with ``_create_frame`` and ``_socket``), which are as they
+are since its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455

@@ -78,6 +78,8 @@ TEMPERATURES: Final = ("air", "product")
 ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
 ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
 _ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
+_ASK_TWO: Final = "its readings lie {:.0f} degrees apart: does one device alone send there?"
+_ASK_WORKED_OUT: Final = "{} is worked out: is what is measured on another topic?"
 _ASK_PLACE: Final = "{} is a name of no cold unit: does fish lie there?"
 _SET_THERE: Final = "what is set there, by its topic; not what is measured"
 _ASK_TWIN: Final = "{}: none of its messages can be read. Can the device be mended?"
@@ -293,6 +295,8 @@ def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
     means, is_sure = _means(role, [name], series.values)
     asks = [] if is_sure else [ASK_MEANS]
     text = _text(seen.payloads[-1][1])
+    if is_worked_out(name) and not is_wrapper(name):
+        asks.append(_ASK_WORKED_OUT.format(_plain(name)))
     if _WHOLE_PAIR.fullmatch(text):
         asks.append(_ASK_COMMA.format(text))
     return _guess(
@@ -697,6 +701,9 @@ def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
     roles: dict[str, Role] = {}
     for name, (series, unit) in names.items():
         role = _SENML_ROLES.get(unit or "")
+        levels = _LEVELS.split(name)
+        if role_of(levels[-1]) is Role.OTHER or any(map(names_a_setting, levels)):
+            continue
         is_switch = unit in (None, "/") and all(_is_contact(v) for v in series.values)
         if role is None and is_switch:
             said = [r for level in _LEVELS.split(name) if (r := role_of(level))]
@@ -821,6 +828,8 @@ def _guess(
             questions.append(_ASK_RANGE.format(shown))
         if finite and not _can_be(median(finite), scale):
             measures, likeness = "", "no shop's temperature in °C, °F or K; tenths of a degree?"
+    if measures in TEMPERATURES and _ASK_ROW not in asks and _is_wide(finite):
+        questions.append(_ASK_TWO.format(max(finite) - min(finite)))
     levels = [*topic.split("/"), *names]
     if measures in TEMPERATURES and (places := [n for n in levels if names_elsewhere(n)]):
         questions.append(_ASK_PLACE.format(_plain(places[0])))
