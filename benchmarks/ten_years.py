@@ -71,6 +71,7 @@ class Years:
         return Path(tempfile.gettempdir(), f"rimewatch-years-{self.days}-{self.share:g}")
 
 
+FULL = Years()
 QUICK = Years(days=400, share=0.05)
 
 

@@ -23,7 +23,7 @@ from rimewatch.web.live import Board, Health
 from rimewatch.web.people import People, Role, people_path
 from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile
-from rimewatch.web.site import make_site
+from rimewatch.web.site import Looks, make_site
 
 PASSWORD = "ice and salt and ice"
 
@@ -65,6 +65,7 @@ def pages_of(
     *,
     keeper: SettingsKeeper | None = None,
     listens: Listens | None = None,
+    looks: Looks | None = None,
 ) -> Pages:
     """Return a shop's pages; nothing is published yet."""
     board = Board()
@@ -81,6 +82,7 @@ def pages_of(
         config_file,
         keeper=keeper,
         listens=listens,
+        looks=looks,
     )
     path = "" if shop.web is None else shop.web.path
     return Pages(make_app(site.routes, site.handlers, path), board, people, clock, journal_path)

@@ -348,6 +348,35 @@ class ChangeSettings(Entry):
         return self.at_ms if self.entered_ms is None else max(self.at_ms, self.entered_ms)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectPlace(Entry):
+    """A probe really was in another unit for some time than the settings had it in.
+
+    Its readings of that time are that unit's. It is a doubt for the fish of both until somebody
+    else confirms it.
+    """
+
+    do: ClassVar[str] = "correct-place"
+    probe: Sensor
+    was: Place
+    """Where the settings had it."""
+    unit: Place
+    """Where it was."""
+    from_ms: Instant
+    to_ms: Instant
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfirmPlace(Entry):
+    """A second person knows that a probe was where another one said that it was."""
+
+    do: ClassVar[str] = "confirm-place"
+    judged_anew = Judged.LOTS
+    number: Annotated[int, Number(least=1)]
+    """The ``entry_number`` of the correction."""
+
+
 LotEntry = (
     ReceiveLot | StartFreezing | MoveLot | WithdrawLot | StartThawing | AttachStatement | CorrectLot
 )
@@ -370,6 +399,8 @@ AnyEntry = (
     | CalibrationCheck
     | RetryQuarantine
     | ChangeSettings
+    | CorrectPlace
+    | ConfirmPlace
 )
 
 ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(

@@ -12,14 +12,14 @@ from pathlib import Path
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.effects import Send
 from rimewatch.config.changing import Way, fault_of, past_shop, shop_of
-from rimewatch.entries import AnyEntry, ChangeSettings
+from rimewatch.entries import AnyEntry, ChangeSettings, CorrectPlace
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.door import BooksInMemory, Refusal, check, is_known
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, Ledger, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, Noted, SummaryDue
-from rimewatch.evaluation.over_time import followed_by
+from rimewatch.evaluation.over_time import followed_by, placed_anew
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.settings import Change, differences, offsets_set, settings_of
 from rimewatch.intake.receiver import Receiver
@@ -176,6 +176,8 @@ class _Course:
         self.books.entered.add(self.evaluator.entries[-1])
         if isinstance(entry, ChangeSettings):
             self._use(entry)
+        elif isinstance(entry, CorrectPlace):
+            self._go_on(placed_anew(self.evaluator.shop, entry))
 
     def _fault_of(self, entry: ChangeSettings) -> str:
         return fault_of(entry, source=self._source, folder=self._folder)
@@ -192,6 +194,9 @@ class _Course:
             after = followed_by(before, given, from_ms)
             changes = differences(settings_of(before), settings_of(given), from_ms)
             self._changes.extend(replace(change, who=entry.who) for change in changes)
+        self._go_on(after)
+
+    def _go_on(self, after: Shop) -> None:
         self.note_clocks()
         self._receiver = self._receiver.under(after, self.evaluator.entries)
         self.evaluator = self.evaluator.under(after)

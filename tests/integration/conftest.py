@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 from dispatch_desk import LONG, Desk, open_desk
 from http_receiver import Receiver
@@ -14,6 +15,18 @@ from rimewatch.notify.letter import NOTHING, Extras
 from rimewatch.notify.results import Limits
 
 CONFIG = Path(__file__).parents[2] / "config"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Give the system's Chromium."""
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield started
+        started.close()
 
 
 @pytest.fixture

@@ -218,6 +218,10 @@ class _Week:
         """
         if self._is_shelved(unit, passed_ms, to_ms) or not self._is_watched(unit, passed_ms, to_ms):
             return True
+        if to_ms - passed_ms < 90 * MINUTE and self._troubles(
+            ("defrost",), unit, passed_ms - HOUR // 2, sure_ms
+        ):
+            return True  # its own defrost explains it, and is told of only if it does not end
         quiet = self._troubles(("silence", "backlog"), unit, passed_ms, to_ms)
         return any(
             len(t.units) < len(self.units) and t.from_ms < sure_ms + ON_DELAY_MS for t in quiet
@@ -419,6 +423,11 @@ class _Week:
             said = f"{alarm.key.rule.value} of {', '.join(alarm.units)} at {_clock(at_ms)}"
             # A unit that was not looked at for a while is told of as it was last seen.
             known = all(self._is_watched(unit, at_ms - HOUR, at_ms) for unit in alarm.units)
+            # A probe that is put in another's place sees fish through its lag from then on.
+            known &= not any(
+                what == "probe" and "case-1" in alarm.units and at_ms - HOUR < reloaded_ms < at_ms
+                for reloaded_ms, what, _, _ in self.run.reloaded
+            )
             if not lately and known and at_ms < self.week.over_ms:
                 if not self._is_warm(alarm.units, at_ms) and not self._coincides(
                     alarm.units, at_ms
@@ -427,6 +436,11 @@ class _Week:
             elif alarm.key.rule is Rule.STALE and alarm.key.unit is not None:
                 unit = alarm.key.unit
                 warm = {"power", "compressor"} & {t.what for t in lately}
+                # By the contract what rose for the last half hour counts as rising on.
+                warm |= {
+                    t.what
+                    for t in self._troubles(("defrost", "door"), unit, at_ms - 2 * HOUR, at_ms)
+                }
                 if not warm and self._fish_c(unit, at_ms) < self._limit_c(unit, at_ms) - 2.0:
                     yield f"for nothing: woken by {said}, and the fish is cold"
 
@@ -446,8 +460,7 @@ class _Week:
             told = [
                 h
                 for h in self.run.heard
-                if h.row.urgent
-                and t.from_ms < h.at_ms <= due_ms
+                if t.from_ms < h.at_ms <= due_ms
                 and self._rule_of(h) in (Rule.STALE, Rule.POWER_LOSS)
             ]
             if not told:
@@ -496,13 +509,13 @@ class _Week:
         )
 
     def _coincides(self, units: Sequence[str], at_ms: int) -> bool:
-        """Whether several units warm at once, by day, by doors and defrosts: who could tell."""
+        """Whether doors and defrosts come together, by day: who could tell."""
         if not is_open(at_ms - HOUR // 2, self.week.setup.zone):
             return False
         warmed = [
-            unit
+            trouble
             for unit in units
-            if self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
+            for trouble in self._troubles(("door", "defrost"), unit, at_ms - HOUR, at_ms + MINUTE)
         ]
         return len(warmed) > 1
 

@@ -178,9 +178,7 @@ def measure(alarms: Sequence[Alarm], from_ms: int, to_ms: int) -> Figures:
     if to_ms <= from_ms:
         raise ValueError(f"to_ms is {to_ms}; expected an instant after from_ms, {from_ms}")
     raised = [alarm for alarm in alarms if from_ms <= alarm.raised_ms < to_ms]
-    first_seen_ms = [
-        (alarm, alarm.first_acknowledged_ms or alarm.acknowledged_ms) for alarm in raised
-    ]
+    first_seen_ms = [(alarm, alarm.answered_ms) for alarm in raised]
     waits_s = [
         (seen_ms - alarm.raised_ms) / MS_PER_S
         for alarm, seen_ms in first_seen_ms

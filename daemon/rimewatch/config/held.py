@@ -72,8 +72,13 @@ def read_only(path: Path) -> str:
     for place in (target, folder):
         if os.statvfs(place).f_flag & os.ST_RDONLY:
             return f"{place} lies on a file system that is read-only"
-    if target.stat().st_mode & 0o222 == 0:
+    found = target.stat()
+    if found.st_mode & 0o222 == 0:
         return f"{target} is marked read-only"
+    if os.geteuid() not in (0, found.st_uid):
+        return f"{target} belongs to another user than the service's, who would lose it"
+    if found.st_dev != folder.stat().st_dev:
+        return f"{target} is mounted alone, so that nothing can take its place: mount its folder"
     return ""
 
 

@@ -21,8 +21,10 @@ from rimewatch.entries import (
     CalibrationCheck,
     CancelEntry,
     ChangeSettings,
+    ConfirmPlace,
     CorrectiveAction,
     CorrectLot,
+    CorrectPlace,
     LotEntry,
     MoveLot,
     ReceiveLot,
@@ -368,6 +370,39 @@ def _settings(asked: _Asked) -> Iterator[str]:
         yield why
 
 
+def _place_corrected(asked: _Asked) -> Iterator[str]:
+    entry, shop = asked.entry, asked.shop
+    if not isinstance(entry, CorrectPlace):
+        return
+    if not entry.who.strip():
+        yield "who says where the probe was is not said; name yourself"
+    if not entry.from_ms < entry.to_ms <= asked.now_ms:
+        yield "expected a time that is over, from before to"
+    if entry.was == entry.unit:
+        yield f"{entry.probe} was in {entry.unit} by the settings as well"
+    for begins_ms, ends_ms, then in shop.held:
+        if ends_ms <= entry.from_ms or begins_ms >= entry.to_ms:
+            continue
+        known = then.probe.get(entry.probe)
+        if known is None or known.unit != entry.was:
+            had = "no such probe" if known is None else f"{entry.probe} in {known.unit}"
+            from_ms = max(begins_ms, entry.from_ms)
+            yield f"at {asked.local(from_ms)} the settings had {had}, not in {entry.was[:80]}"
+
+
+def _place_confirmed(asked: _Asked) -> Iterator[str]:
+    entry, books = asked.entry, asked.books
+    if not isinstance(entry, ConfirmPlace):
+        return
+    target = books.entry_numbered(entry.number)
+    if not isinstance(target, CorrectPlace):
+        yield f"entry {entry.number} says of no probe where it was"
+    elif not entry.who.strip():
+        yield "who confirms where the probe was is not said; name yourself"
+    elif entry.who.strip().casefold() == target.who.strip().casefold():
+        yield f"{entry.who.strip()} said so already; somebody else has to confirm it"
+
+
 def _crossed_out_at_last(target: Cancellable, books: Books) -> LotEntry | CorrectiveAction | None:
     """Return what a row of cancellations is about; None: of an old journal, about nothing."""
     about = target
@@ -419,5 +454,7 @@ _RULES: Final[Sequence[Callable[[_Asked], Iterator[str]]]] = (
     _correction,
     _cancellation,
     _settings,
+    _place_corrected,
+    _place_confirmed,
 )
 """In this order; the first that has something to say says it."""

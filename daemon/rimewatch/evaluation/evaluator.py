@@ -31,7 +31,7 @@ from rimewatch.entries import (
     Unshelve,
 )
 from rimewatch.evaluation.acknowledging import missed
-from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.channels import ChannelHistory, hold_watch, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
     comes_again,
@@ -41,6 +41,8 @@ from rimewatch.evaluation.conditions import (
     over_condition,
 )
 from rimewatch.evaluation.describe import WATCHED_RULES, described
+from rimewatch.evaluation.entries_at_hand import EntriesAtHand
+from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
@@ -133,7 +135,8 @@ class Evaluator:
         self._minute = -1
         self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
         self._bench = RuleBench(shop, at_ms)
-        self._lots = LotsAtHand.of(shop, store, self.entries)
+        self._at_hand = EntriesAtHand(self.entries)
+        self._lots = LotsAtHand.of(shop, store, self._at_hand.entries())
         self._late_since_ms: int | None = None
         self.last_ms: dict[ProbeId, int] = {}
         self._overseer = Overseer(shop, store, self)
@@ -145,6 +148,9 @@ class Evaluator:
         self._carried: set[Place] = set()
         self._too_seldom: set[ProbeId] = set()
         self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
+        self._inherited: set[AlarmKey] = set()
+        """Limits and holds that were passed before this evaluator began, of which its own probes
+        and settings show nothing: so until the unit is known to be cold."""
         self._stands_since_ms = {
             probe.id: stands_since_ms(shop, probe.id) for probe in shop.probes if shop.earlier
         }
@@ -326,6 +332,7 @@ class Evaluator:
         if not entry.entry_number:
             entry = replace(entry, entry_number=len(self.entries) + 1)
         self.entries.append(entry)
+        self._at_hand.add(entry)
         at_ms = max(self.now_ms, entry.at_ms)
         match entry:
             case Acknowledge():
@@ -342,7 +349,7 @@ class Evaluator:
     def _judge_anew(self, what: Judged, at_ms: int) -> None:
         match what:
             case Judged.LOTS:
-                self._lots = LotsAtHand.of(self.shop, self.store, self.entries)
+                self._lots = LotsAtHand.of(self.shop, self.store, self._at_hand.entries())
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
             case Judged.COOLING:
@@ -350,6 +357,11 @@ class Evaluator:
                 self._overseer.judge_cooling(at_ms)
             case Judged.NOTHING:
                 pass
+
+    def lots_here(self) -> list[LotEntries]:
+        """Return the lots that are not gone, as all entries so far have them."""
+        lots = book(self._at_hand.entries()).values()
+        return [lot for lot in lots if lot.withdrawn is None]
 
     def advance(self, now_ms: int) -> None:
         """Do everything that fell due before an instant, each thing at its own time.
@@ -412,9 +424,41 @@ class Evaluator:
         for track in (*self.past_tracks.values(), *self.tracks.values()):
             track.load(self.now_ms + AHEAD_MS)
         self._hear_last()
+        self._inherited = {key for key in self.alarms.conditions if self._is_warm_yet(key)}
         for unit in self.shop.units:
             self._judge_unit(unit.id)
         self._do(self._engine.catch_up(self.alarms, self._new_addresses, self.now_ms))
+
+    def _is_warm_yet(self, key: AlarmKey) -> bool:
+        """Whether what was told of a unit's warmth may still be so: no probe of it shows cold.
+
+        One that was put in another's place has said nothing yet, or not for the on-delay; that
+        it was replaced, or that the delay is another one now, makes no fish cold.
+        """
+        tracks = [track for track in self.tracks.values() if track.unit.id == key.unit]
+        watch = self._watch_of(key)
+        if watch is None or not tracks:
+            return False
+        heard = [track for track in tracks if track.state.last_ms is not None]
+        return not heard or any(track.open_spell(watch) is not None for track in heard)
+
+    def _watch_of(self, key: AlarmKey) -> str | None:
+        if key.rule is Rule.HOLD_AT_RISK:
+            told = self.alarms.conditions.get(key)
+            level_c = None if told is None else told.limit_c
+            return None if level_c is None else hold_watch(level_c)
+        return key.rule.value if key.rule in WATCHED_RULES else None
+
+    def _carried_on(
+        self, conditions: dict[AlarmKey, Condition | None]
+    ) -> dict[AlarmKey, Condition | None]:
+        """Return conditions with those that were so before, as long as nothing shows an end."""
+        for key in self._inherited & conditions.keys():
+            if conditions[key] is None and self._is_warm_yet(key):
+                conditions[key] = self.alarms.conditions.get(key)
+            else:
+                self._inherited.discard(key)
+        return conditions
 
     def _hear_last(self) -> None:
         """Take up from each probe's last reading, and carry on what was so."""
@@ -545,7 +589,9 @@ class Evaluator:
 
     def _judge_unit(self, unit: UnitId) -> None:
         tracks = [track for track in self.tracks.values() if track.unit.id == unit]
-        conditions = channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
+        conditions = self._carried_on(
+            channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
+        )
         limit = AlarmKey(unit=unit, rule=limit_rule(self.shop.unit[unit]))
         if self._may_wait(limit, conditions[limit], tracks):
             self._waiting.add(unit)
@@ -609,7 +655,7 @@ class Evaluator:
         if condition is not None and foretold is not None and foretold.held_h is not None:
             # As with a limit: what was foretold has come, and one alarm speaks of it.
             self.suppress(foretold.key, key)
-        self.apply({key: condition})
+        self.apply(self._carried_on({key: condition}))
 
     def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
         """Silence an alarm by design, because another one tells of the cause of both."""

@@ -83,6 +83,22 @@ def warmest_readings(spans: Sequence[tuple[Span, float]]) -> Span:
     )
 
 
+def measured_readings(
+    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: int, to_ms: int
+) -> Span:
+    """Return what a unit measured: by the first of its governing probes of each time."""
+    if not shop.earlier:
+        probes = shop.governing_probes(unit)[:1]
+        return one_behind_the_other([store.span(probe.id, from_ms, to_ms) for probe in probes])
+    return one_behind_the_other(
+        [
+            then.store.span(probe.id, round(then.from_ms), round(then.to_ms))
+            for then in stretches(shop, store, unit, from_ms, to_ms)
+            for probe in then.shop.governing_probes(unit)[:1]
+        ]
+    )
+
+
 def one_behind_the_other(spans: Sequence[Span]) -> Span:
     """Return readings of times that follow each other as of one; where both tell, the later."""
     if len(spans) == 1:

@@ -43,7 +43,7 @@ from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.lot_account import LotAccount, lot_accounts
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import tell
-from rimewatch.evaluation.over_time import Period, stands_since_ms, stretches
+from rimewatch.evaluation.over_time import Period, stretches, there_from_ms
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
@@ -453,7 +453,7 @@ def _probes(
     for unit in shop.units:
         air = [probe.id for probe in shop.probes_of(unit.id, Measures.AIR)]
         spans = {
-            probe: store.span(probe, _there_from_ms(shop, probe, from_ms), to_ms).values
+            probe: store.span(probe, there_from_ms(shop, probe, from_ms), to_ms).values
             for probe in air
             if len(air) > 1
         }
@@ -471,11 +471,6 @@ def _probes(
                     found[coldest], apart_from=warmest, apart_c=figure(by_c, 1)
                 )
     return found
-
-
-def _there_from_ms(shop: Shop, probe: ProbeId, from_ms: int) -> int:
-    """Return from when on, at an instant or later, a probe told of where it is now."""
-    return round(max(from_ms, stands_since_ms(shop, probe)))
 
 
 def _probe(

@@ -13,8 +13,10 @@ from rimewatch.entries import (
     AttachStatement,
     CalibrationCheck,
     CancelEntry,
+    ConfirmPlace,
     CorrectiveAction,
     CorrectLot,
+    CorrectPlace,
     LotEntry,
     MoveLot,
     ReceiveLot,
@@ -52,6 +54,9 @@ class LotEntries:
     freezings: list[StartFreezing] = field(default_factory=list)
     """Every start of freezing that speaks for it, the latest last."""
     thawings: list[StartThawing] = field(default_factory=list)
+    placed_anew: list[tuple[CorrectPlace, bool]] = field(default_factory=list)
+    """What was said later of where a probe of its units had been, and not confirmed; or after it
+    was gone, which the second value says."""
     start_confirmed: CorrectLot | None = None
     """Who confirmed when its freezing began, and why, the latest."""
     disposed: list[CorrectiveAction] = field(default_factory=list)
@@ -342,6 +347,25 @@ def _look_at_doings(lots: dict[LotId, LotEntries], in_order: Sequence[AnyEntry])
             _look_at_action(lots, entry)
         elif isinstance(entry, CorrectLot) and entry.confirms_start:
             lots[entry.lot].start_confirmed = entry
+        elif isinstance(entry, CorrectPlace):
+            confirmed = any(
+                isinstance(other, ConfirmPlace) and other.number == entry.entry_number
+                for other in in_order
+            )
+            for lot in lots.values():
+                is_late = lot.withdrawn is not None and _is_after(entry, lot.withdrawn)
+                if (is_late or not confirmed) and _stood_beside(lot, entry):
+                    lot.placed_anew.append((entry, is_late))
+
+
+def _stood_beside(lot: LotEntries, correction: CorrectPlace) -> bool:
+    """Whether a lot stood in either unit in the time that a correction is about."""
+    return any(
+        place.unit in (correction.was, correction.unit)
+        and place.from_ms < correction.to_ms
+        and (place.to_ms is None or place.to_ms > correction.from_ms)
+        for place in lot.placements
+    )
 
 
 def _look_at_action(lots: dict[LotId, LotEntries], action: CorrectiveAction) -> None:

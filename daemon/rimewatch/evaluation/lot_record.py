@@ -23,6 +23,7 @@ from rimewatch.evaluation.lot_account import LotAccount, lot_account
 from rimewatch.evaluation.lot_book import LotEntries, changes, corrected
 from rimewatch.evaluation.lot_story import Histories, LotStory
 from rimewatch.evaluation.over_time import stretches
+from rimewatch.evaluation.settings import Change, changes_around
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.unit_cold import cold_of_unit
@@ -53,6 +54,8 @@ class LotRecord:
     hold: HoldRecord | None
     keep_days: int
     lines: tuple[EntryLine, ...]
+    changes: tuple[Change, ...] = ()
+    """What was changed of the units it stood in, and of their probes, while it stood there."""
 
     @property
     def story(self) -> LotStory:
@@ -84,6 +87,14 @@ def record_of(
         hold=_hold(shop, store, histories, story, _checks(entries, now_ms), now_ms),
         keep_days=shop.keep_days,
         lines=lines_of(entries, story.lot),
+        changes=changes_around(
+            shop,
+            [
+                (place.unit, place.from_ms, now_ms if place.to_ms is None else place.to_ms)
+                for place in story.entries.placements
+            ],
+            entries,
+        ),
     )
 
 

@@ -38,6 +38,7 @@ from rimewatch.lots.standing import (
     Lack,
     PackedWarm,
     PerhapsDisposed,
+    PlaceCorrected,
     ReceivedTooWarm,
     SilenceAfterSolid,
     SilenceBeforeCount,
@@ -100,6 +101,7 @@ def judge(
         *_packed_warm(exposure),
         *_failed_checks(shop, lot, end_ms),
         *_perhaps_disposed(lot),
+        *_placed_anew(lot),
     ]
     lacks = lacks_of(lot, law, need, held.hold)
     if rests_on_hold(lot, law, need):
@@ -194,6 +196,18 @@ def _perhaps_disposed(lot: LotEntries) -> Iterator[PerhapsDisposed]:
                     disposition=disposition, unit=action.unit, at_ms=action.at_ms, is_named=named
                 )
                 return
+
+
+def _placed_anew(lot: LotEntries) -> Iterator[PlaceCorrected]:
+    for entry, is_late in lot.placed_anew:
+        yield PlaceCorrected(
+            probe=entry.probe,
+            was=entry.was,
+            unit=entry.unit,
+            at_ms=entry.at_ms if entry.entered_ms is None else entry.entered_ms,
+            number=entry.entry_number,
+            is_late=is_late,
+        )
 
 
 # --- what nobody saw ----------------------------------------------------------------------

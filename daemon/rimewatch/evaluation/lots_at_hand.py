@@ -18,7 +18,7 @@ from rimewatch.vocabulary import LotId, ProbeId, Standing, UnitId
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotsAtHand:
-    """Every lot that was ever entered, by its id; made anew when an entry concerns one."""
+    """Every lot that is not gone, by its id; made anew when an entry concerns one."""
 
     shop: Shop
     store: ReadingStore
@@ -26,7 +26,7 @@ class LotsAtHand:
 
     @classmethod
     def of(cls, shop: Shop, store: ReadingStore, entries: Sequence[AnyEntry]) -> "LotsAtHand":
-        """Return the lots of all entries."""
+        """Return the lots of entries: those at hand, or all of them."""
         return cls(shop=shop, store=store, lots=book(entries))
 
     def standing_in(self, unit: UnitId) -> list[LotEntries]:

@@ -6,11 +6,13 @@ each under what held then (:func:`stretches`).
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import inf
 from typing import Final
 
 import numpy as np
 
+from rimewatch.entries import CorrectPlace
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.shop import Earlier, Shop
 from rimewatch.vocabulary import Measures, ProbeId, UnitId
@@ -39,6 +41,40 @@ def followed_by(before: Shop, after: Shop, at_ms: int) -> Shop:
     return replace(after, earlier=(*before.earlier, so_far))
 
 
+def placed_anew(shop: Shop, correction: CorrectPlace) -> Shop:
+    """Return a shop whose probe stood in another unit for some time than its settings had it in.
+
+    Args:
+        shop: The shop, with what held before.
+        correction: Which probe, where, from when to when. Of now it says nothing.
+    """
+    from_ms, to_ms = float(correction.from_ms), float(correction.to_ms)
+    found: list[tuple[float, Shop]] = []
+    for begins_ms, ends_ms, then in shop.held:
+        bare = replace(then, earlier=())
+        inside = [cut for cut in (from_ms, to_ms) if begins_ms < cut < ends_ms]
+        for first_ms, last_ms in pairwise([begins_ms, *inside, ends_ms]):
+            is_meant = first_ms >= from_ms and last_ms <= to_ms
+            found.append((last_ms, _moved(bare, correction) if is_meant else bare))
+    *earlier, (_, now) = found
+    return replace(
+        now,
+        earlier=tuple(Earlier(until_ms=round(until_ms), shop=then) for until_ms, then in earlier),
+    )
+
+
+def _moved(shop: Shop, correction: CorrectPlace) -> Shop:
+    if correction.unit not in shop.unit:
+        return shop
+    return replace(
+        shop,
+        probes=tuple(
+            replace(probe, unit=correction.unit) if probe.id == correction.probe else probe
+            for probe in shop.probes
+        ),
+    )
+
+
 def shop_at(shop: Shop, at_ms: float) -> Shop:
     """Return the settings of an instant, with what held before them."""
     return next(then for from_ms, to_ms, then in shop.held if from_ms <= at_ms < to_ms)
@@ -47,6 +83,11 @@ def shop_at(shop: Shop, at_ms: float) -> Shop:
 def stands_since_ms(shop: Shop, probe: ProbeId) -> float:
     """Return since when a probe stands in the unit where it is now; −∞: it always did."""
     return _stay(shop, probe, shop.probe[probe].unit, inf)[0]
+
+
+def there_from_ms(shop: Shop, probe: ProbeId, from_ms: int) -> int:
+    """Return from when on, at an instant or later, a probe told of where it is now."""
+    return round(max(from_ms, stands_since_ms(shop, probe))) if shop.earlier else from_ms
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,6 +107,8 @@ class Track:
         self.disturbed_from_ms = before.disturbed_from_ms
 
     def _goes_on(self, before: "Track", last_ms: int) -> bool:
+        if last_ms >= self.seat.to_ms:
+            return False  # it was found out since that the probe had been moved by then
         known = stages_until(self.stages, last_ms)
         return before.late_from_ms is None and known == stages_until(before.stages, last_ms)
 

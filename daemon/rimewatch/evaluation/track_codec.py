@@ -81,13 +81,15 @@ def restore(track: Track, text: str) -> bool:
     """Put a track into a checkpoint's state.
 
     Returns:
-        False where the checkpoint is of another format or was made under other
-        settings: the track is left as it is, and is to be folded from the start.
+        False where the checkpoint is of another format, was made under other settings or goes
+        beyond the channel's end: the track is left as it is, and is to be folded from the start.
     """
     remembered = from_text(text)
     if remembered is None:
         return False
     expected = stages_until(track.stages, remembered.state.last_ms)
+    if (remembered.state.last_ms or 0) >= track.seat.to_ms:
+        return False  # it was found out since that the probe had been moved by then
     if _listed(remembered.stages) != _listed(expected):
         return False
     track.resume(remembered.state, list(remembered.ended), remembered.first_ms)

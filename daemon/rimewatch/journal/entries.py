@@ -13,6 +13,7 @@ from rimewatch.entries import (
     CancelEntry,
     ChangeSettings,
     CorrectiveAction,
+    CorrectPlace,
     WithdrawLot,
 )
 from rimewatch.journal.entry_codec import entry_from_json, entry_to_json
@@ -83,6 +84,15 @@ def settings_changes(connection: sqlite3.Connection) -> list[ChangeSettings]:
     ).fetchall()
     entries = [replace(entry_from_json(text), entry_number=number) for number, text in found]
     return [entry for entry in entries if isinstance(entry, ChangeSettings)]
+
+
+def corrected_places(connection: sqlite3.Connection) -> list[CorrectPlace]:
+    """Return what was said later of where probes had been, in the order it came."""
+    found = connection.execute(
+        "SELECT id, text FROM entry WHERE do = ? ORDER BY id", (CorrectPlace.do,)
+    ).fetchall()
+    entries = [replace(entry_from_json(text), entry_number=number) for number, text in found]
+    return [entry for entry in entries if isinstance(entry, CorrectPlace)]
 
 
 def at_hand(connection: sqlite3.Connection) -> list[tuple[int, AnyEntry]]:

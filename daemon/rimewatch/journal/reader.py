@@ -126,6 +126,7 @@ class JournalReads:
 
     entries_after = asks(entries.after)
     settings_changes = asks(entries.settings_changes)
+    corrected_places = asks(entries.corrected_places)
     entries_at_hand = asks(entries.at_hand)
     entries_page = asks(entries.page)
     entries_about_lot = asks(entries.about_lot)
@@ -153,6 +154,7 @@ class JournalReads:
     check_conclusions = asks(conclusions.findings)
     load_state = asks(checkpoints.load_state)
     events_between = asks(events.between)
+    events_of_kind = asks(events.of_kind)
 
     def summary_done(self, date: Date) -> bool:
         """Return whether the morning of a local date has its summary."""

@@ -255,8 +255,25 @@ class Unsigned:
     at_ms: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceCorrected:
+    """Somebody said later that a probe had been in another unit, and nobody confirmed it."""
+
+    name: ClassVar[str] = "place-corrected"
+    probe: ProbeId
+    was: UnitId
+    unit: UnitId
+    at_ms: int
+    """When that was entered."""
+    number: int
+    """The entry."""
+    is_late: bool
+    """Whether the lot was gone by then: that betters nothing of it, whoever confirms it."""
+
+
 Doubt = (
-    Unmonitored
+    PlaceCorrected
+    | Unmonitored
     | WarmUnseen
     | FailedCheck
     | Stuck

@@ -48,7 +48,7 @@ def ledger_document(ledger: Ledger) -> dict[str, Any]:
         "probes": {probe: _probe(account) for probe, account in ledger.probes.items()},
         "calibration_checks": [_check(check) for check in ledger.calibration_checks],
         "quarantine": [_quarantine(kind) for kind in ledger.quarantine],
-        "setting_changes": [_change(change) for change in ledger.setting_changes],
+        "setting_changes": [change_document(change) for change in ledger.setting_changes],
         "corrective_actions": [_action(action) for action in ledger.corrective_actions],
     }
 
@@ -363,7 +363,8 @@ def _quarantine(kind: QuarantineKind) -> dict[str, Any]:
     }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def change_document(change: Change) -> dict[str, Any]:
+    """Return a setting that was changed: when, which, what it was and is, and by whom."""
     return {
         "at": iso(change.at_ms),
         "key": change.key,

@@ -120,6 +120,7 @@ def lot_page(
             *_headed("Statements of the supplier", _statements(record, reader, files or {})),
             Heading(text="Where it has been"),
             Table(columns=PATH, rows=tuple(_place(place, reader) for place in record.account.path)),
+            *_headed("Settings that were changed while it stood there", _changes(record, reader)),
             *_headed("After that", _after(record, reader)),
             *_headed("Entries, every one, in the order they came", _entries(record, reader)),
             SmallPrint(texts=CAUTIONS),
@@ -154,6 +155,17 @@ def _entries(record: LotRecord, reader: _Reader) -> Iterator[Point]:
         what = entry_words(line, reader.units, reader.zone, reader.scale)
         yield Point(
             mark=f"{entry.entry_number}.", text=f"{what} ({reader.at(entry.at_ms)}, by {who}{late})"
+        )
+
+
+def _changes(record: LotRecord, reader: _Reader) -> Iterator[Point]:
+    for change in record.changes:
+        by = f", by {change.who}" if change.who else ""
+        yield Point(
+            text=wording.printable(
+                f"{change.words} ({reader.at(change.at_ms)}{by}). What came before is judged as it "
+                "was watched then."
+            )
         )
 
 

@@ -110,7 +110,7 @@ def lot_words(shop: Shop, story: LotStory, moment: TellsMoment | None = None) ->
     """
     zone = ZoneInfo(shop.timezone)
     at = moment or (lambda at_ms: wording.local_moment(round(at_ms), zone))
-    caveats = tuple(_caveats(shop, story, at))
+    caveats = tuple(dict.fromkeys(_caveats(shop, story, at)))
     is_proven = story.judgement.is_proven
     lacks = _lacks_on_display(shop, story)
     act = SEE_WHY if story.standing is Standing.DOUBT else KEEP_OFF

@@ -130,10 +130,6 @@ def _known(
     if cause.value in texts["cause"]:
         known["cause"] = texts["cause"][cause.value]
     known |= _measured(shop, condition)
-    if condition.fish_ms is not None and condition.key.rule is not Rule.STALE:
-        known["seen_at"] = local_time(condition.fish_ms, zone, words, day_of_ms=now_ms)
-        for present in ("air", "rate"):
-            known.pop(present, None)
     if (left_s := _time_left_s(condition, now_ms)) is not None:
         known["left"] = duration(left_s, words)
     if condition.first_unit is not None and condition.first_unit in shop.unit:
@@ -148,7 +144,25 @@ def _known(
     for name, text in (("why", why), ("detail", condition.detail)):
         if clean := wording.printable(text):
             known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    _settle_what_is_silent(known, condition, zone, words, now_ms)
     return known
+
+
+def _settle_what_is_silent(
+    known: dict[str, str],
+    condition: Condition,
+    zone: ZoneInfo,
+    words: Mapping[str, Any],
+    now_ms: int,
+) -> None:
+    """Say when silent fish was last seen, and of several silent units what they share."""
+    if condition.key.rule is not Rule.STALE:
+        if condition.fish_ms is not None:
+            known["seen_at"] = local_time(condition.fish_ms, zone, words, day_of_ms=now_ms)
+            for present in ("air", "rate"):
+                known.pop(present, None)
+    elif condition.key.unit is None and "detail" in known:
+        known["shared"] = known.pop("detail")  # not each probe's battery
 
 
 def _lots(condition: Condition, texts: Mapping[str, Any]) -> list[str]:

@@ -16,6 +16,7 @@ from rimewatch.lots.standing import (
     InsideUnseen,
     PackedWarm,
     PerhapsDisposed,
+    PlaceCorrected,
     ReceivedTooWarm,
     SilenceAfterSolid,
     SilenceBeforeCount,
@@ -109,7 +110,13 @@ def _unseen(
 
 def _measured(
     shop: Shop,
-    reason: FailedCheck | Stuck | SilenceAfterSolid | InsideUnseen | Backdated | Unsigned,
+    reason: FailedCheck
+    | Stuck
+    | SilenceAfterSolid
+    | InsideUnseen
+    | Backdated
+    | Unsigned
+    | PlaceCorrected,
     moment: TellsMoment,
 ) -> str:
     match reason:
@@ -137,6 +144,17 @@ def _measured(
             return (
                 f"Its freezing was entered {moment(reason.entered_ms)} as begun "
                 f"{moment(reason.at_ms)}: who knows it confirms it with a reason."
+            )
+        case PlaceCorrected():
+            cure = (
+                "it was gone by then, so what was said before still counts."
+                if reason.is_late
+                else f"somebody else has to confirm that (entry {reason.number})."
+            )
+            return (
+                f"It was entered {moment(reason.at_ms)} that probe {reason.probe} had been in "
+                f"{_unit_name(shop, reason.unit)}, and not in {_unit_name(shop, reason.was)}: "
+                f"{cure}"
             )
         case Unsigned():
             return (

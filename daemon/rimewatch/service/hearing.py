@@ -74,7 +74,7 @@ class Hearing:
             is_listening=is_on,
             left_s=max(0.0, self._ends_s - self._clock.monotonic_s()) if is_on else 0.0,
             was_listened=self._was_listened,
-            found=tuple(_found(each) for each in new),
+            found=tuple(found_of(each) for each in new),
             known=len(found) - len(new),
             strange=tuple(wording.printable(guess.topic) for guess in strange[:MOST_STRANGE]),
             trouble=self._trouble,
@@ -103,7 +103,8 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _found(each: Placeable) -> Found:
+def found_of(each: Placeable) -> Found:
+    """Return what was heard as a page shows it."""
     guess = each.guess
     key = f"{guess.topic}\n{guess.value}\n{guess.match}"
     sends = f", sends {guess.span}" if guess.span else ""

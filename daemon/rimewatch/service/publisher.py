@@ -18,7 +18,6 @@ from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
-from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.evaluation.nearby import Nearby
 from rimewatch.evaluation.track import Track
@@ -231,8 +230,7 @@ class Publisher:
             store = Nearby(writer.journal, MOST_READINGS)
             self._lots = tuple(
                 tell(writer.shop, store, histories, lot, evaluator.now_ms)
-                for lot in book(list(evaluator.entries)).values()
-                if lot.withdrawn is None
+                for lot in evaluator.lots_here()
             )
         return self._lots
 

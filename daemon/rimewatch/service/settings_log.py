@@ -14,7 +14,7 @@ from typing import Final
 
 from rimewatch.config.changing import Way, past_shop
 from rimewatch.entries import AnyEntry, ChangeSettings
-from rimewatch.evaluation.over_time import followed_by
+from rimewatch.evaluation.over_time import followed_by, placed_anew
 from rimewatch.evaluation.settings import (
     Change,
     differences,
@@ -124,13 +124,15 @@ def with_history(shop: Shop, journal: JournalReads, now_ms: int) -> Shop:
         journal: The journal.
         now_ms: The present instant: a configuration that no one has noted yet holds from then on.
     """
-    entries = journal.settings_changes()
-    if not entries:
-        return shop
-    known = past_shop(entries[0].settings)
-    for entry in entries[1:]:
-        known = followed_by(known, past_shop(entry.settings), entry.from_ms)
-    return followed_by(known, shop, now_ms)
+    entries, places = journal.settings_changes(), journal.corrected_places()
+    if entries:
+        known = past_shop(entries[0].settings)
+        for entry in entries[1:]:
+            known = followed_by(known, past_shop(entry.settings), entry.from_ms)
+        shop = followed_by(known, shop, now_ms)
+    for correction in places:
+        shop = placed_anew(shop, correction)
+    return shop
 
 
 def changes_between(

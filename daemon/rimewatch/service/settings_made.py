@@ -16,10 +16,10 @@ from rimewatch.web.settings_keeper import Made
 
 def latest_made(journal: JournalReads, most: int) -> list[Made]:
     """Return the latest changes, the last one first."""
-    entries = journal.settings_changes()
+    entries = journal.settings_changes()[-most - 1 :]
+    settings = [settings_before(json.loads(entry.settings)) for entry in entries]
     found = []
-    for before, after in list(pairwise(entries))[-most:]:
-        then, now = (settings_before(json.loads(entry.settings)) for entry in (before, after))
+    for (_, after), (then, now) in zip(pairwise(entries), pairwise(settings), strict=True):
         found.append(
             Made(
                 number=after.entry_number,

@@ -73,6 +73,11 @@ class Supposing:
             for_s=self._clock.monotonic_s() - self._began_s,
         )
 
+    def wait(self, timeout_s: float) -> None:
+        """Wait until the one that is being worked out is done, or time is up."""
+        if self._thread is not None:
+            self._thread.join(timeout_s)
+
     def stop(self) -> None:
         """End it."""
         process = self._process

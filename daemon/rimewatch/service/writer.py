@@ -17,11 +17,12 @@ from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
-from rimewatch.entries import Acknowledge, AnyEntry, RetryQuarantine
+from rimewatch.entries import Acknowledge, AnyEntry, CorrectPlace, RetryQuarantine
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.door import check, is_known
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.track import Track
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.entry_messages import Became, answer
 from rimewatch.intake.receiver import Received, Receiver, refused
@@ -48,7 +49,7 @@ from rimewatch.service.resume import (
 )
 from rimewatch.service.retry import retry_quarantine
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, Priority
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, Priority, ProbeId
 
 CLOCKS_EVERY_MS: Final = 10 * 60_000
 """How much of what is known of the probes' clocks a power cut may cost: they are reported
@@ -59,7 +60,12 @@ SET_BACK_MS: Final = 330_000
 been made by a clock that is 300 s ahead."""
 
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
-"""How much is folded again after a restart, at most."""
+"""How much is folded again after a restart, at most, of a channel with few spells."""
+MANY_SPELLS: Final = 500
+MANY_EVERY_MS: Final = 6 * MS_PER_H
+"""A checkpoint holds every spell of its channel since the first reading: a freezer's of ten years
+are a megabyte. It is written more seldom where they are many, and six hours are folded again in
+milliseconds (our choices). Each day has one all the same, for its seal."""
 
 
 class Writer:
@@ -83,6 +89,8 @@ class Writer:
         self._handed_out: dict[int, OutboxRow] = {}
         self._stood_still_s = 0.0
         self._checkpoint_due_ms = 0
+        self._checkpoint_of: dict[ProbeId, int] = {}
+        """Up to which reading each channel's last checkpoint goes that still holds."""
         self._clocks_due_ms = 0
         self._saved_alarms = ""
         self._saved_state: AlarmState | None = None
@@ -165,6 +173,7 @@ class Writer:
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
         self._saved_alarms, self._saved_state = "", None
+        self._checkpoint_of.clear()
         self._checkpoint_due_ms = 0 if self._unproven_ms else now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
             last = self.journal.last_before(probe.id, now_ms + 1)
@@ -200,6 +209,7 @@ class Writer:
             self.rebuild()
         if last:
             self._clocks_due_ms = self._checkpoint_due_ms = 0
+            self._checkpoint_of.clear()
         try:
             with self.journal.batch():
                 self._follow_clock()
@@ -237,6 +247,8 @@ class Writer:
         self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
+        if any(isinstance(entry, CorrectPlace) for _, entry in entries):
+            self._is_torn = True  # what was concluded of that time is made anew
         return [entry for _, entry in entries]
 
     def _follow_clock(self) -> None:
@@ -250,6 +262,7 @@ class Writer:
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
+        self._checkpoint_of.clear()
         self.journal.add_event(now_ms, "clock set back", f"by {ahead_ms / MS_PER_S:.0f} s")
         if ahead_ms >= MS_PER_DAY:
             self.journal.save_state(AHEAD_STATE, str(now_ms + ahead_ms))
@@ -503,6 +516,7 @@ class Writer:
                 self.journal.drop_checkpoints(f"{TRACK}{seat}", track.disturbed_from_ms)
                 track.disturbed_from_ms = None
                 self._kept_seats.discard(seat)
+                self._checkpoint_of.pop(seat, None)
         if evaluator.now_ms >= self._checkpoint_due_ms:
             self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
             over = {
@@ -511,8 +525,15 @@ class Writer:
                 if seat not in self._kept_seats
             }
             self._kept_seats.update(over)
-            for probe, track in (over | evaluator.tracks).items():
-                if track.state.last_ms is not None and track.late_from_ms is None:
-                    self.journal.save_checkpoint(
-                        f"{TRACK}{probe}", track.state.last_ms, track_codec.to_text(track)
-                    )
+            for seat, track in (over | evaluator.tracks).items():
+                self._checkpoint(seat, track)
+
+    def _checkpoint(self, probe: ProbeId, track: Track) -> None:
+        last_ms = track.state.last_ms
+        if last_ms is None or track.late_from_ms is not None:
+            return
+        since_ms = last_ms - self._checkpoint_of.get(probe, last_ms - MANY_EVERY_MS)
+        if len(track.ended) >= MANY_SPELLS and since_ms < MANY_EVERY_MS:
+            return
+        self.journal.save_checkpoint(f"{TRACK}{probe}", last_ms, track_codec.to_text(track))
+        self._checkpoint_of[probe] = last_ms

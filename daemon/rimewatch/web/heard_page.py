@@ -18,7 +18,7 @@ from starlette.routing import BaseRoute, Route
 from rimewatch.config.changing import Tables
 from rimewatch.web.guard import Visitor
 from rimewatch.web.heard import Found, Listens
-from rimewatch.web.page import Means, Page
+from rimewatch.web.page import Means, Page, again
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 from rimewatch.web.setting_forms import in_shops_words, name_for
@@ -66,7 +66,7 @@ class HeardPage(Page):
     async def show(self, request: Request) -> Response:
         """Show what is heard."""
         visitor = await self._guard.visitor(request, Role.SET_UP)
-        return await self._page(visitor, "")
+        return await self._page(request, visitor, "")
 
     async def listen(self, request: Request) -> Response:
         """Begin to listen."""
@@ -90,7 +90,7 @@ class HeardPage(Page):
         measures = fields.get("measures") or str(found.table["measures"])
         table = {**found.table, "unit": unit, "measures": measures}
         after["probe"] = [*probes, _named(f"{unit}-{measures}", probes, table)]
-        return await self._change(visitor, tables, after, f"/unit/{unit}")
+        return await self._change(request, visitor, tables, after, f"/unit/{unit}")
 
     async def spare(self, request: Request) -> Response:
         """Put what is heard in the place of a probe: a probe of its own, with its own checks."""
@@ -103,7 +103,7 @@ class HeardPage(Page):
         spare = _named(str(probes[at]["id"]), probes, {**found.table, **own})
         after = deepcopy(dict(tables))
         after["probe"] = [*probes[:at], *probes[at + 1 :], spare]
-        return await self._change(visitor, tables, after, f"{SET_UP}/probe")
+        return await self._change(request, visitor, tables, after, f"{SET_UP}/probe")
 
     async def _asked_for(self, request: Request) -> tuple[Visitor, dict[str, str], Found, Tables]:
         visitor = await self._guard.visitor(request, Role.SET_UP)
@@ -116,7 +116,12 @@ class HeardPage(Page):
         return visitor, fields, found, in_use.tables
 
     async def _change(
-        self, visitor: Visitor, before: Tables, after: dict[str, Any], where: str
+        self,
+        request: Request,
+        visitor: Visitor,
+        before: Tables,
+        after: dict[str, Any],
+        where: str,
     ) -> Response:
         asked = Asked(who=visitor.person.name, before=before, after=after)
         answer = await run_in_threadpool(self._keeper.change, asked)
@@ -125,11 +130,11 @@ class HeardPage(Page):
             said = [in_shops_words(f.sentence, PROBE, None, scale) for f in answer.findings]
             if answer.clashes:
                 said.append("Somebody changed the same in the file meanwhile; look again.")
-            return await self._page(visitor, " ".join([*said, answer.trouble]).strip())
+            return await self._page(request, visitor, " ".join([*said, answer.trouble]).strip())
         made = f"?made={answer.number}" if where.startswith(SET_UP) and answer.number else ""
         return go_to(where + made)
 
-    async def _page(self, visitor: Visitor, said: str) -> Response:
+    async def _page(self, request: Request, visitor: Visitor, said: str) -> Response:
         heard = await run_in_threadpool(self._listens.heard)
         in_use = await run_in_threadpool(self._keeper.in_use)
         return self._renderer.page(
@@ -145,7 +150,7 @@ class HeardPage(Page):
                 for f in heard.found
             },
             in_use=in_use,
-            again_s=AGAIN_S if heard.is_listening and not heard.found and not said else None,
+            again=again(request, AGAIN_S, when=heard.is_listening and not heard.found and not said),
             left=round(heard.left_s),
             units=[(str(u["id"]), str(u.get("name", u["id"]))) for u in in_use.tables["unit"]],
             kinds=[(NEW_UNIT + kind, words) for kind, words in KINDS],

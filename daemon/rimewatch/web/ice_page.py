@@ -21,7 +21,7 @@ from rimewatch.report import wording
 from rimewatch.shop import Probe
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, ProbeId
 from rimewatch.web.enter import Desk
-from rimewatch.web.page import Means, Page
+from rimewatch.web.page import Means, Page, again
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 
@@ -88,6 +88,7 @@ class IcePage(Page):
                 visitor=visitor,
                 cards=cards,
                 seen=None,
+                again=None,
                 done=written if ProbeId(written) in self._shop.probe else "",
             )
         probe = self._probe(asked)
@@ -113,7 +114,7 @@ class IcePage(Page):
             left=wording.duration(left_s) if left_s else "",
             stayed=wording.duration(stayed_s),
             is_ready=is_ready,
-            again_s=None if is_ready else AGAIN_S,
+            again=again(request, AGAIN_S, when=not is_ready),
             verdict=self._verdict(seen) if is_ready else "",
             new="" if seen.new_offset_c is None else wording.correction(seen.new_offset_c, scale),
         )

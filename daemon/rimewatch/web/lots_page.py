@@ -5,6 +5,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from rimewatch.lots.needs import PACKED
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, still_to_be_known
 from rimewatch.vocabulary import LotId, Origin
 from rimewatch.web.forms import Forms
 from rimewatch.web.lot_fields import celsius, done_at
@@ -29,6 +30,8 @@ class LotPages(Forms):
         """Show every lot that is here."""
         visitor = await self._guard.visitor(request)
         snapshot = self._board.latest
+        told = await self._asked(lambda journal: journal.events_of_kind(LOT_JUDGED_ANEW))
+        here = [story.lot for story in snapshot.lots]
         return self._renderer.page(
             "lots.html",
             title="Lots",
@@ -41,6 +44,7 @@ class LotPages(Forms):
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
             species_choices=species_choices(self._shop),
+            judged_anew=still_to_be_known((event.detail for event in told), here),
             packed=PACKED,
             scale=self._shop.display.value,
             timezone=self._shop.timezone,

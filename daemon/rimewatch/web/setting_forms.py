@@ -14,13 +14,28 @@ from typing import Any, Final
 from rimewatch.config.changing import Finding, Tables
 from rimewatch.report import wording
 from rimewatch.vocabulary import Scale
-from rimewatch.web.setting_kinds import MANY, Choice, Degrees, NotRead, One, Secret, Some
+from rimewatch.web.setting_kinds import (
+    MANY,
+    Choice,
+    Degrees,
+    Difference,
+    NotRead,
+    Number,
+    One,
+    Secret,
+    Some,
+)
 from rimewatch.web.setting_subjects import Field, Subject
 
 TYPED: Final = "f."
 WAS: Final = "was."
 _ANY_DEGREES: Final = re.compile(r"(-?\d+(?:\.\d+)?) °C(?: \((-?\d+(?:\.\d+)?) °F\))?")
 _WRITTEN: Final = re.compile(r'\bwrite ([a-z_]+) = "[^"]*"')
+_OF_THE_FILE: Final = re.compile(r"^expected (a number in °C|a difference in °C|seconds)")
+"""What the file's own units are named by: a page has others."""
+_SOURCE: Final = re.compile(r"^\S+: ")
+"""The file's name, which a page has no need of."""
+_TABLE: Final = re.compile(r"\[\[?([a-z_]+)\]\]?")
 _KEY: Final = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b")
 
 ByWhom = Callable[[str], str]
@@ -105,7 +120,7 @@ def _view(
         value=value,
         was=shown,
         help=each.help,
-        usual=each.usual,
+        usual=_usual(each, scale),
         options=options,
         ticked=frozenset(value.split(MANY)),
         held=each.kind.held(held) if isinstance(each.kind, Secret) else "",
@@ -113,6 +128,12 @@ def _view(
         is_more=each.is_more,
         is_needed=is_needed and not (isinstance(each.kind, Secret) and held),
     )
+
+
+def _usual(each: Field, scale: Scale) -> str:
+    if each.usual_value is None:
+        return each.usual
+    return each.usual.format(f"{each.kind.show(each.usual_value, scale)} {each.kind.unit(scale)}")
 
 
 def filled_in(
@@ -201,10 +222,10 @@ def in_shops_words(sentence: str, subject: Subject, own: Field | None, scale: Sc
     if own is not None:
         head, cut, tail = sentence.partition("; expected ")
         said = f"expected {tail}" if cut else head
-        if isinstance(own.kind, Degrees) and " in °C" in said:
+        if _OF_THE_FILE.search(said) and isinstance(own.kind, Degrees | Difference | Number):
             said = f"expected {own.kind.wanted(scale)}"
-        said = said.replace("seconds, ", "a time, ").replace(" (°C, °F)", "")
-
+    else:
+        said = _SOURCE.sub("", said)
     said = _WRITTEN.sub(r"fill in \1", said)
 
     def in_scale(found: re.Match[str]) -> str:
@@ -217,6 +238,7 @@ def in_shops_words(sentence: str, subject: Subject, own: Field | None, scale: Sc
         known = subject.field(found[0])
         return f"“{known.label}”" if known is not None else found[0]
 
+    said = _TABLE.sub(r"\1", said)
     said = _KEY.sub(label, _ANY_DEGREES.sub(in_scale, said)).strip()
     said = said[:1].upper() + said[1:]
     return said if said.endswith((".", "?", "!")) else f"{said}."

@@ -138,9 +138,12 @@ class Difference:
 
     def read(self, text: str, scale: Scale) -> float:
         """Return kelvin, which is °C of a difference."""
-        wanted = f"a number of {self.unit(scale)}, such as {self.show(self.example_c, scale)}"
-        typed = _number(text, wanted)
+        typed = _number(text, self.wanted(scale))
         return round(typed / 1.8, _PLACES) if scale is Scale.FAHRENHEIT else typed
+
+    def wanted(self, scale: Scale) -> str:
+        """Return what would do."""
+        return f"a number of {self.unit(scale)}, such as {self.show(self.example_c, scale)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,15 +165,19 @@ class Number:
         """Return the number in that unit."""
         return plain(float(value) / self.each)
 
-    def read(self, text: str, scale: Scale) -> float:  # noqa: ARG002
+    def read(self, text: str, scale: Scale) -> float:
         """Return the number as the file has it; a whole one without a point."""
-        wanted = f"a {'whole ' if self.is_whole else ''}number"
-        wanted += f" of {self.of}" if self.of else ""
-        wanted += f", such as {plain(self.example)}"
+        wanted = self.wanted(scale)
         found = _number(text, wanted) * self.each
         if self.is_whole and found != round(found):
             raise NotRead(f"“{text[:20]}” is not whole; type {wanted}.")
         return round(found) if found == round(found) else round(found, 6)
+
+    def wanted(self, scale: Scale) -> str:  # noqa: ARG002
+        """Return what would do."""
+        said = f"a {'whole ' if self.is_whole else ''}number"
+        said += f" of {self.of}" if self.of else ""
+        return f"{said}, such as {plain(self.example)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,12 +191,14 @@ class SettingPages(Page):
         in_use = await run_in_threadpool(self._keeper.in_use)
         at = _place(subject, in_use.tables, request, or_new=True)
         item = _item(subject, in_use.tables, at)
-        history = await run_in_threadpool(self._keeper.history, SHOWN_CHANGES)
 
         def by_whom(key: str) -> str:
+            history = self._keeper.history(SHOWN_CHANGES)  # asked only where two clash
             return self._by_whom(history, subject, _name(subject, at, item), key)
 
-        filled = filled_in(subject, item, sent, in_use.tables, self._shop.display, by_whom)
+        filled = await run_in_threadpool(
+            filled_in, subject, item, sent, in_use.tables, self._shop.display, by_whom
+        )
         if in_use.trouble:
             return await self._again(visitor, subject, in_use, at, filled, [in_use.trouble])
         if filled.errors:
@@ -394,7 +396,7 @@ class SettingPages(Page):
     async def _just_made(self, number: str) -> Told | None:
         if not number:
             return None
-        history = await run_in_threadpool(self._keeper.history, SHOWN_CHANGES)
+        history = await run_in_threadpool(self._keeper.history, 1)  # it was made a moment ago
         return next((self._told(m) for m in history if str(m.number) == number), None)
 
     def _told(self, made: Made) -> Told:

@@ -43,7 +43,9 @@ class Field:
     kind: Kind
     help: str = ""
     usual: str = ""
-    """What an empty field means; empty: it has to be filled in."""
+    """What an empty field means; empty: it has to be filled in. ``{}``: ``usual_value``."""
+    usual_value: float | None = None
+    """As the file has it; shown in the shop's scale."""
     is_more: bool = False
     """Whether it is for those who look for it."""
 
@@ -305,7 +307,8 @@ UNIT: Final = Subject(
             key="deadband_c",
             label="Good again below the limit by",
             kind=Difference(0.5),
-            usual="half a degree Celsius",
+            usual="{}",
+            usual_value=0.5,
             help="So that an alarm does not come and go at the line.",
             is_more=_MORE,
         ),
@@ -351,7 +354,8 @@ PROBE: Final = Subject(
             key="uncertainty_c",
             label="Uncertainty",
             kind=Difference(0.3),
-            usual="0.3 degrees Celsius",
+            usual="{}",
+            usual_value=0.3,
             help="From its certificate. It counts against the fish in a freezing hold.",
         ),
         Field(
@@ -451,7 +455,7 @@ PROBE: Final = Subject(
             key="plausible_c",
             label="Believed from and to",
             kind=Lines(Degrees(-40.0)),
-            usual="−90 °C and 60 °C",
+            usual="all that could be in a shop",
             help="Lowest and highest, a line each.",
             is_more=_MORE,
         ),

@@ -51,6 +51,7 @@ PAGES = (
 FILES = {
     "style.css": "text/css",
     "now.js": "text/javascript",
+    "again.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "app.webmanifest": "application/manifest+json",
 }

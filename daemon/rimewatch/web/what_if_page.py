@@ -22,7 +22,7 @@ from rimewatch.report import wording
 from rimewatch.report.sections import RULES
 from rimewatch.vocabulary import Rule, UnitId
 from rimewatch.web.guard import Visitor
-from rimewatch.web.page import Means, Page
+from rimewatch.web.page import Means, Page, again
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 from rimewatch.web.setting_forms import value_at
@@ -93,7 +93,7 @@ class WhatIfPage(Page):
         """Show the form, and what came of the last question."""
         visitor = await self._guard.visitor(request, Role.SET_UP)
         latest = self._supposes.latest()
-        return self._page(visitor, latest, {}, {})
+        return self._page(request, visitor, latest, {}, {})
 
     async def ask(self, request: Request) -> Response:
         """Begin to work it out."""
@@ -112,7 +112,7 @@ class WhatIfPage(Page):
             errors["value"] = str(unread)
         days = _days(fields, errors, local_day(self._clock.now_ms(), self._shop.timezone))
         if errors or days is None:
-            return self._page(visitor, self._supposes.latest(), fields, errors)
+            return self._page(request, visitor, self._supposes.latest(), fields, errors)
         in_use = await run_in_threadpool(self._keeper.in_use)
         tables = _with(in_use.tables, unit, key, value)
         words = (
@@ -123,7 +123,7 @@ class WhatIfPage(Page):
         supposition = Supposition(words=wording.printable(words), first=days[0], last=days[1])
         if not self._supposes.begin(supposition, tables):
             errors["value"] = "Another is being worked out; try again when it is done."
-            return self._page(visitor, self._supposes.latest(), fields, errors)
+            return self._page(request, visitor, self._supposes.latest(), fields, errors)
         return go_to(PATH)
 
     def _now(self, tables: Tables, unit: str, own: Field) -> str:
@@ -133,6 +133,7 @@ class WhatIfPage(Page):
 
     def _page(
         self,
+        request: Request,
         visitor: Visitor,
         latest: Supposed,
         typed: Mapping[str, str],
@@ -148,7 +149,7 @@ class WhatIfPage(Page):
             here="/settings",
             status=422 if errors else 200,
             latest=latest,
-            again_s=AGAIN_S if latest.is_at_work else None,
+            again=again(request, AGAIN_S, when=latest.is_at_work),
             waited=wording.duration(latest.for_s),
             rows=list(self._rows(latest.document)) if latest.document else [],
             missed=[self._missed(each) for each in latest.document.get("missed", ())],

@@ -71,8 +71,18 @@ PAST: tuple[Said, ...] = (
     {"do": "receive-lot", "lot": "OLD", **WILD},
     {"do": "move-lot", "lot": "OLD", "unit": "case-1"},
     {"do": "cancel-entry", "number": 8, "reason": "never came"},
+    {
+        "do": "correct-place",
+        "probe": "frost",
+        "was": "freezer-1",
+        "unit": "case-1",
+        "from": "2020-03-01T00:00:00Z",
+        "to": "2020-03-02T00:00:00Z",
+        "reason": "it lay in the case",
+        "who": "Ben",
+    },
 )
-"""What is on the books, a minute apart, two days ago: entries 1 to 10."""
+"""What is on the books, a minute apart, two days ago: entries 1 to 11."""
 
 NO_UNIT = 'there is no unit "nowhere"; the configuration has freezer-1, case-1'
 NO_LOT = 'there is no lot "L-9" on the books; did you mean L-1?'
@@ -107,7 +117,27 @@ OF_A_LOT: tuple[Said, ...] = (
 )
 DONE_WITH_FISH: tuple[Said, ...] = (*OF_A_LOT[:4], OF_A_LOT[7])
 
+MISPLACED: Said = {
+    "probe": "frost",
+    "was": "freezer-1",
+    "unit": "case-1",
+    "from": "2020-01-01T00:00:00Z",
+    "to": "2020-01-02T00:00:00Z",
+    "reason": "it lay in the case",
+    "who": "Ben",
+}
+"""Said of a probe by somebody else; entry 11 says it of another time."""
+
 REFUSED: list[tuple[Said, str]] = [
+    (
+        {"do": "correct-place", **MISPLACED, "was": "case-1", "unit": "freezer-1"},
+        "the settings had frost in freezer-1, not in case-1",
+    ),
+    (
+        {"do": "correct-place", **MISPLACED, "to": "2019-01-01T00:00:00Z"},
+        "expected a time that is over, from before to",
+    ),
+    ({"do": "confirm-place", "number": 4}, "entry 4 says of no probe where it was"),
     *(({**said, "unit": "nowhere"}, NO_UNIT) for said in OF_A_UNIT),
     *(({**said, "lot": "L-9"}, NO_LOT) for said in OF_A_LOT),
     (
@@ -183,6 +213,8 @@ TAKEN: list[Said] = [
     {"do": "end-time-control", "lot": "L-1"},
     {"do": "calibration-check", "probe": "core", "found_c": 0.2},
     {"do": "retry-quarantine"},
+    {"do": "correct-place", **MISPLACED},
+    {"do": "confirm-place", "number": 11, "who": "Ana"},
 ]
 
 

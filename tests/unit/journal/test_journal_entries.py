@@ -16,8 +16,10 @@ from rimewatch.entries import (
     CalibrationCheck,
     CancelEntry,
     ChangeSettings,
+    ConfirmPlace,
     CorrectiveAction,
     CorrectLot,
+    CorrectPlace,
     EndCooling,
     EndTimeControl,
     InService,
@@ -97,6 +99,17 @@ ENTRIES: list[AnyEntry] = [
     EndTimeControl(at_ms=AT_MS, unit=CASE),
     CalibrationCheck(at_ms=AT_MS, probe=ProbeId("case-1-air"), found_c=0.4, offset_c=-0.4),
     RetryQuarantine(at_ms=AT_MS, who="Ines"),
+    CorrectPlace(
+        at_ms=AT_MS,
+        who="Ines",
+        probe=ProbeId("case-1-air"),
+        was=CASE,
+        unit=FREEZER,
+        from_ms=AT_MS - 7_200_000,
+        to_ms=AT_MS - 3_600_000,
+        reason="it lay in the freezer",
+    ),
+    ConfirmPlace(at_ms=AT_MS, who="Ana", number=7),
     ChangeSettings(
         at_ms=AT_MS, settings='{"shop":{"name":"Saltmarsh Row Fish"}}', way="page", who="Ines"
     ),

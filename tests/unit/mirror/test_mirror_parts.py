@@ -12,8 +12,7 @@ from handmade import probe as a_probe
 from handmade import shop, unit
 from ledger_values import ledger_of
 from mirrored import TOKEN, mirrored_shop
-from rimewatch.evaluation.unit_now import Standing as UnitStanding
-from rimewatch.evaluation.unit_now import UnitNow
+from rimewatch.evaluation.unit_now import UnitNow, UnitState
 from rimewatch.journal.readings import ChangedHour, FullSpan
 from rimewatch.mirror.comparing import Sums
 from rimewatch.mirror.governing_spans import governing_spans
@@ -233,7 +232,7 @@ def test_unit_says_its_limits_its_state_its_door_and_its_alarms() -> None:
         "unacknowledged": 0.0,
     }
     assert unit_point("s", one, silent, 100_000)["fields"]["state"] == "held"
-    assert set(STATE_CODES) == set(UnitStanding)
+    assert set(STATE_CODES) == set(UnitState)
     assert set(LOT_CODES) == set(Standing)
 
 

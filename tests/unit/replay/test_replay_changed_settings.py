@@ -277,3 +277,52 @@ def test_the_ledger_names_each_change_and_who_made_it() -> None:
             "who": "Ines",
         }
     ]
+
+
+def misplaced() -> tuple[Paper, Shop]:
+    """Tell of freezers whose probes were swapped for the second day, and nobody said so."""
+    paper = frozen_lot(Paper())
+    steady(paper, "a", 0, DAY, -25.0)
+    steady(paper, "a", DAY + 300, 2 * DAY, -10.0)
+    steady(paper, "a", 2 * DAY + 300, 8 * DAY, -25.0)
+    steady(paper, "b", 0, 8 * DAY, -26.0)
+    where = (FREEZERS, probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW))
+    for name, was, there in (("a", "freezer-1", "freezer-2"), ("b", "freezer-2", "freezer-1")):
+        paper.do(
+            8 * DAY,
+            "correct-place",
+            probe=name,
+            was=was,
+            unit=there,
+            **{"from": paper.iso(DAY + 60), "to": paper.iso(2 * DAY + 60)},
+            reason="they were mixed up when the freezers were cleaned",
+            who="Ines",
+        )
+    return paper, shop_of(*where)
+
+
+def test_a_probe_that_was_elsewhere_is_a_doubt_until_somebody_else_confirms_it() -> None:
+    """What it measured in that day is the other freezer's."""
+    paper, shop = misplaced()
+    lot = lot_of(paper, shop)
+    assert lot["interruptions"] == []
+    assert lot["state"] == "complete"
+    assert (lot["standing"], lot["doubts"]) == ("doubt", ["place-corrected"])
+
+    paper.do(8 * DAY + 60, "confirm-place", number=3, who="Ines")
+    paper.do(8 * DAY + 61, "confirm-place", number=3, who="Ana")
+    assert lot_of(paper, shop)["standing"] == "doubt", "the other probe's is not confirmed"
+    paper.do(8 * DAY + 62, "confirm-place", number=4, who="Ana")
+    ledger = paper.ledger(shop)
+    assert ledger["lots"][0]["standing"] == "proven"
+    (refused,) = ledger["refused"]
+    assert refused["why"] == "Ines said so already; somebody else has to confirm it"
+
+
+def test_what_is_said_of_a_place_after_the_fish_is_gone_betters_nothing() -> None:
+    """Though two people say so."""
+    paper, shop = misplaced()
+    paper.do(7 * DAY + 12 * H, "withdraw-lot", lot="L1", reason="sold out")
+    for number in (4, 5):
+        paper.do(8 * DAY + number, "confirm-place", number=number, who="Ana")
+    assert lot_of(paper, shop)["standing"] != "proven"

@@ -1,5 +1,6 @@
 """An edit of the configuration rewrites nothing that came before it: live, and after a restart."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,20 @@ from handmade import Paper, probe, unit
 from rimewatch.clock import SteppedClock
 from rimewatch.config.changing import Way, tables_of
 from rimewatch.entries import ChangeSettings
+from rimewatch.evaluation.lot_book import book
+from rimewatch.evaluation.lot_path import path_of
+from rimewatch.evaluation.lot_record import record_of
+from rimewatch.evaluation.lot_story import tell
+from rimewatch.evaluation.mornings import local_day
+from rimewatch.intake.arrivals import Arrived
 from rimewatch.journal.journal import Journal
+from rimewatch.journal.reader import JournalReader
+from rimewatch.report.lot_page import lot_page
+from rimewatch.service.records import write_record
 from rimewatch.service.resume import resume
 from rimewatch.service.settings_log import note_settings, with_history
 from rimewatch.service.writer import Writer
+from rimewatch.vocabulary import LotId
 
 H = 3600
 DAY = 24 * H
@@ -160,6 +171,59 @@ def test_a_file_that_was_edited_while_nothing_ran_holds_from_the_start_of_the_se
 
 
 def _take(writer: Writer, line: Any, number: int) -> None:
-    from rimewatch.intake.arrivals import Arrived
-
     writer.take([Arrived(line.topic, line.payload, line.at_ms, False, 0, number, 1)])
+
+
+def test_records_of_a_time_with_a_move_tell_each_place_by_itself_and_name_the_change(
+    tmp_path: Path,
+) -> None:
+    """The log of a freezer holds what was measured in it; the lot's record names the move."""
+    paper = Paper().receive(0).freeze(60, "20C-168h")
+    say(paper, "a", 0, 3 * DAY, -25.0)
+    say(paper, "b", 0, 3 * DAY, -40.0)
+    mine, other = probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW)
+    swapped = text_of(FREEZERS, probe("b", "freezer-1", **SLOW), probe("a", "freezer-2", **SLOW))
+    paper.do(DAY + 12 * H, "change-settings", settings=tables_of(swapped), who="Ines")
+    lines = paper.read()
+    lived(tmp_path, shop_from(text_of(FREEZERS, mine, other)), lines)
+    now_ms = lines[-1].at_ms
+    with JournalReader.open(tmp_path / "rimewatch.db") as journal:
+        evaluator = resume(shop_from(swapped), journal, now_ms).evaluator
+        shop = evaluator.shop
+        first, last = (local_day(at_ms, shop.timezone) for at_ms in (lines[0].at_ms, now_ms))
+        written = write_record(
+            shop, journal, evaluator, first=first, last=last, now_ms=now_ms
+        ).files
+        record = json.loads(next(text for name, text in written.items() if name.endswith("json")))
+        story = tell(
+            shop, journal, evaluator.histories(), book(evaluator.entries)[LotId("L1")], now_ms
+        )
+        entries = evaluator.entries
+        page = lot_page(
+            shop, record_of(shop, journal, evaluator.histories(), story, entries, now_ms)
+        )
+
+    days = {
+        log["day"]: (log["min"], log["max"])
+        for log in record["temperature_log"]
+        if log["unit"] == "freezer-1"
+    }
+    assert days["2026-03-02"][0] == pytest.approx(-25.0), "what a measured in it"
+    assert days["2026-03-03"] == pytest.approx((-40.0, -24.9)), "both, on the day of the change"
+    assert days["2026-03-04"][1] == pytest.approx(-39.9), "what b measured in it since"
+    keys = {change["key"] for change in record["ledger"]["setting_changes"]}
+    assert {"probe.a.unit", "probe.b.unit"} <= keys
+    said = " ".join(str(block) for block in page.blocks)
+    assert "a unit freezer-1 → freezer-2" in said
+    assert "by Ines" in said
+    assert [place.unit for place in record_path(story, shop, tmp_path, now_ms)] == [
+        None,
+        "freezer-1", "freezer-1",
+    ]  # fmt: skip
+    assert any(name.endswith(".pdf") for name in written)
+
+
+def record_path(story: Any, shop: Any, folder: Path, now_ms: int) -> Any:
+    """Return a lot's way, place by place."""
+    with JournalReader.open(folder / "rimewatch.db") as journal:
+        return path_of(shop, journal, story.entries, now_ms)

@@ -206,7 +206,8 @@ def test_error_stands_beside_its_field_in_the_shops_scale_and_nothing_typed_is_l
         ({"defrost": "at two"}, "Defrosts", "such as 02:00 for 25m"),
         ({"name": ""}, "Name", "filled in"),
         ({"limit_c": "9999"}, "Limit", "Expected a temperature in °F, such as 41"),
-        ({"deadband_c": "-1"}, "Good again", "Expected a difference"),
+        ({"deadband_c": "-1"}, "Good again", "a number of degrees Fahrenheit, such as 0.9"),
+        ({"on_delay_s": "-1"}, "Told after", "a number of minutes over the limit, such as 15"),
     ],
 )
 def test_each_fault_is_said_with_its_field(
