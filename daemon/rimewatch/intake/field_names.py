@@ -135,6 +135,7 @@ _PLACES_OF_OWN: Final = frozenset(
     ("fridge", "freezer", "refrigerator", "cooler", "chiller", "case", "cabinet", "walkin", "walk")
 )
 """What people call a cold unit; a bare number under such a key is its temperature."""
+_FROZEN: Final = frozenset(("freezer", "frz", "freeze", "frozen", "deepfreeze", "congelador"))
 _WRAPPERS: Final = frozenset(
     # Words around a value that name neither what it is nor where.
     (
@@ -273,6 +274,11 @@ def names_elsewhere(level: str) -> bool:
 def names_a_unit(name: str) -> bool:
     """Return whether a name is what people call a cold unit, such as "Chest freezer"."""
     return bool(set(words_of(name)) & _PLACES_OF_OWN)
+
+
+def names_a_freezer(name: str) -> bool:
+    """Return whether a name is what people call a freezer."""
+    return bool(set(words_of(name)) & _FROZEN)
 
 
 def is_wrapper(name: str) -> bool:
