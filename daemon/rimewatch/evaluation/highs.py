@@ -9,7 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.learned import sampled
+from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.evaluation.track import Track
 from rimewatch.rules import new_high
 from rimewatch.rules.condition import AlarmKey, Condition
@@ -68,9 +69,9 @@ class Highs:
             start = lag_run.begin(lag_s, int(span.times_ms[0]), first_c, first_c)
             run = lag_run.run(start, lag_s, stale_ms, span.times_ms[1:], span.values[1:])
             fish_c = np.concatenate(([first_c], run.governing_c))
-            firsts = np.flatnonzero(np.diff(span.times_ms // new_high.SAMPLE_MS, prepend=-1))
+            fish = sampled(Span(span.times_ms, fish_c), new_high.SAMPLE_MS)
             self._states[track.probe.id] = new_high.fold(
-                span.times_ms[firsts].tolist(), fish_c[firsts].tolist()
+                fish.times_ms.tolist(), fish.values.tolist()
             )
 
     def condition(
