@@ -19,6 +19,7 @@
 #   make audit              what a shop installs, listed and looked up for known faults
 #   make lock               pins anew what is installed, with hashes (lock/)
 #   make bounds             the quick tests with the oldest versions allowed, and with the newest
+#   make fuzz SECONDS=600   fuzzes each edge so long by coverage, from tests/fuzz/corpus on
 #   make coverage           which lines and branches of the pure core no test of it runs
 #   make mutants PACKAGE=rules   puts mistakes into it, and counts those that no test notices
 #   make check              lint, format, types, import contracts
@@ -41,11 +42,12 @@ N ?= 1000
 FIRST ?= 0
 JOBS ?= 2
 PYTEST_ARGS ?=
+SECONDS ?= 600
 
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak docs pictures reference audit lock bounds \
+.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak fuzz docs pictures reference audit lock bounds \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -94,6 +96,10 @@ spoil: $(VENV)/.dev
 standstill: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto
 	$(BIN)/python tests/faults/standstill.py --held-s $(HELD_S)
+
+fuzz: $(VENV)/.dev
+	@$(BIN)/python -c 'import atheris' 2>/dev/null || VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install --quiet -e ".[fuzz]"
+	@PYTHONPATH=tests $(BIN)/python -m fuzz --seconds $(SECONDS) $(FUZZ_ARGS)
 
 coverage: $(VENV)/.dev
 	.ci/coverage $(BIN)

@@ -1,4 +1,4 @@
-"""Writes the reference from the code: configuration, commands, provisions, HTTP interface.
+"""Writes the reference from the code: configuration, commands, limits, interface, species.
 
     python .ci/make_reference.py            writes docs/reference/*.md
     python .ci/make_reference.py --check    says what differs from the code, exit code 1
@@ -18,6 +18,7 @@ import click
 
 from rimewatch.cli import every_command, rimewatch
 from rimewatch.config import json_schema
+from rimewatch.lots.catalogue import SPECIES
 from rimewatch.rules.provisions import PROVISIONS
 from rimewatch.web.api_document import DOCUMENT
 
@@ -25,6 +26,18 @@ FOLDER: Final = Path(__file__).parents[1] / "docs" / "reference"
 WIDTH: Final = 96
 CITATION: Final = re.compile(r" \[[0-9]+\](?=\.|$)")
 """A number of a module's list of references, which a page does not have."""
+SPECIES_COLUMNS: Final = (
+    "Species",
+    "Other names",
+    "Japanese",
+    "Spanish",
+    "French",
+    "Exempt",
+    "Histamine",
+    "Toxin",
+    "Parasites of the wild fish",
+    "Notes",
+)
 MADE: Final = "<!-- Made from the code by `make reference`; not to be edited by hand. -->\n"
 
 
@@ -131,6 +144,42 @@ read in a copy of the text. *From memory*: it was not; look it up before you rel
     return "\n".join(lines)
 
 
+def species() -> str:
+    """Return the page with every fish of the catalogue, and the names that settle nothing."""
+    lines = [
+        "# Species\n",
+        MADE,
+        f"""The {len(SPECIES)} species and forms that a name at receipt may mean. An unknown name is
+taken, and needs destruction; a name that several fish share likewise. A shop adds its own with
+`[[species]]`. Local codes and the licensed authority come first; the person in charge decides.
+
+Names are usage of the trade, *from memory*. *Exempt* is FDA Food Code 2022, 3-402.11(B), whose
+text was read. *Histamine* follows the FDA Hazards and Controls Guidance, 4th ed., chapter 3,
+table 3-2, toxins its chapter 6, parasites its chapter 5 and the health ministry of Japan, all
+*from memory*; an empty cell is no proof that a fish has none. Read the source before you rely on
+a cell.
+""",
+        f"| {' | '.join(SPECIES_COLUMNS)} |",
+        f"|{'---|' * len(SPECIES_COLUMNS)}",
+    ]
+    for fish in SPECIES:
+        cells = (
+            fish.label,
+            ", ".join(fish.other_names),
+            ", ".join(fish.japanese),
+            ", ".join(fish.spanish),
+            ", ".join(fish.french),
+            (fish.group.exemption or "").removeprefix("3-402.11"),
+            "yes" if fish.forms_scombrotoxin else "",
+            "" if fish.toxin is None else fish.toxin.value,
+            ", ".join(parasite.value for parasite in fish.parasites),
+            fish.notes,
+        )
+        lines.append(f"| {' | '.join(_cell(cell) for cell in cells)} |")
+    lines.append("")
+    return "\n".join(lines)
+
+
 def interface() -> str:
     """Return the page about the HTTP interface."""
     lines = [
@@ -179,6 +228,7 @@ PAGES: Final[dict[str, Callable[[], str]]] = {
     "commands.md": commands,
     "provisions.md": provisions,
     "interface.md": interface,
+    "species.md": species,
 }
 
 

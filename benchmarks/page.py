@@ -36,11 +36,11 @@ from rimewatch.evaluation.channels import settings_for
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.journal import Journal
 from rimewatch.journal.blocks import pack_integers
+from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.journal.connection import connect_writer
 from rimewatch.journal.day_rollup import roll_up
 from rimewatch.journal.rollups import keep_packed
 from rimewatch.readings import Reading
-from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, Measures, ProbeId
 from rimewatch.web.course import SPANS

@@ -36,7 +36,7 @@ from rimewatch.entries import (
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.journal import Journal, JournalReader
-from rimewatch.service.resume import EVALUATOR_STATE
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import (
     MS_PER_DAY,
@@ -71,6 +71,7 @@ class Years:
         return Path(tempfile.gettempdir(), f"rimewatch-years-{self.days}-{self.share:g}")
 
 
+FULL = Years()
 QUICK = Years(days=400, share=0.05)
 
 

@@ -19,8 +19,8 @@ from rimewatch.config import load_shop
 from rimewatch.evaluation import track_codec
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.journal import Journal
+from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.readings import Reading
-from rimewatch.service.resume import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
 
 START_MS = 1_735_689_600_000

@@ -35,11 +35,13 @@ class Authority:
         self.file = folder / f"{name}.pem"
         self.file.write_bytes(self._made.public_bytes(serialization.Encoding.PEM))
 
-    def sign(self, name: str, *, is_over: bool = False) -> tuple[Path, Path]:
-        """Return certificate and key of somebody at 127.0.0.1, good now or until an hour ago."""
+    def sign(
+        self, name: str, *, is_over: bool = False, host: str = "127.0.0.1"
+    ) -> tuple[Path, Path]:
+        """Return certificate and key of somebody at an address, good now or until an hour ago."""
         key = ec.generate_private_key(ec.SECP256R1())
         subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
-        places = x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))])
+        places = x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address(host))])
         uses = x509.ExtendedKeyUsage(
             [ExtendedKeyUsageOID.SERVER_AUTH, ExtendedKeyUsageOID.CLIENT_AUTH]
         )

@@ -35,13 +35,16 @@ from rimewatch.evaluation.ledger import (
 )
 from rimewatch.evaluation.lot_account import LotAccount
 from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.lot_standing import lacks_of
 from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.settings import Change
+from rimewatch.lots.codes import US_FOOD_CODE
 from rimewatch.lots.foretell import Foretold
 from rimewatch.lots.hold import Break, Hold, Placement
 from rimewatch.lots.needs import Need
 from rimewatch.lots.record import Doubt
+from rimewatch.lots.standing import Judgement, ReceivedTooWarm, SilenceBeforeCount
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.cooling import Cooling, CoolingState, Stage
 from rimewatch.rules.watch import BreakReason
@@ -318,6 +321,23 @@ def _story(record: Document, hold: Hold | None, from_ms: int, to_ms: int) -> Lot
         sure_from_ms=_ms_or_none(record.get("sure_by")),
         doubts=tuple(map(Doubt, record.get("doubts", ("silence",)))),
         ice_days=record["ice_days"],
+        judgement=_judgement(record, entries, hold),
+    )
+
+
+def _judgement(record: Document, entries: LotEntries, hold: Hold | None) -> Judgement:
+    """What follows of a record's own figures, by the service's own law."""
+    need = Need(needs_destruction=record["needs_destruction"], why="", provision="")
+    too_warm = (
+        (ReceivedTooWarm(celsius=9.0, limit_c=5.0),) if record.get("received_too_warm") else ()
+    )
+    doubts: tuple[SilenceBeforeCount, ...] = ()
+    if hold is not None and record.get("sure_h", hold.credited_h) < hold.credited_h:
+        doubts = (SilenceBeforeCount(sure_h=record["sure_h"], required_h=hold.required_h),)
+    return Judgement(
+        against=too_warm,
+        lacks=lacks_of(entries, US_FOOD_CODE, need, hold),
+        doubts=doubts,
     )
 
 
@@ -394,6 +414,7 @@ def _probe(shop: Shop, probe: ProbeId, record: Document, alarms: tuple[Alarm, ..
         clock=ClockNote(
             late_ms=(round(record["clock_offset_s"] * 1000),) * ENOUGH,
             two_sources_ms=_ms_or_none(record.get("two_sources")),
+            qos_0_ms=_ms_or_none(record.get("sent_at_qos_0")),
         ),
         unread=unread.get(probe),
     )

@@ -1,9 +1,10 @@
-"""A disk of two megabytes of its own, that a test can fill and take writing from.
+"""A disk of two megabytes and some dozen files, that a test can fill and take writing from.
 
 It is a real file system in memory. Where an ordinary user may have a namespace, only the processes
 in that see it, and it goes with them; elsewhere root (or sudo, unasked) mounts it for all.
 """
 
+import itertools
 import os
 import shutil
 import subprocess
@@ -19,7 +20,7 @@ from rimewatch.journal.reader import JournalReader
 
 T = TypeVar("T")
 
-SIZE = "size=2m"
+SIZE = "size=2m,nr_inodes=64"
 NAMESPACE = ("unshare", "--user", "--map-root-user", "--mount")
 MOUNT_AND_HOLD = (
     # The memory that a stand-in uses is its own as well: it goes with the namespace.
@@ -92,6 +93,20 @@ class SmallDisk:
             pytest.raises(OSError, match="No space left"),
         ):
             shutil.copyfileobj(zeros, ballast)
+
+    def use_up_inodes(self) -> None:
+        """Make empty files until it takes no more of them; again, if some have gone since."""
+        self.seen("names").mkdir(exist_ok=True)
+        numbers = itertools.count(len(list(self.seen("names").iterdir())))
+        with pytest.raises(OSError, match="No space left"):
+            list(map(self._touch, numbers))
+
+    def _touch(self, number: int) -> None:
+        self.seen(f"names/{number}").touch()
+
+    def give_inodes_back(self) -> None:
+        """Take those files away."""
+        shutil.rmtree(self.seen("names"))
 
     def make_room(self) -> None:
         """Take away what filled it."""

@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "summary": "Show a morning's summary.",
     "review": "Show how a week or four weeks went, beside those before.",
     "what-if": "Show what another configuration would have made of your own past.",
+    "settings": "Show and change what the shop is watched by; who changed what, and back.",
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge, shelve and unshelve alarms.",
@@ -36,6 +37,7 @@ COMMANDS: Final = {
     "mirror": "Look after the copy in a time series database.",
     "archive": "Export many shops' journals and replay them.",
     "verify": "Check that the journal and its attachments are sound.",
+    "stamp": "Have an authority outside say when a seal was there.",
     "backup": "Copy the journal while the service runs.",
 }
 

@@ -191,6 +191,15 @@ class TrueMeans(StrEnum):
         return self in (TrueMeans.OPEN, TrueMeans.WET)
 
 
+class Standing(StrEnum):
+    """What may be said of a lot, by the contract's words, the best first."""
+
+    PROVEN = "proven"
+    DOUBT = "doubt"
+    UNPROVEN = "unproven"
+    AGAINST = "against"
+
+
 class Scale(StrEnum):
     """A temperature scale, for what a probe sends and for what people read."""
 

@@ -1,6 +1,7 @@
 """Encryption, passwords and access control, over a real broker; each refusal one sentence."""
 
 import gc
+import shutil
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -225,3 +226,82 @@ class TestCertificates:
 
         assert "a certificate that is not trusted" in text
         assert "check broker.ca_file" in text
+
+    def test_certificate_of_another_host_is_one_clear_sentence(
+        self, authority: Authority, start_mosquitto: StartMosquitto, new_session: NewSession
+    ) -> None:
+        """Signed by the right authority, for a machine that is not the broker's."""
+        certificate, key = authority.sign("elsewhere", host="127.0.0.9")
+        key.chmod(0o644)
+        broker = start_mosquitto(
+            f"listener PORT 127.0.0.1\ncertfile {certificate}\nkeyfile {key}\n"
+            "allow_anonymous true\n"
+        )
+        keeper = Shopkeeper(new_session(self.url(broker), ca_file=str(authority.file)))
+
+        text = keeper.until_event(Happening.UNREACHABLE).text
+
+        assert "not valid for '127.0.0.1'" in text
+        assert "the host name in broker.url" in text
+
+    def test_own_certificate_that_has_ended_is_one_clear_sentence(
+        self, strict: Mosquitto, authority: Authority, new_session: NewSession
+    ) -> None:
+        """The broker lets us in no more; the sentence says which key to look at."""
+        certificate, key = authority.sign("rimewatch", is_over=True)
+        keeper = Shopkeeper(
+            new_session(
+                self.url(strict),
+                ca_file=str(authority.file),
+                cert_file=str(certificate),
+                key_file=str(key),
+            )
+        )
+
+        text = keeper.until_event(Happening.UNREACHABLE).text
+
+        assert "broker.cert_file" in text
+        assert "\n" not in text
+
+    def test_certificates_that_are_changed_are_taken_up_at_the_next_connection(
+        self, tmp_path: Path, start_mosquitto: StartMosquitto, new_session: NewSession
+    ) -> None:
+        """All of them end some day, and are changed by a machine: nobody restarts a service for it.
+
+        What was published between the two connections arrives, and in between a stranger's
+        broker on the same port is not believed.
+        """
+        names = ("ca.pem", "broker.crt", "broker.key", "own.crt", "own.key")
+        ca, broker_crt, broker_key, own_crt, own_key = (tmp_path / name for name in names)
+
+        def put_in_place(name: str, *, ours: bool) -> None:
+            """Put what an authority has signed where both sides look, or where the broker does."""
+            (folder := tmp_path / name).mkdir()
+            made = Authority(folder, name)
+            sources, places = made.sign("broker"), [broker_crt, broker_key]
+            if ours:
+                sources += (*made.sign("rimewatch"), made.file)
+                places += [own_crt, own_key, ca]
+            for source, place in zip(sources, places, strict=True):
+                shutil.copyfile(source, place)
+
+        put_in_place("first", ours=True)
+        broker = start_mosquitto(
+            f"listener PORT 127.0.0.1\ncafile {ca}\ncertfile {broker_crt}\nkeyfile {broker_key}\n"
+            "require_certificate true\nallow_anonymous true\n"
+        )
+        files = {"ca_file": str(ca), "cert_file": str(own_crt), "key_file": str(own_key)}
+        keeper = Shopkeeper(new_session(self.url(broker), **files))
+        keeper.run_until(lambda: keeper.session.health().listening)
+
+        put_in_place("stranger", ours=False)
+        broker.restart()
+        assert "not trusted" in keeper.until_event(Happening.UNREACHABLE).text
+        put_in_place("second", ours=True)
+        broker.restart()
+        keeper.run_until(lambda: keeper.session.health().listening)
+
+        assert keeper.count(Happening.CONNECTED) == 2
+        own_key.write_text("half a ke")
+        broker.restart()
+        keeper.run_until(lambda: keeper.count(Happening.CONNECTED) == 3)

@@ -18,9 +18,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.journal import Journal
 from rimewatch.service import health
-from rimewatch.service.resume import EVALUATOR_STATE
 
 pytestmark = pytest.mark.integration
 

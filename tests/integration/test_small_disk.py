@@ -98,3 +98,33 @@ def test_disk_that_is_read_only_at_the_start_does_not_end_the_watch(
             assert service.stop() == 0
             assert "Traceback" not in service.said
         assert disk.look(NAME, lambda j: j.verify()) == []
+
+
+def test_disk_without_inodes_loses_nothing_and_the_fish_is_watched(
+    place: Path, mosquitto: Mosquitto, receiver: Receiver
+) -> None:
+    """A running service needs no new file; one that starts stands in until there is one."""
+    config = write_shop(place, mosquitto.port, receiver.port)
+    with SmallDisk(place / "disk", place / "copies") as disk:
+        with service_on(disk, config) as service, Probes(mosquitto.port) as probes:
+            service.wait_for("Listening")
+            disk.use_up_inodes()
+            probes.publish(AIR, air(9.0, range(60, 30, -1)))
+            wait_for_warm_fish(receiver, "Front display case: fish too warm")
+            until(lambda: kept(disk) == 30, "every reading, once")
+            assert service.stop() == 0
+            assert "Traceback" not in service.said
+        disk.use_up_inodes()  # those of the WAL have come free
+
+        with service_on(disk, config) as service, Probes(mosquitto.port) as probes:
+            service.wait_for("Not recording: ")
+            service.wait_for("Standing in: readings are judged in memory")
+            probes.publish(AIR, air(9.0, range(30, 0, -1)))
+            wait_for_warm_fish(receiver, WARM_UNRECORDED)
+
+            disk.give_inodes_back()
+            service.wait_for("The journal can be used again.")
+            until(lambda: kept(disk) == 60, "every reading, once")
+            assert service.stop() == 0
+            assert "Traceback" not in service.said
+        assert disk.look(NAME, lambda j: j.verify()) == []

@@ -3,83 +3,29 @@
 import random
 import tracemalloc
 
-import pysparkplug
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_decoders_hold import ARRIVED_MS, NASTY, payloads, probe
+from test_decoders_hold import payloads
 
-from plain_shop import plain_shop
-from rimewatch.intake.receiver import Receiver
+from odd_payloads import ARRIVED_MS, NASTY, any_receiver, sound_messages
 from rimewatch.intake.survey import Survey
-from rimewatch.shop import Broker, Mark, Probe
-from rimewatch.vocabulary import ProbeId
 
-NODE = "spBv1.0/fish/{}/node-1"
-SPARKPLUG: list[Probe] = [
-    probe(
-        id=ProbeId("s"),
-        format="sparkplug",
-        topic="spBv1.0/fish/+/node-1/case-1",
-        fields={"value": "T", "battery": "B"},
-    )
-]
-MARKED = [
-    probe(id=ProbeId(name), topic="gw", match=Mark(field="id", equals=name)) for name in ("a", "b")
-]
-
-
-def receiver() -> Receiver:
-    from datetime import time
-
-    from rimewatch.vocabulary import Scale
-
-    return Receiver(
-        plain_shop(
-            name="Saltmarsh Row Fish",
-            timezone="America/Chicago",
-            display=Scale.CELSIUS,
-            summary_at=time(6, 30),
-            broker=Broker(url="mqtt://127.0.0.1:1883", client_id="rime-1"),
-            units=(),
-            probes=(*SPARKPLUG, *MARKED),
-        )
-    )
-
-
-def corpus() -> list[tuple[str, bytes]]:
-    """Return sound messages of a node, as a client library writes them."""
-    metric = pysparkplug.Metric(ARRIVED_MS, "T", pysparkplug.DataType.FLOAT, 2.0, alias=7)
-    count = pysparkplug.Metric(ARRIVED_MS, "bdSeq", pysparkplug.DataType.INT64, 3)
-    return [
-        (
-            NODE.format("NBIRTH"),
-            pysparkplug.NBirth(ARRIVED_MS, 0, (count,)).encode(include_dtypes=True),
-        ),
-        (
-            NODE.format("DBIRTH") + "/case-1",
-            pysparkplug.DBirth(ARRIVED_MS, 1, (metric,)).encode(include_dtypes=True),
-        ),
-        (NODE.format("DDATA") + "/case-1", pysparkplug.DData(ARRIVED_MS, 2, (metric,)).encode()),
-        (NODE.format("NDEATH"), pysparkplug.NDeath(ARRIVED_MS, count).encode()),
-        ("gw", b'{"id": "a", "t": 2.0, "ts": 1772438400}'),
-    ]
-
-
-TOPICS = [topic for topic, _ in corpus()]
+TOPICS = [topic for topic, _ in sound_messages()]
 
 
 @settings(max_examples=200, deadline=None)
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from([topic for topic, _ in corpus()]), payloads | st.sampled_from(NASTY)
+            st.sampled_from(TOPICS),
+            payloads | st.sampled_from(NASTY),
         ),
         max_size=8,
     )
 )
 def test_any_bytes_on_any_topic_give_readings_or_quarantine(said: list[tuple[str, bytes]]) -> None:
     """The receiver raises nothing, whatever came before."""
-    one = receiver()
+    one = any_receiver()
     for topic, payload in said:
         received = one.receive(topic, payload, ARRIVED_MS)
         assert all(-90.0 <= reading.value <= 60.0 for reading in received.readings)
@@ -88,7 +34,7 @@ def test_any_bytes_on_any_topic_give_readings_or_quarantine(said: list[tuple[str
 def test_damaged_messages_are_survived_and_sound_ones_still_read() -> None:
     """Five thousand mutations of sound messages; then the node is born anew and is heard."""
     chance = random.Random(20260302)
-    one, survey, sound = receiver(), Survey(), corpus()
+    one, survey, sound = any_receiver(), Survey(), sound_messages()
     for number in range(5000):
         topic, payload = chance.choice(sound)
         damaged = bytearray(payload)
@@ -107,8 +53,8 @@ def test_damaged_messages_are_survived_and_sound_ones_still_read() -> None:
 
 def test_million_topics_take_no_memory() -> None:
     """A stranger who invents topics, devices and nodes fills nothing: under 2 MB for 60 000."""
-    one = receiver()
-    device = corpus()[1][1]
+    one = any_receiver()
+    device = sound_messages()[1][1]
     for number in range(20_000):  # what is remembered at all is full by then
         one.receive(f"x/{number}", b"1", ARRIVED_MS)
     tracemalloc.start()

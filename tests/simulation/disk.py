@@ -13,8 +13,8 @@ from os.path import commonprefix
 from pathlib import Path
 from typing import Any, Final
 
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.journal import Journal
-from rimewatch.service.resume import EVALUATOR_STATE
 from simulation.plan import Kind
 from simulation.world import World
 

@@ -1,5 +1,6 @@
 """What is locked is what pyproject.toml asks for, by hashes alone."""
 
+import json
 import re
 import tomllib
 from pathlib import Path
@@ -56,3 +57,18 @@ def test_lock_names_hashes_and_no_address(name: str) -> None:
     assert "--find-links" not in text
     for entry in re.split(r"\n(?=\S)", text.strip()):
         assert re.fullmatch(r"[^\n]+==[^\n]+ \\\n(    --hash=sha256:[0-9a-f]{64}( \\)?\n?)+", entry)
+
+
+def test_bill_of_materials_and_notice_name_what_a_shop_installs() -> None:
+    """They go into each wheel; where the lock changed and they were forgotten, it says so."""
+    bill = json.loads((ROOT / "lock" / "shop.cdx.json").read_text(encoding="utf-8"))
+    listed = {canonicalize_name(one["name"]): one["version"] for one in bill["components"]}
+    notice = (ROOT / "THIRD-PARTY.md").read_text(encoding="utf-8")
+    noticed = dict(re.findall(r"^\| ([\w.-]+) \| ([^ |]+) \| [^|]+ \|$", notice, re.MULTILINE))
+    del noticed["Package"]  # the table's head
+
+    assert bill["bomFormat"] == "CycloneDX"
+    text = (ROOT / "lock" / "shop.txt").read_text(encoding="utf-8")
+    assert [pair for pair in listed.items() if f"{pair[0]}=={pair[1]} " not in text] == []
+    assert {canonicalize_name(asked_for.name) for asked_for in asked("mirror")} <= set(listed)
+    assert {canonicalize_name(name): version for name, version in noticed.items()} == listed

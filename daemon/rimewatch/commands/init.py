@@ -128,7 +128,8 @@ def _what_next(file: Path, answers: "Answers") -> None:
     if answers.phone:
         told.append(f"  {name} test-alarm --config {file}   sends a test to the phone")
     probes = (probe for place in answers.places for probe in place.probes)
-    if simple := next((probe for probe in probes if by_hand(probe)), None):
+    simple = next((probe for probe in probes if by_hand(probe)), None)
+    if simple is not None and not answers.broker.url.startswith("ws"):  # mosquitto_pub cannot
         command = f"mosquitto_pub{_where(answers.broker)} -q 1 -t {shlex.quote(simple.topic)}"
         told.append(f"  {command} -m {shlex.quote(by_hand(simple))}   is a reading by hand")
     if answers.pages:

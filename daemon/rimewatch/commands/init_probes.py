@@ -10,7 +10,7 @@ from rich.console import Console
 from rimewatch.clock import SystemClock
 from rimewatch.commands.init_shop import a_name
 from rimewatch.commands.listening import guess_table, listen, looks_like
-from rimewatch.config.broker import full_address
+from rimewatch.config.broker import full_address, is_encrypted
 from rimewatch.config.topics import filter_fault
 from rimewatch.intake.broker_settings import BrokerSettingsError
 from rimewatch.intake.broker_trouble import before_a_file
@@ -61,7 +61,7 @@ def _ask_broker(before: Broker | None) -> Broker:
         if username
         else ""
     )
-    is_secret = url.startswith("mqtts:")
+    is_secret = is_encrypted(url)
     ca_file = cert_file = key_file = None
     if is_secret:
         ca_file = _or_none(
@@ -268,7 +268,10 @@ def _described(topic: str, heard: Guess | None) -> Guess:
 def _address(text: str) -> str:
     address = full_address(text)
     if address is None:
-        raise click.UsageError("an address is mqtt://HOST:PORT, or mqtts://HOST:PORT with TLS")
+        raise click.UsageError(
+            "an address is mqtt://HOST:PORT, or mqtts://HOST:PORT with TLS; by WebSocket it is "
+            "ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
+        )
     return address
 
 

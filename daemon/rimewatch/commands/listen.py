@@ -26,7 +26,11 @@ def _topics(
     epilog="Example:  rimewatch listen --broker mqtt://127.0.0.1:1883 --seconds 120 "
     "--write shop.toml"
 )
-@click.option("--broker", required=True, help="The broker, mqtt://HOST or mqtts://HOST.")
+@click.option(
+    "--broker",
+    required=True,
+    help="The broker: mqtt://HOST, mqtts://HOST, ws://HOST or wss://HOST.",
+)
 @click.option(
     "--seconds",
     type=click.FloatRange(min=0.1, max=86_400),
@@ -89,7 +93,8 @@ def command(
     address = full_address(broker)
     if address is None:
         raise UserError(
-            "--broker is no broker's address; expected mqtt://HOST:PORT or mqtts://HOST:PORT, "
+            "--broker is no broker's address; expected mqtt://HOST:PORT or mqtts://HOST:PORT (by "
+            "WebSocket ws://HOST:PORT/PATH or wss://HOST:PORT/PATH), "
             "with --username and --password-env beside it"
         )
     if write is not None and write.exists():

@@ -1,9 +1,11 @@
 """``rimewatch lot``: how lots stand. A list, what is to be expected, and a lot's record."""
 
+import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
@@ -16,9 +18,14 @@ from rimewatch.errors import UserError
 from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.report import wording
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, still_to_be_known
+from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, LotId
+
+if TYPE_CHECKING:
+    from rimewatch.evaluation.lot_record import LotRecord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +68,7 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
         at_hand: Leave out lots that are gone: years of them are not even read.
     """
     with standing(shop, journal, at_hand=at_hand) as now:
+        shop = now.evaluator.shop  # with what held before
         entries = [*now.evaluator.entries, *now.waiting]
         yield _Lots(
             shop=shop,
@@ -77,17 +85,25 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
     is_flag=True,
     help="Only lots whose proof is complete and sure, and that nothing speaks against.",
 )
+@click.option("--json", "as_json", is_flag=True, help="For other programs; times are UTC.")
 @config_option
 @journal_option
-def list_lots(raw_ready: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (a flag)
+def list_lots(raw_ready: bool, as_json: bool, config: Path, journal: Path) -> None:  # noqa: FBT001 (flags)
     """List lots: where each is, how far its hold has come, and what its proof lacks."""
     shop = load(config, sends=False)
     with _lots(shop, journal, at_hand=True) as lots:
         here = lots.here()
+        told = [event.detail for event in lots.now.journal.events_of_kind(LOT_JUDGED_ANEW)]
     judged = [(story, lot_words(shop, story)) for story in here]
     shown = [(story, words) for story, words in judged if words.is_ready or not raw_ready]
+    if as_json:
+        documents = [lot_document(shop, story) for story, _ in shown]
+        click.echo(json.dumps(documents, ensure_ascii=False, indent=2))
+        return
     for story, words in shown:
         click.echo(_line(story, words, ZoneInfo(shop.timezone)))
+    for said in still_to_be_known(told, (story.lot for story, _ in shown)):
+        click.echo(said)
     if not shown:
         nothing = "No lot's proof is complete and sure, with nothing against it."
         click.echo(nothing if raw_ready else "No lot is on the books.")
@@ -170,7 +186,9 @@ def options(lot: str | None, config: Path, journal: Path) -> None:
 
 @click.command(epilog="Example:  rimewatch lot record L-0412 --format pdf --out L-0412.pdf")
 @click.argument("lot")
-@click.option("--format", "form", type=click.Choice(["text", "json", "pdf"]), default="text")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "html", "json", "pdf"]), default="text"
+)
 @click.option("--out", type=click.Path(path_type=Path), help="Write it there.")
 @config_option
 @journal_option
@@ -179,9 +197,10 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.lot_record import record_of
     from rimewatch.journal.attachments import found
+    from rimewatch.report.document_html import document_html
+    from rimewatch.report.document_text import document_text
     from rimewatch.report.lot_page import lot_page
     from rimewatch.report.lot_record_json import lot_record_json
-    from rimewatch.report.lot_record_text import lot_record_text
 
     if form == "pdf" and out is None:
         raise UserError("a PDF is not for the terminal; name its file with --out")
@@ -194,16 +213,29 @@ def record(lot: str, form: str, out: Path | None, config: Path, journal: Path) -
     files = {
         s.sha256: found(journal, s.sha256).value for s in told.story.entries.statements if s.sha256
     }
-    page = lot_page(shop, told, files)
     content: str | bytes
     if form == "pdf":
-        from rimewatch.report.lot_record_pdf import lot_record_pdf
+        from rimewatch.report.document_pdf import document_pdf
 
-        content = lot_record_pdf(shop, told, page)
+        page = lot_page(shop, told, files, curve=_curve(shop, told))
+        content = document_pdf(page, paper=shop.paper)
+    elif form == "json":
+        content = lot_record_json(told)
+    elif form == "html":
+        content = document_html(lot_page(shop, told, files, curve=_curve(shop, told)))
     else:
-        content = lot_record_json(told) if form == "json" else lot_record_text(page)
+        content = document_text(lot_page(shop, told, files))
     if out is not None:
         write_whole(out, content)
         click.echo(f"The record of {lot} is in {out}.")
     else:
         click.echo(content, nl=False)
+
+
+def _curve(shop: Shop, record: "LotRecord") -> bytes | None:
+    """Return the curve of a record's hold, drawn; None where there is none."""
+    from rimewatch.report.hold_chart import hold_chart_png
+
+    if record.hold is None:
+        return None
+    return hold_chart_png(record.hold, ZoneInfo(shop.timezone), shop.display)

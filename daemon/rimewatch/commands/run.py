@@ -49,6 +49,7 @@ def command(config: Path, journal: Path) -> None:
     from rimewatch.intake.broker_settings import BrokerSettingsError
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.journal.errors import JournalError
+    from rimewatch.service.disk_kind import disk_trouble
     from rimewatch.service.file_look import FileLook
     from rimewatch.service.handles import raise_handle_limit
     from rimewatch.service.library_log import bound_library_logs
@@ -61,7 +62,8 @@ def command(config: Path, journal: Path) -> None:
     raise_handle_limit()
     bound_library_logs(tell, SystemClock())
     shop = load(config)
-    for sentence in exposed_secrets(config):
+    misplaced = disk_trouble(journal)
+    for sentence in (*exposed_secrets(config), *misplaced):
         tell(f"Worth a look: {sentence}")
 
     def reread() -> Shop:
@@ -79,7 +81,10 @@ def command(config: Path, journal: Path) -> None:
                 say=tell,
                 reread=reread,
                 config_path=config,
-                surroundings=Surroundings(stand_in=StandIn, file_look=FileLook),
+                environ=os.environ,
+                surroundings=Surroundings(
+                    stand_in=StandIn, file_look=FileLook, trouble=tuple(misplaced)
+                ),
             )
 
             def stop() -> None:

@@ -42,6 +42,7 @@ def command(
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         shown = _past(shop, now, day) if day else _since_the_last(shop, now)
     click.echo(text_with(shown.text, shown.seal), nl=False)
     if html is not None:
@@ -51,14 +52,19 @@ def command(
 
 
 def _pdf(shop: Shop, shown: _Shown) -> bytes:
-    from rimewatch.report.render_pdf import summary_pdf
+    from rimewatch.report.document_pdf import document_pdf
+    from rimewatch.report.page_json import page_from_json
+    from rimewatch.report.summary_document import kept_charts, summary_document
 
     if not shown.page:
         raise UserError(
             "this summary was made by an older version, which kept no page for a PDF; "
             "use --html and print that"
         )
-    return summary_pdf(shown.page, shown.html, made=shown.made, paper=shop.paper, foot=shown.seal)
+    document = summary_document(
+        page_from_json(shown.page), kept_charts(shown.html), made=shown.made, seal=shown.seal
+    )
+    return document_pdf(document, paper=shop.paper)
 
 
 def _seal_line(now: Standing, before: date) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from rimewatch.alarms.priority import USUAL_PRIORITY
+from rimewatch.config.broker import is_encrypted
 from rimewatch.config.destinations import ignores_urgency, scheme_of
 from rimewatch.config.tables import DEFAULT_LIMIT_C
 from rimewatch.rules.provisions_food_code import (
@@ -205,9 +206,10 @@ def _about_heartbeat(shop: Shop) -> Iterator[str]:
 
 def _about_broker(shop: Shop) -> Iterator[str]:
     local = any(host in shop.broker.url for host in ("//127.", "//localhost:", "//[::1]:"))
-    if shop.broker.password and shop.broker.url.startswith("mqtt:") and not local:
+    if shop.broker.password and not is_encrypted(shop.broker.url) and not local:
         yield (
-            "[broker] sends its password unencrypted over the network; use mqtts:// with ca_file"
+            "[broker] sends its password unencrypted over the network; use mqtts:// (or wss://) "
+            "with ca_file"
         )
 
 

@@ -13,17 +13,25 @@ from rimewatch.config.problems import NOT_SHOWN, Problem, show
 from rimewatch.config.tables import BrokerTable
 from rimewatch.config.translate import Row
 
-PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
-"""Registered with IANA for MQTT without and with TLS."""
+PORTS: Final = {"mqtt": 1883, "mqtts": 8883, "ws": 80, "wss": 443}
+"""Registered with IANA for MQTT without and with TLS; for WebSockets RFC 6455, section 3."""
+
+ENCRYPTED: Final = ("mqtts", "wss")
+WEB_SOCKETS: Final = ("ws", "wss")
+
+USUAL_PATH: Final = "/mqtt"
+"""Where on a web server the broker is, unless an address says. Common practice, no source."""
 
 FILE_KEYS: Final = ("ca_file", "cert_file", "key_file")
 
 
 def full_address(url: str) -> str | None:
-    """Return the address with its port, or None if it is no broker's address.
+    """Return the address with its port, and its path for WebSockets; None if it is no broker's.
 
     >>> full_address("mqtts://broker.local"), full_address("http://broker.local")
     ('mqtts://broker.local:8883', None)
+    >>> full_address("wss://broker.local")
+    'wss://broker.local:443/mqtt'
     """
     try:
         parts = urlsplit(url)
@@ -31,8 +39,15 @@ def full_address(url: str) -> str | None:
     except ValueError:
         return None
     host = parts.hostname
-    plain = not (parts.path.strip("/") or parts.query or parts.fragment or "@" in url)
+    path = parts.path.rstrip("/")
+    plain = not (parts.query or parts.fragment or "@" in url)
     if parts.scheme not in PORTS or not host or not plain or port == 0 or url != url.strip():
+        return None
+    if parts.scheme in WEB_SOCKETS:
+        path = path or USUAL_PATH
+        if not path.isascii() or not path.isprintable() or " " in path:
+            return None
+    elif path:
         return None
     try:
         host.encode("idna")
@@ -41,7 +56,16 @@ def full_address(url: str) -> str | None:
     if any(character.isspace() for character in host):
         return None
     bracketed = f"[{host}]" if ":" in host else host
-    return f"{parts.scheme}://{bracketed}:{port or PORTS[parts.scheme]}"
+    return f"{parts.scheme}://{bracketed}:{port or PORTS[parts.scheme]}{path}"
+
+
+def is_encrypted(url: str) -> bool:
+    """Return whether what goes to an address can be read by nobody on the way.
+
+    >>> is_encrypted("mqtts://broker.local"), is_encrypted("ws://broker.local/mqtt")
+    (True, False)
+    """
+    return url.lower().startswith(tuple(f"{scheme}:" for scheme in ENCRYPTED))
 
 
 def check_broker(row: Row[BrokerTable]) -> Iterator[Problem]:
@@ -82,15 +106,16 @@ def _check_address(row: Row[BrokerTable], table: BrokerTable) -> Iterator[Proble
         yield place.problem(
             "url",
             f'"{table.url}"' if _host_alone(table.url) else show(table.url),
-            'expected mqtt://HOST:PORT or mqtts://HOST:PORT, such as "mqtt://127.0.0.1:1883"',
+            "expected mqtt://HOST:PORT or mqtts://HOST:PORT (by WebSocket ws://HOST:PORT/PATH or "
+            'wss://HOST:PORT/PATH), such as "mqtt://127.0.0.1:1883"',
         )
-    elif not table.url.lower().startswith("mqtts:"):
+    elif not is_encrypted(table.url):
         for key in FILE_KEYS:
             if row.right(key) and getattr(table, key) is not None:
                 yield place.problem(
                     key,
                     show(getattr(table, key)),
-                    'expected url = "mqtts://…" with it, or no certificate',
+                    'expected url = "mqtts://…" or "wss://…" with it, or no certificate',
                     "is set, yet the connection would not be encrypted",
                 )
 
@@ -120,7 +145,7 @@ def certificate(
     name: str | None = getattr(table, key) if table else None
     if table is None or name is None or secrets is None:
         return name
-    if not (full_address(table.url) or "").startswith("mqtts:"):
+    if not is_encrypted(full_address(table.url) or ""):
         return name  # refused already: a certificate without encryption
     file = Path(name) if secrets.folder is None else secrets.folder / name
     if not file.is_file():

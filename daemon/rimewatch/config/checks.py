@@ -14,6 +14,7 @@ import jmespath
 from jmespath.exceptions import JMESPathError
 
 from rimewatch.alarms.rota import gaps
+from rimewatch.config.columns import column_in
 from rimewatch.config.notation import address_and_port
 from rimewatch.config.problems import Problem, listed, nearest, show
 from rimewatch.config.table import taken
@@ -75,7 +76,7 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
         yield place.problem(
             "operating_limit_c",
             show(unit.operating_limit_c),
-            f"expected a number below limit_c ({limit_c}): it is the operating limit inside it",
+            f"expected a number below limit_c ({limit_c} °C): it is the operating limit inside it",
         )
     if not row.right("limit_c", "kind", "laxer_because"):
         return
@@ -84,15 +85,15 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
             yield place.problem(
                 "limit_c",
                 show(limit_c),
-                "expected a limit in °C at which fish stays frozen, 0 or less, such as "
-                f"{DEFAULT_LIMIT_C[unit.kind]} (FDA Food Code 2022, 3-501.11: frozen food is "
+                "expected a limit at which fish stays frozen, 0 °C (32 °F) or less, such as "
+                f"{DEFAULT_LIMIT_C[unit.kind]} °C (FDA Food Code 2022, 3-501.11: frozen food is "
                 "kept frozen)",
             )
     elif limit_c > COLD_HOLDING_LIMIT_C and not unit.laxer_because.strip():
         yield place.problem(
             "limit_c",
             show(limit_c),
-            f"expected {COLD_HOLDING_LIMIT_C} (41 °F) or less by FDA Food Code 2022, "
+            f"expected {COLD_HOLDING_LIMIT_C} °C (41 °F) or less by FDA Food Code 2022, "
             '3-501.16(A)(2); if a laxer limit was granted, write laxer_because = "the reason"',
         )
 
@@ -175,9 +176,11 @@ def _check_fields(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
         yield from _check_paths(row, probe)
     if form == "sparkplug":
         yield from _check_sparkplug(row, probe)
+    if form == "csv":
+        yield from _check_columns(row, probe)
     yield from check_match(row, form)
     if form != "json":
-        yield from _check_json_alone(row, probe)
+        yield from _check_json_alone(row, probe, form)
     if form == "senml":
         # RFC 8428: a record carries its unit and its time itself.
         if row.right("scale", "measures") and probe.scale is not Scale.CELSIUS:
@@ -218,7 +221,22 @@ def _check_sparkplug(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Proble
         )
 
 
-def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+def _check_columns(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Problem]:
+    given = probe.fields.model_dump(exclude_none=True, exclude_unset=True) if probe.fields else {}
+    expected = 'expected the column and how many there are, such as "2 of 3"'
+    if "value" not in given:
+        yield row.place.problem("fields.value", "missing", expected)
+    found = {key: column_in(text) for key, text in given.items() if key != "unit"}
+    for key, column in found.items():
+        others = {other.of for other in found.values() if other is not None}
+        if column is None:
+            yield row.place.problem(f"fields.{key}", show(given[key]), expected)
+        elif len(others) > 1 and column.of != max(others):
+            cure = f"expected as many columns as elsewhere in fields, {max(others)}: it is one line"
+            yield row.place.problem(f"fields.{key}", show(given[key]), cure)
+
+
+def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable, form: str) -> Iterator[Problem]:
     if probe.fields is not None and probe.fields.unit is not None:
         yield row.place.problem(
             "fields.unit",
@@ -226,11 +244,11 @@ def _check_json_alone(row: Row[ProbeTable], probe: ProbeTable) -> Iterator[Probl
             'expected no path to a unit but with format = "json", whose payload it looks into',
             "is given",
         )
-    if row.right("time_zone") and probe.time_zone is not None:
+    if form != "csv" and row.right("time_zone") and probe.time_zone is not None:
         yield row.place.problem(
             "time_zone",
             show(probe.time_zone),
-            'expected no time_zone but with format = "json", whose payload it looks into',
+            'expected no time_zone but with format = "json" or "csv", whose payload it looks into',
             "is given",
         )
 

@@ -37,7 +37,7 @@ from rimewatch.config.topics import filter_fault
 from rimewatch.shop import DefrostWindow
 from rimewatch.vocabulary import Priority, Scale
 
-Format = Literal["number", "json", "senml", "sparkplug"]
+Format = Literal["number", "json", "senml", "sparkplug", "csv"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,13 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from rimewatch.alarms.consequence import furthest_line_c
-from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.channels import hold_watch, stale_ms
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
 from rimewatch.rules import cause
-from rimewatch.rules.condition import Condition
+from rimewatch.rules.condition import LOTS_NAMED, Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import (
@@ -23,6 +23,7 @@ from rimewatch.vocabulary import (
     Measures,
     ProbeId,
     Rule,
+    Standing,
     UnitId,
 )
 
@@ -52,6 +53,10 @@ class KnowsLots(Protocol):
         """Return what some lots weigh, as far as it was entered."""
         ...
 
+    def standings_of(self, lots: Sequence[LotId]) -> tuple[tuple[LotId, Standing], ...]:
+        """Return what may be said of some lots now."""
+        ...
+
 
 def described(
     condition: Condition,
@@ -65,22 +70,25 @@ def described(
     The second value is the time above the limit so far, in seconds, where there is a limit.
     """
     unit_id = condition.key.unit
+    stand = condition.lots or (() if unit_id is None else lots.lots_in(unit_id))
+    condition = replace(
+        condition, lots=stand, standings=lots.standings_of(stand[:LOTS_NAMED]) if stand else ()
+    )
     if unit_id is None:
         return condition, None
     governing = [track for track in tracks.values() if track.unit.id == unit_id]
     known = [track for track in governing if track.state.last_ms is not None]
     if not known:
-        return replace(condition, lots=condition.lots or lots.lots_in(unit_id)), None
+        return condition, None
     warmest = max(known, key=lambda track: track.state.governing_c)
     fish_c = warmest.state.governing_c
-    stand = condition.lots or lots.lots_in(unit_id)
     described_so = replace(
         condition,
         fish_c=fish_c,
+        fish_ms=_silent_since_ms(warmest, lots.now_ms),
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
         limit_c=_limit_c(shop.unit[unit_id], condition),
         rate_c_per_h=_rate_c_per_h(store, warmest),
-        lots=stand,
         kilograms=lots.kilograms_of(stand),
     )
     if condition.used_share is not None:
@@ -114,6 +122,12 @@ def described(
     return facts, spell.above_ms / MS_PER_S
 
 
+def _silent_since_ms(track: Track, now_ms: int) -> int | None:
+    """Return a channel's last reading, where that is longer ago than its stale time."""
+    last_ms = track.state.last_ms
+    return None if last_ms is None or now_ms - last_ms <= stale_ms(track.probe) else last_ms
+
+
 def _limit_c(unit: Unit, condition: Condition) -> float | None:
     """Return the line a message names. Silence has one only where fish was warm before it."""
     if condition.limit_c is not None or condition.key.rule is Rule.STALE:
@@ -124,7 +138,10 @@ def _limit_c(unit: Unit, condition: Condition) -> float | None:
 def _spell(track: Track, condition: Condition) -> Spell:
     """Return the excursion a condition speaks of: the open one, or the last that ended."""
     rule = condition.key.rule
-    name = limit_rule(track.unit).value if rule is Rule.HOLD_AT_RISK else rule.value
+    name = rule.value
+    if rule is Rule.HOLD_AT_RISK:  # its line is the option's, colder than the freezer's own
+        assert condition.limit_c is not None, "a hold at risk names the line it was lost at"
+        name = hold_watch(condition.limit_c)
     spell = track.open_spell(name)
     if spell is not None:
         return spell

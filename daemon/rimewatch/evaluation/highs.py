@@ -7,8 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
+from rimewatch.evaluation.channels import seat_span
 from rimewatch.evaluation.learned import sampled
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.evaluation.track import Track
@@ -16,7 +15,7 @@ from rimewatch.rules import new_high
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.new_high import HighState, NewHigh
 from rimewatch.rules.projection import SOON_S
-from rimewatch.science import lag_run
+from rimewatch.rules.stages import governing_curve
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_DAY, LotId, Measures, Priority, ProbeId, Rule
 
@@ -61,14 +60,10 @@ class Highs:
     def load(self, tracks: Iterable[Track], store: ReadingStore, to_ms: int) -> None:
         """Learn from what the store holds, after a restart."""
         for track in tracks:
-            span = store.span(track.probe.id, to_ms - LEARNED_FROM_MS, to_ms)
+            span = seat_span(store, track.seat, to_ms - LEARNED_FROM_MS, to_ms)
             if not len(span):
                 continue
-            lag_s, stale_ms = track.settings.lag_s, track.settings.stale_ms
-            first_c = float(span.values[0])
-            start = lag_run.begin(lag_s, int(span.times_ms[0]), first_c, first_c)
-            run = lag_run.run(start, lag_s, stale_ms, span.times_ms[1:], span.values[1:])
-            fish_c = np.concatenate(([first_c], run.governing_c))
+            fish_c = governing_curve(track.stages, span.times_ms, span.values)
             fish = sampled(Span(span.times_ms, fish_c), new_high.SAMPLE_MS)
             self._states[track.probe.id] = new_high.fold(
                 fish.times_ms.tolist(), fish.values.tolist()

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from rimewatch.evaluation.channels import stale_ms
+from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.rules import habits, icing
 from rimewatch.rules.habits import HabitState
@@ -47,7 +48,7 @@ def lag_of(shop: Shop, store: ReadingStore, unit: Unit, to_ms: int) -> LagMeasur
     if not air or not fish:
         return None
     of_air, of_fish = (
-        sampled(store.span(probe.id, to_ms - LAG_FROM_MS, to_ms), LAG_SAMPLE_MS)
+        sampled(_since_there(shop, store, probe, to_ms - LAG_FROM_MS, to_ms), LAG_SAMPLE_MS)
         for probe in (air[0], fish[0])
     )
     return measure_lag(
@@ -59,10 +60,18 @@ def lag_of(shop: Shop, store: ReadingStore, unit: Unit, to_ms: int) -> LagMeasur
     )
 
 
-def icing_of(store: ReadingStore, air: Probe | None, from_ms: int, to_ms: int) -> Icing | None:
+def icing_of(
+    shop: Shop, store: ReadingStore, air: Probe | None, from_ms: int, to_ms: int
+) -> Icing | None:
     """Return how the defrosts in a unit's air have changed, where it first shows in a time."""
     if air is None:
         return None
-    span = sampled(store.span(air.id, to_ms - HABITS_FROM_MS, to_ms), habits.SAMPLE_MS)
+    whole = _since_there(shop, store, air, to_ms - HABITS_FROM_MS, to_ms)
+    span = sampled(whole, habits.SAMPLE_MS)
     state: HabitState = habits.fold(span.times_ms.tolist(), span.values.tolist())
     return icing.news(state, from_ms, to_ms)
+
+
+def _since_there(shop: Shop, store: ReadingStore, probe: Probe, from_ms: int, to_ms: int) -> Span:
+    """Return a probe's readings, those alone that it took where it is now."""
+    return store.span(probe.id, there_from_ms(shop, probe.id, from_ms), to_ms)

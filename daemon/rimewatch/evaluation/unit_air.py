@@ -12,6 +12,7 @@ from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.learned import HABITS_FROM_MS, sampled
+from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import habits, own_doing, power_loss, usual
 from rimewatch.rules.habits import Defrosts, HabitState, RiseSeen
@@ -67,6 +68,8 @@ class AirWatch:
             return
         self._last_ms[unit] = at_ms
         adopts = unit not in self.known_out
+        if not adopts and not self.has_band(unit):
+            return  # a new probe in a unit whose trouble is known learns nothing usual of it
         self._states[unit] = usual.step(self._states[unit], at_ms, value, adopts=adopts)
         self._note_lowest(unit, self._states[unit], value)
         before = self._habits[unit]
@@ -103,7 +106,8 @@ class AirWatch:
         for unit, probe in self._probes.items():
             held_ms = known_since_ms if unit in self.known_out else None
             learned_ms = to_ms if held_ms is None else min(to_ms, held_ms)
-            span = self._store.span(probe.id, learned_ms - LEARNED_FROM_MS, to_ms)
+            from_ms = there_from_ms(self._shop, probe.id, learned_ms - LEARNED_FROM_MS)
+            span = self._store.span(probe.id, from_ms, to_ms)
             if len(span):
                 state = UsualState()
                 for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
@@ -115,7 +119,8 @@ class AirWatch:
             self._load_habits(unit, probe, to_ms)
 
     def _load_habits(self, unit: UnitId, probe: Probe, to_ms: int) -> None:
-        span = self._store.span(probe.id, to_ms - HABITS_FROM_MS, to_ms)
+        from_ms = there_from_ms(self._shop, probe.id, to_ms - HABITS_FROM_MS)
+        span = self._store.span(probe.id, from_ms, to_ms)
         if not len(span):
             return
         span = sampled(span, habits.SAMPLE_MS)
@@ -130,6 +135,11 @@ class AirWatch:
         """Return how a unit's air left its band, if it is out."""
         state = self._states.get(unit)
         return None if state is None else state.out
+
+    def has_band(self, unit: UnitId) -> bool:
+        """Whether a unit's usual air is known: else that it is not out of it says nothing."""
+        state = self._states.get(unit)
+        return state is not None and state.top_c < inf
 
     def is_coming_back(self, unit: UnitId, at_ms: int, back_ms: int) -> bool:
         """Whether a unit is on its way back once power is; one that is silent is not known to be.

@@ -7,18 +7,25 @@ start. So it reaches quarantine and is acknowledged, and does not come again for
 it would if the connection were ended in its place (a 3.1.1 broker cannot be told of a
 largest packet).
 
-It leans on two of the library's inner names (``_create_socket``, ``_in_packet``), which
-are as they are since its version 1; the tests of the session hold them.
+Over WebSocket the library answers a server's ping without the mask that a client's frames must
+have, and a server that keeps to the standard ends the connection: here every frame has it. One
+frame is kept whole there while it comes, up to the size that the broker was told ([1], 3.1.2.11.4).
+
+It leans on five of the library's inner names (``_create_socket``, ``_in_packet``,
+``_ssl_context``, ``_WebsocketWrapper`` with its ``_create_frame``), which are as they are since
+its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455
         bytes), 3.1.2.11.4 (Maximum Packet Size).
+    [2] RFC 6455 (2011), section 5.1: a client masks all frames; a server closes on one that is not.
 """
 
+import ssl
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
-from paho.mqtt.client import Client
+from paho.mqtt.client import Client, _WebsocketWrapper
 from paho.mqtt.enums import MQTTErrorCode
 
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
@@ -77,5 +84,22 @@ class BoundedClient(Client):
         del self._in_packet["packet"][KEPT_BYTES:]
         return rc
 
+    def renew_tls(self, context: ssl.SSLContext) -> None:
+        """Use other certificates from the next connection on; the library takes them only once."""
+        self._ssl_context = context
+
     def _create_socket(self) -> Any:  # noqa: ANN401 - a socket of whichever kind
-        return BufferedSocket(super()._create_socket())
+        made = super()._create_socket()
+        if isinstance(made, _WebsocketWrapper):
+            _mask_all(made)
+        return BufferedSocket(made)
+
+
+def _mask_all(plain: _WebsocketWrapper) -> None:
+    """Have every frame masked, also those that answer the server ([2])."""
+    create = plain._create_frame  # noqa: SLF001 (see above)
+
+    def masked(opcode: int, data: bytearray, do_masking: int = 1) -> bytearray:  # noqa: ARG001
+        return create(opcode, data)
+
+    plain._create_frame = masked  # type: ignore[method-assign]  # noqa: SLF001 (see above)

@@ -32,7 +32,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from rimewatch.clock import Clock
 from rimewatch.intake.arrivals import Arrived, Happening, Item, SessionEvent, SessionHealth
-from rimewatch.intake.broker_settings import endpoint
+from rimewatch.intake.broker_settings import BrokerSettingsError, endpoint, tls_context
 from rimewatch.intake.broker_trouble import (
     SECOND_INSTANCE,
     TAKEN_OVER,
@@ -110,6 +110,7 @@ class BrokerSession:
         earlier: Collection[str] = (),
         reconnect_s: tuple[int, int] = RECONNECT_S,
     ) -> None:
+        self._broker = broker
         self._end = endpoint(broker)
         self._client_id = broker.client_id
         self._subscriptions = Subscriptions(filters, earlier)
@@ -143,6 +144,7 @@ class BrokerSession:
         self._heard_ms = clock.now_ms()
         self._listening = False
         self._problem = ""
+        self._publish_problem = ""
 
     # ------------------------------------------------------------- the caller's thread
 
@@ -202,7 +204,7 @@ class BrokerSession:
             waiting=len(self._waiting),
             is_full=self._waiting.is_full,
             protocol="5" if self._protocol == MQTTv5 else "3.1.1",
-            problem=self._problem,
+            problem=self._problem or self._publish_problem,
             taken_over=self._taken_over(),
         )
 
@@ -310,7 +312,11 @@ class BrokerSession:
 
     def _tell(self, what: Happening, text: str, *, since_ms: int | None = None) -> None:
         """Queue an event; a trouble already told is not told again until it changes."""
-        if what not in (Happening.CONNECTED, Happening.SESSION_LOST):
+        if what is Happening.PUBLISH_REFUSED:  # readings may come all the same, or not
+            if text == self._publish_problem:
+                return
+            self._publish_problem = text
+        elif what not in (Happening.CONNECTED, Happening.SESSION_LOST):
             if text == self._problem:
                 return
             self._problem = text
@@ -321,9 +327,14 @@ class BrokerSession:
         self._heard_s = self._clock.monotonic_s()
         self._heard_ms = self._clock.now_ms()
 
-    def _on_pre_connect(self, _client: Client, _userdata: object) -> None:
+    def _on_pre_connect(self, client: BulkClient, _userdata: object) -> None:
         self._network_thread = threading.current_thread()
         self._answered = False
+        if self._end.tls is not None:
+            # Certificates end, and are changed while we run. Files that are just being
+            # written cannot be read: those that we have serve until they can.
+            with contextlib.suppress(BrokerSettingsError):
+                client.renew_tls(tls_context(self._broker))
 
     def _on_socket_open(self, _client: Client, _userdata: object, _socket: object) -> None:
         self._asked_s = self._clock.monotonic_s()
@@ -351,7 +362,7 @@ class BrokerSession:
         with self._lock:
             self._generation += 1
             self._live = True
-        self._problem = ""
+        self._problem = self._publish_problem = ""
         self._listening = not self._subscriptions.filters
         self._fault_wait_s = float(self._reconnect_s[0])
         self._status_due_s = 0.0

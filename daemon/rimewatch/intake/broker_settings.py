@@ -6,13 +6,13 @@ network's or the broker's, and is tried again. Never shows a password.
 
 import ssl
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Literal
 from urllib.parse import SplitResult, unquote, urlsplit
 
-from rimewatch.shop import Broker
+from paho.mqtt.client import Client
 
-DEFAULT_PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
-"""Source: IANA service names registry, mqtt and secure-mqtt."""
+from rimewatch.config.broker import ENCRYPTED, PORTS, USUAL_PATH, WEB_SOCKETS
+from rimewatch.shop import Broker
 
 
 class BrokerSettingsError(ValueError):
@@ -26,25 +26,45 @@ class Endpoint:
     host: str
     port: int
     address: str
-    """For messages: scheme, host and port, no user, no password."""
+    """For messages: scheme, host, port and path, no user, no password."""
+    path: str
+    """Where on a web server the broker is; empty: it is no web server."""
     username: str | None
     password: str | None = field(repr=False)
     tls: ssl.SSLContext | None = field(repr=False)
+
+    @property
+    def transport(self) -> Literal["tcp", "websockets"]:
+        """How the client library calls what carries the connection."""
+        return "websockets" if self.path else "tcp"
+
+    def prepare(self, client: Client) -> None:
+        """Give a client of that transport, not connected yet, what it needs to get in."""
+        if self.username is not None:
+            client.username_pw_set(self.username, self.password)
+        if self.tls is not None:
+            client.tls_set_context(self.tls)
+        if self.path:
+            client.ws_set_options(self.path)
 
 
 def endpoint(broker: Broker) -> Endpoint:
     """Return where a broker is, from its configuration.
 
     Raises:
-        BrokerSettingsError: If the URL is none of mqtt:// or mqtts://, names no host, or a
-            certificate or key file cannot be read.
+        BrokerSettingsError: If the URL is none of mqtt://, mqtts://, ws:// or wss://, names no
+            host, or a certificate or key file cannot be read.
     """
     url = urlsplit(broker.url)
-    if url.scheme not in DEFAULT_PORTS:
-        msg = f'broker.url begins with "{url.scheme}:"; expected mqtt:// or, for TLS, mqtts://'
+    if url.scheme not in PORTS:
+        msg = (
+            f'broker.url begins with "{url.scheme}:"; expected mqtt:// or, for TLS, mqtts:// '
+            "(by WebSocket ws:// or wss://)"
+        )
         raise BrokerSettingsError(msg)
     host, port = _host_and_port(url)
     shown_host = f"[{host}]" if ":" in host else host
+    path = (url.path.rstrip("/") or USUAL_PATH) if url.scheme in WEB_SOCKETS else ""
     username = broker.username or (unquote(url.username) if url.username else None)
     password = broker.password or (unquote(url.password) if url.password else None)
     if password is not None and username is None:
@@ -52,16 +72,17 @@ def endpoint(broker: Broker) -> Endpoint:
     return Endpoint(
         host=host,
         port=port,
-        address=f"{url.scheme}://{shown_host}:{port}",
+        address=f"{url.scheme}://{shown_host}:{port}{path}",
+        path=path,
         username=username,
         password=password,
-        tls=_tls(broker) if url.scheme == "mqtts" else None,
+        tls=tls_context(broker) if url.scheme in ENCRYPTED else None,
     )
 
 
 def _host_and_port(url: SplitResult) -> tuple[str, int]:
     try:
-        host, port = url.hostname or "", url.port or DEFAULT_PORTS[url.scheme]
+        host, port = url.hostname or "", url.port or PORTS[url.scheme]
         host.encode("idna")  # a host name that cannot be one would end the network thread
     except ValueError:
         host, port = "", 0
@@ -71,7 +92,12 @@ def _host_and_port(url: SplitResult) -> tuple[str, int]:
     return host, port
 
 
-def _tls(broker: Broker) -> ssl.SSLContext:
+def tls_context(broker: Broker) -> ssl.SSLContext:
+    """Return how to speak TLS with a broker, from the files as they are now.
+
+    Raises:
+        BrokerSettingsError: If a certificate or key file cannot be read.
+    """
     if (broker.cert_file is None) != (broker.key_file is None):
         msg = "broker.cert_file and broker.key_file belong together; give both or neither"
         raise BrokerSettingsError(msg)

@@ -11,6 +11,10 @@ import socket
 import ssl
 from typing import Final
 
+from paho.mqtt.client import WebsocketConnectionError
+
+from rimewatch.config.broker import is_encrypted
+
 UNSUPPORTED_PROTOCOL: Final = 132  # [1]
 TAKEN_OVER: Final = 142  # [1]
 
@@ -94,6 +98,11 @@ def describe_failure(error: BaseException | None, address: str) -> str:
             )
         case socket.gaierror():
             why = "has a host name that cannot be found: check broker.url and the network"
+        case WebsocketConnectionError():
+            why = (
+                "does not answer as WebSocket wants it: check the path in broker.url, and write "
+                "mqtt:// or mqtts:// in it if the port is MQTT's own"
+            )
         case ConnectionRefusedError():
             why = "does not listen there: check that it runs, and the port in broker.url"
         case TimeoutError():
@@ -113,7 +122,7 @@ def describe_silence(code: int, address: str) -> str:
     # since its own handshake is done by then (RFC 8446, section 4.4.2.4, from memory).
     cure = (
         "if it asks for a client's certificate, broker.cert_file and broker.key_file"
-        if address.startswith("mqtts:")
+        if is_encrypted(address)
         else "mqtts:// in broker.url if it speaks TLS"
     )
     return f"The broker at {address} {did}: check that the port is MQTT's, and {cure}."

@@ -59,11 +59,9 @@ class Guest:
             client_id=name,
             clean_session=None if protocol == MQTTv5 else True,
             protocol=protocol,
+            transport=self.end.transport,
         )
-        if self.end.username is not None:
-            self.client.username_pw_set(self.end.username, self.end.password)
-        if self.end.tls is not None:
-            self.client.tls_set_context(self.end.tls)
+        self.end.prepare(self.client)
         self.client.on_connect = self._on_connect
         self.client.on_connect_fail = self._on_connect_fail
         self.client.on_disconnect = self._on_disconnect

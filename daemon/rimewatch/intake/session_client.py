@@ -62,12 +62,10 @@ def session_client(
         client_id=client_id,
         clean_session=None if protocol == MQTTv5 else not is_lasting,
         protocol=protocol,
+        transport=end.transport,
         manual_ack=True,
     )
-    if end.username is not None:
-        client.username_pw_set(end.username, end.password)
-    if end.tls is not None:
-        client.tls_set_context(end.tls)
+    end.prepare(client)
     client.will_set(will_topic, "offline", qos=1, retain=True)
     client.reconnect_delay_set(*reconnect_s)
     client.max_queued_messages_set(MOST_WAITING_TO_GO)

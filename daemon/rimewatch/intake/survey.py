@@ -18,8 +18,10 @@ from zoneinfo import ZoneInfo
 
 from rimewatch.instants import iso_ms
 from rimewatch.intake.batches_heard import batch_of, values_of
-from rimewatch.intake.decoders.documents import bare, document_of
+from rimewatch.intake.decoders.csv_lines import columns_of, is_heading
+from rimewatch.intake.decoders.documents import document_of, text_of
 from rimewatch.intake.decoders.draft import Undecodable
+from rimewatch.intake.decoders.json_paths import refuse_twins
 from rimewatch.intake.decoders.senml import resolve
 from rimewatch.intake.decoders.senml_pack import load_pack
 from rimewatch.intake.decoders.times import instant_ms
@@ -35,9 +37,12 @@ from rimewatch.intake.field_names import (
     UNIT_NAMES,
     Role,
     holds_no_readings,
+    is_worked_out,
     is_wrapper,
     named,
+    names_a_setting,
     names_a_unit,
+    names_elsewhere,
     parts_of,
     places_in,
     role_of,
@@ -73,6 +78,11 @@ TEMPERATURES: Final = ("air", "product")
 ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
 ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
 _ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
+_ASK_PLACE: Final = "{} is a name of no cold unit: does fish lie there?"
+_SET_THERE: Final = "what is set there, by its topic; not what is measured"
+_ASK_TWIN: Final = "{}: none of its messages can be read. Can the device be mended?"
+_ASK_COMMA: Final = "is the comma in {} a decimal one, or do two values stand there?"
+_ASK_COLUMN: Final = "nothing names the columns of {}: is {} the value of this probe?"
 _ASK_ROW: Final = "are these readings of one probe?"
 _ASK_BIRTH: Final = "no birth was heard: are there more values? rimewatch listen --rebirth asks it"
 _ASK_RANGE: Final = "nothing names its scale; taken for {} by its range. Is that so?"
@@ -103,6 +113,8 @@ _ELEMENT: Final = re.compile(r"([^\[\]]*)\[([0-9]+)\]\.(.+)")
 """A value in a list of groups: the list, the place, the rest of the path."""
 _INDEX: Final = re.compile(r"\[([0-9]+)\]")
 _LEVELS: Final = re.compile(r"[/:]")
+_WHOLE_PAIR: Final = re.compile(r"[+-]?[0-9]+,[0-9]{2,}")
+"""A decimal comma with two places behind it, or a temperature and a humidity in whole numbers."""
 UTC_ZONE: Final = ZoneInfo("UTC")
 
 
@@ -134,6 +146,8 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
+    is_at_qos_0: bool = False
+    """Whether nobody keeps what it sends while the service is away; Sparkplug wants it so."""
     inner: str = ""
     """What tells its place from others' in the same message; empty: it is alone there."""
     unit_field: str = ""
@@ -179,6 +193,8 @@ class _Topic:
     messages: int = 0
     payloads: deque[tuple[int, bytes]] = field(default_factory=lambda: deque(maxlen=KEPT))
     retained: bool = False
+    qos: int = 0
+    """The highest that was heard."""
 
 
 class Survey:
@@ -190,7 +206,15 @@ class Survey:
         self.left_out = 0
         """Messages on more topics than are followed."""
 
-    def add(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool = False) -> None:
+    def add(
+        self,
+        topic: str,
+        payload: bytes,
+        arrived_ms: int,
+        *,
+        retained: bool = False,
+        qos: int = 1,
+    ) -> None:
         """Take a message of any topic and content."""
         self.messages += 1
         known = self._topics.get(topic)
@@ -201,6 +225,7 @@ class Survey:
             known = self._topics[topic] = _Topic()
         known.messages += 1
         known.retained = known.retained or retained
+        known.qos = max(known.qos, qos)
         known.payloads.append((arrived_ms, payload[:MOST_BYTES]))
 
     def guesses(self) -> list[Guess]:
@@ -232,9 +257,14 @@ class Survey:
 
 def _guesses(topic: str, seen: _Topic) -> list[Guess]:
     shown = _shown(seen.payloads[-1][1])
+    if any(names_a_setting(level) for level in topic.split("/")):
+        form = "unknown"  # nothing to be added by hand
+        return [
+            Guess(topic=topic, messages=seen.messages, format=form, last=shown, likeness=_SET_THERE)
+        ]
     numbers, words = _Series(), _Series()
     for at_ms, payload in seen.payloads:
-        text = bare(payload[:100]).decode(errors="replace").strip()
+        text = _text(payload)
         if text.lower() in CONTACT_WORDS and not text.isdigit():
             words.add(text.lower(), at_ms)
         elif (value := _sent(text)) is not None:
@@ -248,9 +278,11 @@ def _guesses(topic: str, seen: _Topic) -> list[Guess]:
     leaves = [
         (at_ms, dict(_leaves(doc))) for at_ms, doc in documents if isinstance(doc, dict | list)
     ]
-    if not leaves:
-        return [Guess(topic=topic, messages=seen.messages, format="unknown", last=shown)]
-    return _json(topic, seen, leaves, shown)
+    if leaves:
+        return _json(topic, seen, leaves, shown)
+    return _columns(topic, seen, shown) or [
+        Guess(topic=topic, messages=seen.messages, format="unknown", last=shown)
+    ]
 
 
 def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
@@ -259,10 +291,61 @@ def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
     roles = [role for level in reversed(levels) if (role := role_of(level)) is not None]
     role = _fitting(roles[0] if roles else None, list(series.values), is_named=False)
     means, is_sure = _means(role, [name], series.values)
+    asks = [] if is_sure else [ASK_MEANS]
+    text = _text(seen.payloads[-1][1])
+    if _WHOLE_PAIR.fullmatch(text):
+        asks.append(_ASK_COMMA.format(text))
     return _guess(
         topic, seen, "number", series, role, last=shown, names=levels, true_means=means,
-        asks=() if is_sure else (ASK_MEANS,),
+        asks=tuple(asks),
     )  # fmt: skip
+
+
+def _columns(topic: str, seen: _Topic, shown: str) -> list[Guess]:
+    """Return what seems to be a thermometer's column in lines without names; nothing: none is.
+
+    Columns say nothing of themselves, so one is taken and asked about: the first that is cold,
+    of those with a decimal part if there are any.
+    """
+    rows: list[tuple[int, list[str]]] = []
+    for at_ms, payload in seen.payloads:
+        try:
+            lines = columns_of(payload)
+        except Undecodable:
+            return []
+        rows += [(at_ms, row) for row in lines if len(lines) == 1 or not is_heading(row)]
+    count = len(rows[-1][1]) if rows else 0
+    if count < 2 or count > MOST_LEAVES or any(len(row) != count for _, row in rows):
+        return []
+    last = rows[-1][1]
+    times = [at for at, text in enumerate(last) if iso_ms(text, UTC_ZONE) or instant_ms(text)]
+    found: list[tuple[bool, int, Guess]] = []
+    for at in range(count):
+        series = _Series()
+        for at_ms, row in rows:
+            if at not in times and (number := _sent(row[at])) is not None:
+                series.values.append(number)
+                series.arrived_ms.append(at_ms)
+        if len(series.values) != len(rows):
+            continue
+        is_fraction = any(number % 1 for number in series.values)  # type: ignore[operator]
+        is_naive = bool(times) and instant_ms(last[times[0]]) is None
+        guess = _guess(
+            topic, seen, "csv", series, Role.TEMPERATURE, last=shown,
+            names=[level for level in topic.split("/") if level],
+            scale=_scale_sent(row[at] for _, row in rows),
+            value=_column(at, count),
+            time=_column(times[0], count) if times else "",
+            clock=(last[times[0]], rows[-1][0]) if is_naive and not seen.retained else None,
+            asks=(_ASK_COLUMN.format(shown, _column(at, count)),),
+        )  # fmt: skip
+        if guess.kind:
+            found.append((not is_fraction, at, guess))
+    return [min(found, key=lambda one: one[:2])[2]] if found else []
+
+
+def _column(at: int, count: int) -> str:
+    return f"{at + 1} of {count}"
 
 
 def _json(
@@ -310,7 +393,7 @@ def _values_in(
     roles = {
         name: role for name in names if (role := _role(name, names, said, topic, match)) is not None
     }
-    paths = _without_twins(roles)
+    paths = _without_worked_out(_without_twins(roles), roles)
     inners = {path: _inner(path, said[-1]) for path in paths}
     temperatures = {inners[p] for p in paths if roles[p] in (Role.TEMPERATURE, Role.PRODUCT)}
     guesses: list[Guess] = []
@@ -336,6 +419,8 @@ def _values_in(
         means, is_sure = _means(roles[path], around, series.values)
         if not is_sure:
             asks.append(ASK_MEANS)
+        if twin := _twin(seen.payloads[-1][1], around):
+            asks.append(_ASK_TWIN.format(twin))
         time, naive = ("", "") if batch else _time_of(path, names, said[-1])
         clock = (naive, rows[-1][0]) if naive and not seen.retained else None
         unit = _near(path, [n for n in names if _is_unit(n, said[-1])])
@@ -461,6 +546,14 @@ def _without_twins(roles: Mapping[str, Role]) -> list[str]:
         or scale_of_name(parts_of(path)[-1]) in (None, Scale.CELSIUS)
         or (_parent(path), places_in(parts_of(path)[-1])) not in celsius
     ]
+
+
+def _without_worked_out(paths: Sequence[str], roles: Mapping[str, Role]) -> list[str]:
+    """Return the paths without averages of a thermometer whose present value is there as well."""
+    thermometers = [path for path in paths if roles[path] is Role.TEMPERATURE and parts_of(path)]
+    worked_out = {path for path in thermometers if is_worked_out(parts_of(path)[-1])}
+    plain = {_parent(path) for path in thermometers if path not in worked_out}
+    return [path for path in paths if path not in worked_out or _parent(path) not in plain]
 
 
 def _inner(path: str, row: dict[str, object]) -> str:
@@ -657,7 +750,7 @@ def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
             roles[name] = role
     inners = {name: _inner(_quoted(name), rows[0]) for name in roles}
     temperatures = {inners[n] for n, r in roles.items() if r in (Role.TEMPERATURE, Role.PRODUCT)}
-    batteries = [n for n in names if role_of(parts_of(_quoted(n))[-1]) is Role.BATTERY]
+    batteries = [n for n in names if _is_battery(parts_of(_quoted(n)))]
     batteries = [n for n in batteries if _sent(series[n].values[-1]) is not None]
     guesses: list[Guess] = []
     for name, role in roles.items():
@@ -682,6 +775,11 @@ def _sparkplug(source: str, kinds: Mapping[Kind, _Topic]) -> list[Guess]:
                   likeness=likeness)
         )  # fmt: skip
     return guesses
+
+
+def _is_battery(parts: tuple[str, ...]) -> bool:
+    """Whether a name's last part says so; a name may be a slash alone, and have none."""
+    return bool(parts) and role_of(parts[-1]) is Role.BATTERY
 
 
 def _quoted(name: str) -> str:
@@ -723,6 +821,9 @@ def _guess(
             questions.append(_ASK_RANGE.format(shown))
         if finite and not _can_be(median(finite), scale):
             measures, likeness = "", "no shop's temperature in °C, °F or K; tenths of a degree?"
+    levels = [*topic.split("/"), *names]
+    if measures in TEMPERATURES and (places := [n for n in levels if names_elsewhere(n)]):
+        questions.append(_ASK_PLACE.format(_plain(places[0])))
     if measures:
         likeness, kind = _likeness(measures, str(scale or "C"), finite)
     return Guess(
@@ -749,6 +850,7 @@ def _guess(
         likeness=likeness,
         kind=kind,
         retained=seen.retained,
+        is_at_qos_0=seen.qos == 0 and form != "sparkplug",
     )
 
 
@@ -820,6 +922,22 @@ def _interval_s(arrived_ms: deque[int]) -> float | None:
     return median(steps) / MS_PER_S if steps else None
 
 
+def _text(payload: bytes) -> str:
+    try:
+        return text_of(payload[:100]).strip()
+    except UnicodeDecodeError:
+        return ""
+
+
+def _twin(payload: bytes, names: Iterable[str]) -> str:
+    """Return what is wrong where one of these keys stands twice in one object of a message."""
+    try:
+        refuse_twins(payload, set(names))
+    except Undecodable as err:
+        return str(err)
+    return ""
+
+
 def _document(payload: bytes) -> object:
     try:
         return document_of(payload)
@@ -873,5 +991,8 @@ def _is_contact(value: object) -> bool:
 
 
 def _shown(payload: bytes) -> str:
-    text = payload[:60].decode(errors="replace")
+    return _plain(payload[:60].decode(errors="replace"))
+
+
+def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "·" for c in text)

@@ -25,6 +25,7 @@ _PLAIN: Final = 0
 _DIFFERENCES: Final = 1
 _FLOATS: Final = 2
 _SIZES: Final = (1, 2, 4, 8)
+_FLOAT_BYTES: Final = 8
 _LEVEL: Final = 6
 _EXACT_INTEGER: Final = 2**53
 """Up to here every integer is a float64 as well (IEEE 754-2019, binary64)."""
@@ -119,8 +120,8 @@ def pack_raws(raws: NDArray[np.float64], values: NDArray[np.float64]) -> bytes:
         millis = np.rint(raws * 1000.0).astype(np.int64)
         if np.array_equal(millis / 1000.0, raws):
             return pack_integers(millis)
-    body = _deflate(raws.astype("<f8").view(np.uint8), 8)
-    return _sealed(_FLOATS, 8, raws.size, 0, 0, body)
+    body = _deflate(raws.astype("<f8").view(np.uint8), _FLOAT_BYTES)
+    return _sealed(_FLOATS, _FLOAT_BYTES, raws.size, 0, 0, body)
 
 
 def unpack_raws(packed: bytes, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -145,16 +146,38 @@ def _open(packed: bytes) -> tuple[int, int, int, int, int, bytes]:
     if len(packed) < _START or _CHECK.unpack_from(packed)[0] != zlib.crc32(packed[_CHECK.size :]):
         raise BlockDamagedError(f"a packed block of {len(packed)} bytes fails its checksum")
     form, size, count, base, step = _HEADER.unpack_from(packed, _CHECK.size)
-    try:
-        octets = zlib.decompress(packed[_START:], _RAW_DEFLATE)
-    except zlib.error as error:
-        raise BlockDamagedError(f"a packed block cannot be opened: {error}") from error
     items = count - 1 if form == _DIFFERENCES else count
-    if size not in _SIZES or count < 1 or len(octets) != size * items:
+    if size not in _SIZES or count < 1 or (form == _FLOATS and size != _FLOAT_BYTES):
+        raise BlockDamagedError(f"a packed block says {count} readings of {size} bytes")
+    octets = inflated(packed[_START:], size * items, _RAW_DEFLATE)
+    if len(octets) != size * items:
         raise BlockDamagedError(
             f"a packed block says {count} readings of {size} bytes but holds {len(octets)} bytes"
         )
     return form, size, count, base, step, octets
+
+
+def inflated(packed: bytes, most_bytes: int, wbits: int = zlib.MAX_WBITS) -> bytes:
+    """Return what was deflated, as long as it is no longer than it may be.
+
+    Args:
+        packed: Deflated bytes.
+        most_bytes: What may come of it; more takes no memory.
+        wbits: The wrapper around it, as zlib counts them.
+
+    Raises:
+        BlockDamagedError: If it is longer, or was not deflated.
+    """
+    opener = zlib.decompressobj(wbits)
+    try:
+        octets = opener.decompress(packed, most_bytes + 1)
+    except zlib.error as error:
+        raise BlockDamagedError(f"a packed block cannot be opened: {error}") from error
+    if len(octets) > most_bytes:
+        raise BlockDamagedError(f"a packed block holds more than {most_bytes} bytes")
+    if not opener.eof:
+        raise BlockDamagedError("a packed block cannot be opened: it ends too soon")
+    return octets
 
 
 def _planes(octets: bytes, size: int, items: int) -> NDArray[np.uint8]:

@@ -17,6 +17,10 @@ DENSE_MS: Final = 2 * MS_PER_DAY
 REACH_MS: Final = 31 * MS_PER_DAY
 """Older ones go: a reading's own time is believed up to 30 days back."""
 
+EVALUATOR_STATE: Final = "evaluator"
+ALARM_STATE: Final = "alarms"
+"""What the watch cannot go on without."""
+
 
 def save(connection: sqlite3.Connection, name: str, at_ms: int, text: str) -> None:
     """Save a checkpoint and thin out the old ones; must be called inside a transaction.

@@ -167,6 +167,12 @@ def connect_reader(path: Path, *, busy_s: float = DEFAULT_BUSY_S) -> sqlite3.Con
     return connection
 
 
+def wal_of(path: Path) -> Path:
+    """Return where SQLite writes a journal's WAL: beside the file itself, not a link to it."""
+    real = path.resolve()
+    return real.with_name(f"{real.name}-wal")
+
+
 def check_soundness(connection: sqlite3.Connection, path: Path) -> None:
     """Let SQLite look over the file's pages, quickly enough for each start.
 

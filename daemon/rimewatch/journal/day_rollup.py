@@ -19,12 +19,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimewatch.evaluation.hourly import hour_starts
-from rimewatch.journal.blocks import BlockDamagedError
+from rimewatch.journal.blocks import BlockDamagedError, inflated
 from rimewatch.journal.readings import MILLI
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 
 MOST_SILENCES: Final = 32
 """Kept for a day (our choice): of more, only the longest matter from afar."""
+
+LARGEST_DAY_BYTES: Final = 1 << 24
+"""A contact that changes four million times a day stays below it (our choice)."""
 
 HOUR: Final = np.dtype(
     [
@@ -88,9 +91,9 @@ def opened(packed: bytes, dtype: np.dtype[Any]) -> NDArray[Any]:
         BlockDamagedError: If the bytes are anything else.
     """
     try:
-        octets = np.frombuffer(zlib.decompress(packed), dtype=np.uint8)
+        octets = np.frombuffer(inflated(packed, LARGEST_DAY_BYTES), dtype=np.uint8)
         return np.frombuffer(octets.reshape(dtype.itemsize, -1).T.tobytes(), dtype=dtype)
-    except (zlib.error, ValueError) as error:
+    except ValueError as error:  # a damaged block is one
         raise BlockDamagedError(f"a day's roll-up cannot be opened: {error}") from error
 
 

@@ -34,6 +34,8 @@ def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
             continue
         if key.is_instant:
             value = iso(value)
+        elif key.is_document:
+            value = json.loads(value)
         elif key.many is not None:
             value = list(value)
         elif key.words is not None:
@@ -82,6 +84,8 @@ def _read(key: Key, value: object) -> object:
         return _texts(key.name, value)
     if key.is_instant:
         return _instant(key.name, value)
+    if key.is_document:
+        return _object(key.name, value)
     if key.words is not None:
         return _one_of(key.words, key.name, value)
     return _PLAIN[key.kind](key.name, value)
@@ -91,6 +95,14 @@ def _text(name: str, value: object) -> str:
     if not isinstance(value, str):
         raise EntryCodecError(f"{name} is {value!r}; expected text")
     return value
+
+
+def _object(name: str, value: object) -> str:
+    if not isinstance(value, dict):
+        raise EntryCodecError(f"{name} is {value!r}; expected keys and values")
+    return json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
 
 
 def _instant(name: str, value: object) -> int:
@@ -104,9 +116,12 @@ def _instant(name: str, value: object) -> int:
 
 
 def _number(name: str, value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise EntryCodecError(f"{name} is {value!r}; expected a finite number")
-    return float(value)
+    try:
+        if not isinstance(value, bool) and isinstance(value, int | float) and math.isfinite(value):
+            return float(value)
+    except OverflowError:  # an integer beyond any float
+        value = "an endless number"
+    raise EntryCodecError(f"{name} is {value!r}; expected a finite number")
 
 
 def _truth(name: str, value: object) -> bool:
@@ -170,7 +185,7 @@ def entry_from_json(text: str) -> AnyEntry:
     """
     try:
         document = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise EntryCodecError(f"not JSON: {error}") from error
     if not isinstance(document, dict):
         raise EntryCodecError("not a JSON object; expected keys and values")

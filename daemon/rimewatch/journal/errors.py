@@ -70,6 +70,10 @@ _BARRED: Final = frozenset(
         sqlite3.SQLITE_AUTH,
     }
 )
+_UNREADABLE: Final = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
+"""What reading back a text raises that is not what was written."""
+_NO_TEXT: Final = "Could not decode to UTF-8"
+"""How Python says, without a code of SQLite's, that a text column holds none."""
 _REFUSED: Final = frozenset({sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH})
 _PRIMARY_MASK: Final = 0xFF
 """The low byte of an extended result code is the primary one.
@@ -102,7 +106,7 @@ def as_journal_error(error: sqlite3.Error, path: Path) -> JournalError:
             "close what writes to it (a backup, a second service), then try again",
             path=path,
         )
-    if primary in _DAMAGED:
+    if primary in _DAMAGED or (primary is None and _NO_TEXT in str(error)):
         kind = NotAJournal if primary == sqlite3.SQLITE_NOTADB else JournalDamaged
         return kind(
             f"{path}: not a sound journal ({error}); "
@@ -148,12 +152,41 @@ def speaking_plainly(path: Path) -> Iterator[None]:
         yield
     except sqlite3.ProgrammingError:
         raise
-    except sqlite3.Error as error:
-        found = as_journal_error(error, path)
-        if isinstance(found, JournalDamaged):
-            damage.note(path, str(found))
-        raise found from error
-    except BlockDamagedError as error:
+    except (sqlite3.Error, BlockDamagedError) as error:
+        raise plainly(error, path) from error
+
+
+def plainly(error: sqlite3.Error | BlockDamagedError, path: Path) -> JournalError:
+    """Return an error in the journal's own words, as :func:`speaking_plainly` does; note damage."""
+    if isinstance(error, BlockDamagedError):
         lost = f"{path}: {error}; keep this file aside and restore the latest backup"
         damage.note(path, lost, in_part=True)
-        raise DayDamaged(lost, path=path) from error
+        return DayDamaged(lost, path=path)
+    found = as_journal_error(error, path)
+    if isinstance(found, JournalDamaged):
+        damage.note(path, str(found))
+    return found
+
+
+@contextmanager
+def reading_back(path: Path, what: str) -> Iterator[None]:
+    """Say of a text in the journal that is not what was written there that the file is damaged.
+
+    For reading alone: whatever else is done inside would be called damage as well.
+
+    Args:
+        path: The journal's file, for the message.
+        what: What the text holds, in words.
+
+    Raises:
+        JournalDamaged: If it cannot be read.
+    """
+    try:
+        yield
+    except _UNREADABLE as error:
+        lost = (
+            f"{path}: {what} cannot be read ({type(error).__name__}: {error}); "
+            "keep this file aside and restore the latest backup"
+        )
+        damage.note(path, lost)
+        raise JournalDamaged(lost, path=path) from error

@@ -4,6 +4,7 @@ Takes seconds on a large file, so it is for copies and for somebody who asks; ea
 makes do with ``quick_check``. Changes nothing.
 """
 
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import suppress
@@ -12,6 +13,8 @@ from typing import Final
 
 import numpy as np
 
+from rimewatch.alarms import codec
+from rimewatch.journal import checkpoints
 from rimewatch.journal.blocks import BlockDamagedError, unpack_integers, unpack_raws
 from rimewatch.journal.day_rollup import DayRollup, roll_up
 from rimewatch.journal.entry_codec import EntryCodecError, entry_from_json
@@ -41,6 +44,7 @@ def of_record(connection: sqlite3.Connection) -> Iterator[str]:
     yield from _blocks(connection)
     yield from _rollups(connection)
     yield from _entries(connection)
+    yield from _memory(connection)
 
 
 def of_pages(connection: sqlite3.Connection) -> Iterator[str]:
@@ -106,3 +110,18 @@ def _entries(connection: sqlite3.Connection) -> Iterator[str]:
             entry_from_json(text)
         except EntryCodecError as error:
             yield f"entry {number}: {error}"
+
+
+def _memory(connection: sqlite3.Connection) -> Iterator[str]:
+    """Without what is remembered of the watch no service can go on with the file."""
+    followed, standing = (checkpoints.load_state(connection, name) for name in _MEMORY)
+    if followed is None and standing is None:
+        return  # no service has run with it yet
+    try:
+        int(json.loads(followed or "")["entry_number"])
+        codec.from_json(standing or "")
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        yield f"what the watch remembers cannot be read: {type(error).__name__}: {error}"
+
+
+_MEMORY: Final = (checkpoints.EVALUATOR_STATE, checkpoints.ALARM_STATE)

@@ -11,16 +11,19 @@ Pure: no I/O. Says nothing about what a lot needs; ``needs`` does.
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
 from rimewatch.lots.species import Group, Species
-from rimewatch.lots.species_finfish import FINFISH
 from rimewatch.lots.species_other import NOT_FINFISH
+from rimewatch.lots.species_salmon import FRESH_WATER, SALMON
+from rimewatch.lots.species_silver import SILVER
+from rimewatch.lots.species_tuna import TUNA
 from rimewatch.lots.species_vague import VAGUE_NAMES
+from rimewatch.lots.species_white import WHITE
 
 __all__ = [
     "CATALOGUE",
@@ -35,6 +38,7 @@ __all__ = [
     "nearest_names",
 ]
 
+_BUILT_IN: Final = (*TUNA, *SALMON, *FRESH_WATER, *SILVER, *WHITE, *NOT_FINFISH)
 _NO_MATTER: Final = re.compile(r"[\s\-‐‑–_'’.,]+")
 _BINOMIAL: Final = re.compile(r"([A-Z])[a-z]+ ([a-z-]+)")
 _NAME_AND_NAME: Final = re.compile(r"([^()]+)\(([^()]+)\)\s*")
@@ -85,21 +89,36 @@ def key_of(name: str) -> str:
 def catalogue_with(extra: Iterable[Species] = ()) -> Catalogue:
     """Return the catalogue together with a shop's own species.
 
+    A name that two fish share settles nothing, whether both are in the catalogue or one is the
+    shop's: a catalogue that grows refuses no shop that was right before. A shop's own species
+    that is in the catalogue already adds its names to it, and its caution.
+
     Raises:
-        ValueError: If a name of the shop's is taken already, by a species or as one of
+        ValueError: If a shop's name is another's of its own, that of an exempt tuna, or one of
             the names that say too little: "tuna" cannot be made to mean one fish.
     """
-    species = (*FINFISH, *NOT_FINFISH, *extra)
+    own = {one.scientific: one for one in extra}
+    species = [_joined(one, own.get(one.scientific)) for one in _BUILT_IN]
     index: dict[str, Species | Ambiguous] = {}
     for item in species:
-        for key, name in {key_of(name): name for name in item.names}.items():
-            _claim(index, key, name, item)
+        for name in item.names:
+            _share(index, key_of(name), (item,))
     for names, meant in VAGUE_NAMES:
         choices = _once(choice for one in meant for choice in _choices(index[key_of(one)]))
         for name in names:
-            _claim(index, key_of(name), name, Ambiguous(choices=choices))
+            _share(index, key_of(name), choices)
+            vague = index[key_of(name)]
+            index[key_of(name)] = Ambiguous(choices=_choices(vague))
+    known = {one.scientific: one for one in species}
+    claimed: dict[str, Species] = {}
+    for one in extra:
+        item = known.get(one.scientific, one)
+        if one.scientific not in known:
+            species.append(one)
+        for key, name in {key_of(name): name for name in one.names}.items():
+            _claim(index, claimed, key, name, item)
     _add_short_forms(index, species)
-    return Catalogue(species=species, index=MappingProxyType(index))
+    return Catalogue(species=tuple(species), index=MappingProxyType(index))
 
 
 def find(name: str, extra: Sequence[Species] = ()) -> Species | Ambiguous | None:
@@ -140,18 +159,46 @@ def _catalogue(extra: tuple[Species, ...]) -> Catalogue:
     return catalogue_with(extra)
 
 
+def _joined(known: Species, own: Species | None) -> Species:
+    """Return a fish of the catalogue with what a shop says of it, where that is more cautious."""
+    if own is None:
+        return known
+    return replace(
+        known,
+        group=own.group if known.is_exempt and not own.is_exempt else known.group,
+        forms_scombrotoxin=known.forms_scombrotoxin or own.forms_scombrotoxin,
+    )
+
+
+def _share(index: dict[str, Species | Ambiguous], key: str, fish: tuple[Species, ...]) -> None:
+    """Give a key to fish beside those that have it already."""
+    have = index.get(key)
+    every = _once((*(() if have is None else _choices(have)), *fish))
+    index[key] = every[0] if len(every) == 1 else Ambiguous(choices=every)
+
+
 def _claim(
-    index: dict[str, Species | Ambiguous], key: str, name: str, owner: Species | Ambiguous
+    index: dict[str, Species | Ambiguous],
+    claimed: dict[str, Species],
+    key: str,
+    name: str,
+    owner: Species,
 ) -> None:
-    """Give a key to its owner; refuse if somebody else has it."""
-    taken = index.get(key)
-    if taken is not None and taken != owner:
-        others = ", ".join(choice.scientific for choice in _choices(taken))
+    """Give a key to a shop's own fish; refuse what would make a name say more than it does."""
+    there = index.get(key)
+    others = tuple(one for one in (() if there is None else _choices(there)) if one != owner)
+    if others and (
+        claimed.get(key, owner) != owner
+        or key in _VAGUE_KEYS
+        or any(one.group is Group.TUNA_EXEMPT for one in others)
+    ):
         raise ValueError(
-            f"species name {name!r} is taken already ({others}); give the species a name that "
-            "is its own"
+            f"species name {name!r} is taken already "
+            f"({', '.join(one.scientific for one in others)}); give the species a name that is "
+            "its own"
         )
-    index[key] = owner
+    claimed[key] = owner
+    _share(index, key, (owner,))
 
 
 def _add_short_forms(index: dict[str, Species | Ambiguous], species: Iterable[Species]) -> None:
@@ -165,7 +212,7 @@ def _add_short_forms(index: dict[str, Species | Ambiguous], species: Iterable[Sp
         if taken is None:
             index[key] = item
         elif taken != item:
-            index[key] = Ambiguous(choices=_once((*_choices(taken), item)))
+            _share(index, key, (item,))
 
 
 def _choices(found: Species | Ambiguous) -> tuple[Species, ...]:
@@ -176,5 +223,6 @@ def _once(species: Iterable[Species]) -> tuple[Species, ...]:
     return tuple(dict.fromkeys(species))
 
 
+_VAGUE_KEYS: Final = frozenset(key_of(name) for names, _ in VAGUE_NAMES for name in names)
 CATALOGUE: Final = catalogue_with()
 SPECIES: Final = CATALOGUE.species

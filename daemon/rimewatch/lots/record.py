@@ -35,8 +35,6 @@ PROVISION_OF: Final[dict[Option, str]] = {
     Option.F20C_24H: EU_FREEZING,
 }
 """Where each freezing option stands."""
-STATEMENT_ON_FREEZING: Final = f"{FOOD_CODE} {FOOD_CODE_EDITION}, 3-402.12(B)"
-"""From memory."""
 
 
 class Proof(StrEnum):
@@ -68,15 +66,6 @@ class Doubt(StrEnum):
     """Nobody saw how warm the air was before its count began, and fish follows it slowly."""
     INSIDE = "inside"
     """No probe is known to have shown the inside of this lot."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Overrun:
-    """A cumulative limit that a lot's time in the warm went beyond. No proof on parasites helps."""
-
-    hazard: str
-    share: float
-    """Of the time allowed, gaps counted at the warmer of their ends; more than 1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

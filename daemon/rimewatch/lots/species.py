@@ -1,13 +1,15 @@
 """What a species is, to a shop that must know whether its parasites have to be destroyed.
 
-Pure values. Knows no particular fish (``species_finfish`` and ``species_other`` list
-them) and decides about no lot (``needs`` does).
+Pure values. Knows no particular fish (``species_tuna``, ``species_salmon``, ``species_silver``,
+``species_white`` and ``species_other`` list them) and decides about no lot (``needs`` does).
 
 References:
     [1] FDA Food Code 2022, 3-402.11(B), with the definitions of 1-201.10(B).
     [2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapter 6,
         natural toxins: ciguatera, gempylotoxin, tetrodotoxin (from memory). That the blood of
         eels is toxic raw: common knowledge of the trade, no source.
+    [3] The same guidance, chapter 5; FAO Fisheries Technical Paper 444; the health ministry of
+        Japan on Kudoa septempunctata, Gnathostoma and Paragonimus. All from memory.
 """
 
 from collections.abc import Mapping
@@ -51,11 +53,39 @@ class Toxin(StrEnum):
     """The oil of escolar and oilfish, which purges: neither freezing nor cooking removes it."""
     CIGUATERA = "ciguatera"
     """Of some reef fish, by where they were caught."""
+    TETRAMINE = "tetramine"
+    """In the salivary glands of whelks, which are cut out."""
+    LIVER = "toxic-liver"
+    """Of large groupers' kin, whose liver holds too much vitamin A."""
+    PALYTOXIN = "palytoxin"
+    """Of some parrotfish, by where they were caught."""
 
     @property
     def never_raw(self) -> bool:
         """Whether every fish of the species has it, so that none is to be served raw."""
-        return self is not Toxin.CIGUATERA
+        return self in {Toxin.BLOOD, Toxin.TETRODOTOXIN, Toxin.GEMPYLOTOXIN}
+
+
+class Parasite(StrEnum):
+    """What the wild fish of a species may carry [3]."""
+
+    NEMATODE = "nematode"
+    """Anisakids of the sea: what the freezing of every code is for."""
+    TAPEWORM = "tapeworm"
+    """Dibothriocephalus of salmon, trout and pike."""
+    FLUKE = "freshwater-fluke"
+    """Clonorchis, Opisthorchis, Metagonimus, of fish that lived in fresh water."""
+    LUNG_FLUKE = "lung-fluke"
+    """Paragonimus, of freshwater crabs and crayfish."""
+    GNATHOSTOMA = "gnathostoma"
+    """Of eels, loach, catfish, snakeheads and frogs."""
+    KUDOA = "kudoa"
+    """Kudoa septempunctata: not of the feed, so farmed fish has it too."""
+
+    @property
+    def is_fluke(self) -> bool:
+        """Whether it is a trematode, which some codes' freezing is not made for."""
+        return self in {Parasite.FLUKE, Parasite.LUNG_FLUKE}
 
 
 EXEMPTIONS: Final[Mapping[Group, str]] = MappingProxyType(
@@ -84,11 +114,18 @@ class Species:
     common: str
     scientific: str
     other_names: tuple[str, ...] = ()
+    """In English, and older scientific ones."""
+    japanese: tuple[str, ...] = ()
+    """In Latin letters."""
+    spanish: tuple[str, ...] = ()
+    french: tuple[str, ...] = ()
     group: Group
     forms_scombrotoxin: bool
     notes: str = ""
     toxin: Toxin | None = None
     """None: none that is known here."""
+    parasites: tuple[Parasite, ...] = ()
+    """Of the wild fish; empty: none that is known here, which is no proof that it has none."""
 
     def __post_init__(self) -> None:
         """Refuse what would exempt a fish that the section does not exempt."""
@@ -107,8 +144,15 @@ class Species:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Every name in full: the common one, the scientific one, the others."""
-        return (self.common, self.scientific, *self.other_names)
+        """Every name in full, the common one and the scientific one first."""
+        return (
+            self.common,
+            self.scientific,
+            *self.other_names,
+            *self.japanese,
+            *self.spanish,
+            *self.french,
+        )
 
     @property
     def label(self) -> str:

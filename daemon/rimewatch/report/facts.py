@@ -62,6 +62,11 @@ class UnitFacts:
         """The unit's name on one line."""
         return wording.unit_name(self.account.unit)
 
+    @property
+    def has_chart(self) -> bool:
+        """Whether there is a curve to draw."""
+        return self.curve is not None and len(self.curve.times_ms) > 0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotFacts:

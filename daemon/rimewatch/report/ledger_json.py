@@ -4,8 +4,6 @@ Times are ISO 8601 in UTC, temperatures °C, durations seconds, figures rounded.
 """
 
 import json
-from dataclasses import fields
-from enum import Enum
 from typing import Any
 
 from rimewatch.alarms.alarm import Alarm
@@ -23,7 +21,7 @@ from rimewatch.instants import iso, iso_or_none
 from rimewatch.lots.foretell import Foretold
 from rimewatch.lots.hold import Break
 from rimewatch.lots.record import Place, UseBy
-from rimewatch.lots.standing import Against, Doubt, Judgement
+from rimewatch.report.lot_document import standing_document
 from rimewatch.science.exposure import Exposure
 
 
@@ -50,7 +48,7 @@ def ledger_document(ledger: Ledger) -> dict[str, Any]:
         "probes": {probe: _probe(account) for probe, account in ledger.probes.items()},
         "calibration_checks": [_check(check) for check in ledger.calibration_checks],
         "quarantine": [_quarantine(kind) for kind in ledger.quarantine],
-        "setting_changes": [_change(change) for change in ledger.setting_changes],
+        "setting_changes": [change_document(change) for change in ledger.setting_changes],
         "corrective_actions": [_action(action) for action in ledger.corrective_actions],
     }
 
@@ -174,7 +172,7 @@ def _lot(account: LotAccount) -> dict[str, Any]:
         "sure_h": 0.0 if story.sure is None else figure(story.sure.credited_h, 6),
         "sure_by": iso_or_none(story.sure_by_ms),
         "hold_doubts": [] if story.is_sure else [doubt.value for doubt in story.doubts],
-        **_judgement(story.judgement),
+        **standing_document(story.judgement),
         "state": story.state,
         "started": None if hold is None else iso_or_none(hold.started_ms),
         "completed": None if hold is None else iso_or_none(hold.completed_ms),
@@ -196,37 +194,6 @@ def _lot(account: LotAccount) -> dict[str, Any]:
         **_expectation(account.foretold),
         "exposure": _lot_exposure(story.exposure),
     }
-
-
-def _judgement(judgement: Judgement) -> dict[str, Any]:
-    """Return a standing with its reasons: their stable names, and each with its figures."""
-    return {
-        "standing": judgement.standing.value,
-        "against": _names(judgement.against),
-        "lacks": [lack.value for lack in judgement.lacks],
-        "doubts": _names(judgement.doubts),
-        "reasons": [_reason(reason) for reason in (*judgement.against, *judgement.doubts)],
-    }
-
-
-def _reason(reason: Against | Doubt) -> dict[str, Any]:
-    """Return a reason with its figures; instants as ISO 8601."""
-    told: dict[str, Any] = {"reason": reason.name}
-    for field in fields(reason):
-        value = getattr(reason, field.name)
-        if field.name.endswith("_ms"):
-            told[field.name.removesuffix("_ms")] = iso_or_none(value)
-        elif isinstance(value, Enum):
-            told[field.name] = value.value
-        elif isinstance(value, float):
-            told[field.name] = figure(value, 6)
-        else:
-            told[field.name] = value
-    return told
-
-
-def _names(reasons: tuple[Against | Doubt, ...]) -> list[str]:
-    return list(dict.fromkeys(reason.name for reason in reasons))
 
 
 def _break(item: Break) -> dict[str, Any]:
@@ -303,6 +270,9 @@ def _lot_exposure(used: LotExposure) -> dict[str, Any]:
         "table_a2": [_exposure(one) for one in used.table_a2],
         "scombrotoxin": None if used.scombrotoxin is None else _exposure(used.scombrotoxin),
         "limits": {limit.value: _exposure(one) for limit, one in used.used.items()},
+        "packed": None
+        if used.packed is None
+        else {"above_s": figure(used.packed.above_s, 3), "share": figure(used.packed.share, 6)},
     }
 
 
@@ -359,6 +329,8 @@ def _probe(account: ProbeAccount) -> dict[str, Any]:
         record["sends_every_s"] = account.sends_every_s
     if account.scale_jump_ms is not None:
         record["scale_jump"] = iso(account.scale_jump_ms)
+    if account.clock.qos_0_ms is not None:
+        record["sent_at_qos_0"] = iso(account.clock.qos_0_ms)
     if account.apart_from is not None:
         record["apart"] = {"from": account.apart_from, "by_c": account.apart_c}
     return record | {
@@ -391,7 +363,8 @@ def _quarantine(kind: QuarantineKind) -> dict[str, Any]:
     }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def change_document(change: Change) -> dict[str, Any]:
+    """Return a setting that was changed: when, which, what it was and is, and by whom."""
     return {
         "at": iso(change.at_ms),
         "key": change.key,

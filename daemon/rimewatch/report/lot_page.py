@@ -1,11 +1,11 @@
-"""A lot's record in sentences and rows, for every way of laying it out. Pure.
+"""A lot's record as a document: its sentences and rows, for every way of laying it out. Pure.
 
 References:
     [1] FDA Food Code 2022, 3-402.12(A): freezing temperature and time are on the record.
     [2] FDA Food Code 2022, 3-501.13: thawing, and packaging of reduced oxygen.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
@@ -22,7 +22,21 @@ from rimewatch.lots.record import (
     ProbeUsed,
 )
 from rimewatch.report import wording
-from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words
+from rimewatch.report.document import (
+    Block,
+    Column,
+    Document,
+    Facts,
+    Heading,
+    Listing,
+    Picture,
+    Point,
+    SmallPrint,
+    Table,
+    Tone,
+)
+from rimewatch.report.hold_chart import RATIO
+from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words, receiving_paragraph
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.rules.watch import BreakReason
 from rimewatch.science.spoilage import root_rate
@@ -36,36 +50,24 @@ CAUTIONS: Final = (
     ),
     PARASITES_ALONE,
 )
+LEGEND: Final = (
+    "Line: governing temperature. Dashed: the option’s; dotted: that less the probe’s uncertainty, "
+    "which a reading must reach. Bands: interruptions."
+)
+PATH: Final = (
+    Column(title="Where", share=22.0),
+    Column(title="From", share=21.0),
+    Column(title="To", share=21.0),
+    Column(title="Fish from to", share=20.0),
+    Column(title="Above limit", share=14.0, align="R"),
+    Column(title="Unseen", share=14.0, align="R"),
+    Column(title="Ice days", share=10.0, align="R"),
+)
 ROP_REMINDER: Final = (
     "Vacuum-packed: to be out of its packaging before it thaws under refrigeration "
     "(FDA Food Code 2022, 3-501.13(E))."
 )
 """[2]."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LotPage:
-    """A record, ready to be laid out."""
-
-    shop: str
-    title: str
-    made: str
-    is_proven: bool
-    verdict: tuple[str, ...]
-    """The first is read first."""
-    identity: tuple[tuple[str, str], ...]
-    """Rows of a name and what stands for it."""
-    freezing: tuple[tuple[str, str], ...]
-    """Empty: no freezing was started here."""
-    interruptions: tuple[str, ...]
-    statements: tuple[str, ...]
-    after: tuple[str, ...]
-    """Thawing, keeping, quality."""
-    path_head: tuple[str, ...]
-    path: tuple[tuple[str, ...], ...]
-    entries_head: tuple[str, ...]
-    entries: tuple[tuple[str, ...], ...]
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,48 +85,88 @@ class _Reader:
         return "not measured" if celsius is None else wording.temperature(celsius, self.scale)
 
 
-def lot_page(shop: Shop, record: LotRecord, files: Mapping[str, str] | None = None) -> LotPage:
-    """Return a record in words.
+def lot_page(
+    shop: Shop,
+    record: LotRecord,
+    files: Mapping[str, str] | None = None,
+    *,
+    curve: bytes | None = None,
+) -> Document:
+    """Return a record as a document, on one sheet for an ordinary lot.
 
     Args:
         shop: Names, zone and scale.
         record: The record.
         files: What was found of each attached file, by its SHA-256: ``present``,
             ``changed`` or ``missing``; None: nobody looked.
+        curve: The curve of its hold, as ``hold_chart`` draws it; None: it has none.
     """
     reader = _Reader(
         shop.display,
         ZoneInfo(shop.timezone),
         {unit.id: wording.printable(unit.name) for unit in shop.units},
     )
-    return LotPage(
+    verdict = in_full(shop, record.story, reader.at)
+    return Document(
         shop=wording.printable(shop.name),
         title=_title(record),
-        made=f"As of {reader.at(record.made_ms)}",
-        is_proven=lot_words(shop, record.story).is_proven,
-        verdict=in_full(shop, record.story, reader.at),
-        identity=tuple(_identity(record, reader)),
-        freezing=() if record.hold is None else tuple(_freezing(record.hold, reader)),
-        interruptions=()
-        if record.hold is None
-        else tuple(_interruption(item, reader) for item in record.hold.interruptions),
-        statements=tuple(_statements(record, reader, files or {})),
-        after=tuple(_after(record, reader)),
-        path_head=("Where", "From", "To", "Fish from to", "Above limit", "Unseen", "Ice days"),
-        path=tuple(_place(place, reader) for place in record.account.path),
-        entries_head=("No.", "Done", "Entered", "By", "What"),
-        entries=tuple(
-            (
-                str(line.entry.entry_number),
-                reader.at(line.entry.at_ms),
-                "at once" if line.entry.entered_ms is None else reader.at(line.entry.entered_ms),
-                wording.printable(line.entry.who) or "not said",
-                entry_words(line, reader.units, reader.zone, reader.scale),
-            )
-            for line in record.lines
+        when=(f"As of {reader.at(record.made_ms)}",),
+        verdict=verdict,
+        tone=Tone.GOOD if lot_words(shop, record.story).is_proven else Tone.BAD,
+        blocks=(
+            Heading(text="What it is"),
+            Facts(rows=tuple(_identity(record, reader))),
+            *(() if record.hold is None else _frozen(record.hold, reader, verdict[0], curve)),
+            *_headed("Statements of the supplier", _statements(record, reader, files or {})),
+            Heading(text="Where it has been"),
+            Table(columns=PATH, rows=tuple(_place(place, reader) for place in record.account.path)),
+            *_headed("Settings that were changed while it stood there", _changes(record, reader)),
+            *_headed("After that", _after(record, reader)),
+            *_headed("Entries, every one, in the order they came", _entries(record, reader)),
+            SmallPrint(texts=CAUTIONS),
         ),
-        cautions=CAUTIONS,
+        made=wording.local(record.made_ms, reader.zone),
+        is_dense=True,
     )
+
+
+def _headed(title: str, points: Iterable[Point]) -> tuple[Block, ...]:
+    """Return a list below its title; nothing where there is no point."""
+    found = tuple(points)
+    return (Heading(text=title), Listing(points=found)) if found else ()
+
+
+def _frozen(
+    hold: HoldRecord, reader: _Reader, verdict: str, curve: bytes | None
+) -> Iterator[Block]:
+    yield Heading(text="Freezing for parasite destruction")
+    broken = " ".join(_interruption(item, reader) for item in hold.interruptions)
+    yield Facts(rows=(*_freezing(hold, reader), ("Interruptions", broken or "none")))
+    if curve is not None:
+        legend = f"°{reader.scale.value}. {LEGEND}"
+        yield Picture(png=curve, ratio=RATIO, says=f"The hold: {verdict}", legend=legend)
+
+
+def _entries(record: LotRecord, reader: _Reader) -> Iterator[Point]:
+    for line in record.lines:
+        entry = line.entry
+        late = "" if entry.entered_ms is None else f", entered {reader.at(entry.entered_ms)}"
+        who = wording.printable(entry.who) or "not said"
+        what = entry_words(line, reader.units, reader.zone, reader.scale)
+        yield Point(
+            mark=f"{entry.entry_number}.", text=f"{what} ({reader.at(entry.at_ms)}, by {who}{late})"
+        )
+
+
+def _changes(record: LotRecord, reader: _Reader) -> Iterator[Point]:
+    for change in record.changes:
+        by = f", by {change.who}" if change.who else ""
+        yield Point(
+            text=wording.printable(
+                f"{change.words} ({reader.at(change.at_ms)}{by}). What came before is judged as it "
+                "was watched then."
+            )
+        )
 
 
 def _title(record: LotRecord) -> str:
@@ -155,7 +197,10 @@ def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
     yield "Goods and use", f"{weight}, {thick}, {packed}, {use}"
     warm = ""
     if need is not None and need.receipt_too_warm:
-        warm = f"; above {reader.temperature(5.0)} (FDA Food Code 2022, 3-202.11(A))"
+        warm = (
+            f"; above {reader.temperature(need.receipt_limit_c)} (FDA Food Code 2022, "
+            f"{receiving_paragraph(need.receipt_limit_c)})"
+        )
     yield "Temperature at receipt", reader.temperature(entry.celsius) + warm
     if entry.statement:
         yield "Supplier’s statement", wording.printable(entry.statement)
@@ -231,7 +276,7 @@ def _interruption(item: Break, reader: _Reader) -> str:
     return f"From {reader.at(item.start_ms)} {until}: {why}; {lost}."
 
 
-def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) -> Iterator[str]:
+def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) -> Iterator[Point]:
     found = {
         "present": "the file is kept and unchanged",
         "changed": "THE FILE KEPT IS NOT THE ONE THAT WAS ATTACHED",
@@ -249,10 +294,15 @@ def _statements(record: LotRecord, reader: _Reader, files: Mapping[str, str]) ->
                 text += f", {found[files[item.sha256]]}"
         else:
             text += ". Kept on paper"
-        yield wording.printable(f"{text}.")
+        yield Point(text=wording.printable(f"{text}."))
 
 
-def _after(record: LotRecord, reader: _Reader) -> Iterator[str]:
+def _after(record: LotRecord, reader: _Reader) -> Iterator[Point]:
+    """Tell of thawing, quality, what else to heed, and how long the record is kept."""
+    yield from (Point(text=text) for text in _after_texts(record, reader))
+
+
+def _after_texts(record: LotRecord, reader: _Reader) -> Iterator[str]:
     story, entries = record.story, record.story.entries
     if entries.thawing is not None:
         where = reader.units.get(entries.thawing.unit, entries.thawing.unit)

@@ -6,12 +6,15 @@ Temperatures are °C whatever the shop reads, times UTC; keys as in the ledger.
 import json
 from typing import Any
 
+from rimewatch.evaluation.exposures import LIMITS
 from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.lot_record import LotRecord
 from rimewatch.instants import iso, iso_or_none
 from rimewatch.journal.entry_codec import entry_to_dict
 from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord
-from rimewatch.report.ledger_json import place_document, use_by_document
+from rimewatch.lots.standing import TooLongWarm
+from rimewatch.report.ledger_json import change_document, place_document, use_by_document
+from rimewatch.report.lot_document import standing_document
 from rimewatch.report.lot_page import CAUTIONS
 
 
@@ -24,6 +27,7 @@ def lot_record_json(record: LotRecord) -> str:
         "lot": story.lot,
         "as_of": iso(record.made_ms),
         "state": story.state,
+        **standing_document(story.judgement),
         "proof": None if story.proof is None else story.proof.value,
         "why_not": story.why_not,
         "received": None if entries.received is None else entry_to_dict(entries.received),
@@ -39,13 +43,16 @@ def lot_record_json(record: LotRecord) -> str:
         "ice_days": figure(story.ice_days, 4),
         "received_too_warm": None if need is None else need.receipt_too_warm,
         "overruns": [
-            {"hazard": over.hazard, "share": figure(over.share, 4)} for over in story.overruns
+            {"hazard": LIMITS[reason.limit].hazard, "share": figure(reason.share, 4)}
+            for reason in story.judgement.against
+            if isinstance(reason, TooLongWarm)
         ],
         "use_by": use_by_document(record.account.use_by),
         "withdrawn": None if entries.withdrawn is None else iso(entries.withdrawn.at_ms),
         "keep_until": None
         if record.account.keep_until is None
         else record.account.keep_until.isoformat(),
+        "setting_changes": [change_document(change) for change in record.changes],
         "entries": [_line(line) for line in record.lines],
         "cautions": list(CAUTIONS),
     }

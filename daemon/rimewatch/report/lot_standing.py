@@ -9,24 +9,38 @@ References:
         memory) and Appendix 4; FDA Food Code 2022, 3-501.16 and .19: cumulative times in the warm.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.evaluation.exposures import LIMITS
 from rimewatch.evaluation.lot_story import LotStory
-from rimewatch.lots.record import PROVISION_OF, Overrun, Proof
-from rimewatch.lots.standing import Disposed, Standing
+from rimewatch.lots.record import PROVISION_OF, Proof
+from rimewatch.lots.standing import (
+    Disposed,
+    InsideUnseen,
+    Judgement,
+    ReceivedTooWarm,
+    SilenceBeforeCount,
+    TooLongWarm,
+)
 from rimewatch.report import wording
 from rimewatch.report.reason_words import TellsMoment, disposition_words, reason_words
 from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import Code, Kind, Option
+from rimewatch.vocabulary import Code, Kind, Option, Standing
 
 PARASITES_ALONE: Final = (
     "A proof speaks of parasites alone. Freezing destroys those; neither it nor an exemption does "
     "anything about bacteria, viruses or histamine."
 )
+
+STANDS: Final = (
+    "A hold that was complete stands: the hours shown are those of the freezing that was begun "
+    "after it."
+)
+"""Of fish that was put to freeze once more."""
 
 NO_FOOD_CODE_OPTION: Final = (
     "This is no option of the FDA Food Code; where that is in force it is not enough."
@@ -48,6 +62,9 @@ PROVEN: Final = {
     Proof.EXEMPTION: "Parasite proof complete (exempt from freezing)",
 }
 NOT_RAW: Final = "Not for raw service"
+
+KEEP_OFF: Final = "keep it off the raw counter"
+SEE_WHY: Final = "see why before it is served raw"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +88,8 @@ class LotWords:
     or it is in none."""
     on_display: str
     """The same as a sentence with what to do."""
+    act_on_display: str
+    """What to do about that; empty: nothing."""
     notes: tuple[str, ...]
     """What is to be read beside its proof or hold, a sentence each."""
 
@@ -91,9 +110,10 @@ def lot_words(shop: Shop, story: LotStory, moment: TellsMoment | None = None) ->
     """
     zone = ZoneInfo(shop.timezone)
     at = moment or (lambda at_ms: wording.local_moment(round(at_ms), zone))
-    caveats = tuple(_caveats(shop, story, at))
+    caveats = tuple(dict.fromkeys(_caveats(shop, story, at)))
     is_proven = story.judgement.is_proven
     lacks = _lacks_on_display(shop, story)
+    act = SEE_WHY if story.standing is Standing.DOUBT else KEEP_OFF
     return LotWords(
         verdict=_verdict(story),
         standing=story.standing,
@@ -102,9 +122,8 @@ def lot_words(shop: Shop, story: LotStory, moment: TellsMoment | None = None) ->
         why_not=wording.printable(story.why_not),
         caveats=caveats,
         lacks_on_display=lacks,
-        on_display=f"It is in {_unit_name(shop, story)} {lacks}: keep it off the raw counter."
-        if lacks
-        else "",
+        on_display=f"It is in {_unit_name(shop, story)} {lacks}: {act}." if lacks else "",
+        act_on_display=act if lacks else "",
         notes=tuple(_notes(story)),
     )
 
@@ -116,36 +135,19 @@ def in_full(shop: Shop, story: LotStory, moment: TellsMoment) -> tuple[str, ...]
 
 
 def _opening(shop: Shop, story: LotStory, words: LotWords, moment: TellsMoment) -> Iterator[str]:
-    hold, need, received = story.hold, story.need, story.entries.received
-    if story.standing is Standing.AGAINST:
-        yield f"{_verdict(story)}."
-        yield from words.caveats
-        if words.why_not:
-            yield words.why_not
-    elif story.proof is Proof.OWN_FREEZING and hold is not None and hold.completed_ms is not None:
-        done = moment(hold.completed_ms)
-        if story.standing is Standing.DOUBT and story.is_sure:
-            yield f"Freezing hold complete by its readings, {done}; in doubt."
-        elif story.is_sure:
-            yield f"Parasite destruction proven by own freezing, {done}."
-        else:
-            yield f"Freezing hold complete by its readings, {done}; not sure for this lot yet."
-        yield from words.caveats
-        yield f"By {PROVISION_OF[hold.option]}: {wording.option_words(hold.option, shop.display)}."
+    hold, need = story.stands or story.hold, story.need
+    yield f"{words.verdict}."
+    yield from words.caveats
+    if words.why_not:
+        yield words.why_not
+    if story.proof is Proof.OWN_FREEZING and hold is not None and hold.completed_ms is not None:
+        yield (
+            f"Freezing hold complete {moment(hold.completed_ms)}, by {PROVISION_OF[hold.option]}: "
+            f"{wording.option_words(hold.option, shop.display)}."
+        )
     elif story.proof is Proof.SUPPLIER_FREEZING:
         yield "Frozen by the supplier, by their written statement; not frozen for this here."
-        yield from words.caveats
         yield f"In place of a record of own freezing: {story.law.statement}."
-    elif story.proof is Proof.EXEMPTION:
-        yield "Exempt from parasite destruction."
-        yield from words.caveats
-    elif received is not None and not received.serve_raw:
-        yield "Not to be served raw."
-        yield from words.caveats
-    else:
-        yield "Not proven: not to be served raw."
-        yield words.why_not
-        yield from words.caveats
     yield from (note for note in words.notes if note is not PARASITES_ALONE)
     if need is not None and story.proof is not Proof.SUPPLIER_FREEZING:
         yield need.why
@@ -165,17 +167,25 @@ def _verdict(story: LotStory) -> str:
     if story.standing is Standing.UNPROVEN or story.proof is None:
         return NOT_RAW
     if story.standing is Standing.DOUBT:
-        return NOT_SURE if story.is_proof_unsure else IN_DOUBT
+        return NOT_SURE if _is_hold_unsure(story.judgement) else IN_DOUBT
     return PROVEN[story.proof]
+
+
+def _is_hold_unsure(judgement: Judgement) -> bool:
+    """Whether less of its hold is sure than it needs."""
+    return any(
+        doubt.sure_h < doubt.required_h
+        for doubt in judgement.doubts
+        if isinstance(doubt, SilenceBeforeCount | InsideUnseen)
+    )
 
 
 def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
     hold, sure = story.hold, story.sure
-    if hold is not None and sure is not None and not story.is_sure:
+    if hold is not None and sure is not None and not story.is_sure and story.stands is None:
         at = "" if story.sure_by_ms is None else moment(story.sure_by_ms)
         yield wording.sure_hours(sure.credited_h, hold.required_h, at, story.doubts)
-    too_warm = story.need is not None and bool(story.need.receipt_too_warm)
-    yield from warm_caveats(story.overruns, received_too_warm=too_warm)
+    yield from _warm_words(story.judgement)
     for reason in (*story.judgement.against, *story.judgement.doubts):
         said = reason_words(shop, reason, moment)
         if said:
@@ -185,6 +195,8 @@ def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
 def _notes(story: LotStory) -> Iterator[str]:
     if story.proof is not None:
         yield PARASITES_ALONE
+    if story.stands is not None:
+        yield STANDS
     if (
         story.hold is not None
         and story.hold.option is Option.F20C_24H
@@ -197,11 +209,19 @@ def _lacks_on_display(shop: Shop, story: LotStory) -> str:
     unit = None if story.entries.unit is None else shop.unit.get(story.entries.unit)
     if unit is None or unit.kind is not Kind.DISPLAY_CASE or story.entries.withdrawn is not None:
         return ""
-    if story.standing is Standing.AGAINST and story.proof is not None:
-        return "though something speaks against serving it raw"
-    if story.is_proof_unsure:
-        return "with a hold that is not sure for it"
-    return "without its proof" if story.why_not else ""
+    received = story.entries.received
+    is_raw = received is None or received.serve_raw
+    match story.standing:
+        case Standing.AGAINST if is_raw:
+            return "though something speaks against serving it raw"
+        case Standing.UNPROVEN if is_raw:
+            return "without its proof"
+        case Standing.DOUBT if _is_hold_unsure(story.judgement):
+            return "with a hold that is not sure for it"
+        case Standing.DOUBT:
+            return "with its evidence in doubt"
+        case _:
+            return ""
 
 
 def _unit_name(shop: Shop, story: LotStory) -> str:
@@ -209,26 +229,34 @@ def _unit_name(shop: Shop, story: LotStory) -> str:
     return wording.printable(shop.unit[story.entries.unit].name)
 
 
-def warm_caveats(overruns: Sequence[Overrun], *, received_too_warm: bool) -> Iterator[str]:
-    """Say that a lot came in too warm [1], or was warm for longer than guidance allows [2].
-
-    >>> over = Overrun(hazard="scombrotoxin, fish not previously frozen", share=2.4904)
-    >>> print(*warm_caveats([over], received_too_warm=False))
-    It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.; FDA Food Code \
-2022, 3-501.16), 249 % of it for scombrotoxin, fish not previously frozen; the person in charge \
-decides about it.
-    """
-    if received_too_warm:
-        yield (
-            f"It came in above {wording.published_limit(RECEIVING_LIMIT_C)}, to be refused (FDA "
-            "Food Code 2022, 3-202.11(A)); the person in charge decides about it."
+def _warm_words(judgement: Judgement) -> Iterator[str]:
+    """Say that a lot came in too warm [1], or was warm for longer than guidance allows [2]."""
+    for reason in judgement.against:
+        if isinstance(reason, ReceivedTooWarm):
+            yield (
+                f"It came in above {wording.published_limit(reason.limit_c)}, to be refused (FDA "
+                f"Food Code 2022, {receiving_paragraph(reason.limit_c)}); the person in charge "
+                "decides about it."
+            )
+            break
+    warm = [reason for reason in judgement.against if isinstance(reason, TooLongWarm)]
+    if warm:
+        used = "; ".join(
+            f"{_percent(reason.share)} of it for {LIMITS[reason.limit].hazard}" for reason in warm
         )
-    if overruns:
-        used = "; ".join(f"{_percent(over.share)} of it for {over.hazard}" for over in overruns)
         yield (
             "It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.; FDA Food "
             f"Code 2022, 3-501.16), {used}; the person in charge decides about it."
         )
+
+
+def receiving_paragraph(limit_c: float) -> str:
+    """Return where the Food Code speaks of the warmest receipt that is allowed.
+
+    >>> receiving_paragraph(5.0)
+    '3-202.11(A)'
+    """
+    return "3-202.11(A)" if limit_c == RECEIVING_LIMIT_C else "3-202.11(B)"
 
 
 def _percent(share: float) -> str:

@@ -36,13 +36,13 @@ STATE_WORDS: Final = {
 class UnitBlock:
     """One unit: a headline and a few lines below it."""
 
-    facts: UnitFacts
     name: str
     limit: str
     state: State
     state_word: str
     range: str
     lines: tuple[str, ...]
+    has_chart: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,13 +125,13 @@ def _unit_block(summary: Summary, facts: UnitFacts) -> UnitBlock:
         if facts.account.mean_c is not None:
             span += f", mean {wording.temperature(facts.account.mean_c, scale)}"
     return UnitBlock(
-        facts=facts,
         name=facts.name,
         limit=f"limit {wording.temperature(facts.unit.limit_c, scale)}",
         state=facts.state,
         state_word=STATE_WORDS[facts.state],
         range=span,
         lines=tuple(_unit_lines(summary, facts)),
+        has_chart=facts.has_chart,
     )
 
 

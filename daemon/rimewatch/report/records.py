@@ -3,7 +3,7 @@
 Temperatures by unit, what went beyond a limit and what was done about it, freezing by lot,
 who was told and who answered, probe checks, and changes of the service's own configuration.
 Pure: ledger, readings and entries are given. Layouts are in ``records_tables`` (CSV, JSON)
-and ``records_pdf``.
+and ``records_document``.
 
 References:
     [1] 21 CFR 123.9(a): a record has the name and location, date and time, signature or
@@ -19,6 +19,7 @@ from datetime import time as wall_time
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
 from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.governing import measured_readings
 from rimewatch.evaluation.ledger import Account, Ledger, build_ledger
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.settings import Change, within
@@ -168,7 +169,7 @@ def build_records(
             unit_log(
                 unit,
                 probe,
-                store.span(probe.id, from_ms - margin_ms, to_ms + margin_ms),
+                measured_readings(shop, store, unit.id, from_ms - margin_ms, to_ms + margin_ms),
                 days,
                 timezone=shop.timezone,
                 to_ms=to_ms,

@@ -13,10 +13,13 @@ from datetime import datetime
 from typing import Final
 
 from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.exposures import LIMITS
 from rimewatch.evaluation.figures import figure
+from rimewatch.lots.standing import ReceivedTooWarm, TooLongWarm
 from rimewatch.report import wording
 from rimewatch.report.facts import LotFacts
 from rimewatch.report.ledger_json import ledger_document
+from rimewatch.report.lot_document import reason_names
 from rimewatch.report.page import CAUTIONS
 from rimewatch.report.records import Records
 from rimewatch.report.temperature_log import LOG_HOURS, LogDay, UnitLog
@@ -179,8 +182,15 @@ def _lots(records: Records) -> Iterator[Row]:
             0.0 if hold is None else figure(hold.credited_h, 6),
             interruptions(lot),
             figure(story.ice_days, 4),
-            story.need is not None and bool(story.need.receipt_too_warm),
-            "; ".join(over.hazard for over in story.overruns),
+            any(isinstance(reason, ReceivedTooWarm) for reason in story.judgement.against),
+            "; ".join(
+                LIMITS[reason.limit].hazard
+                for reason in story.judgement.against
+                if isinstance(reason, TooLongWarm)
+            ),
+            story.standing.value,
+            ",".join(reason_names(story.judgement.against)),
+            ",".join(reason_names(story.judgement.doubts)),
             lot.words.verdict,
             lot.words.why_not,
             " ".join(lot.words.caveats),
@@ -367,6 +377,9 @@ TABLES: Final = (
             "ice_days",
             "received_too_warm",
             "warm_beyond_limits_for",
+            "standing",
+            "against",
+            "doubts",
             "verdict",
             "lacks",
             "caveats",

@@ -237,10 +237,10 @@ def _lot_order(lot: LotFacts) -> int:
 def _lot(summary: Summary, lot: LotFacts) -> Item:
     story, hold = lot.story, lot.story.hold
     standing, note = _standing(summary, lot)
-    lines = [note]
+    lines = [f"{lot.words.verdict}.", note]
     if lot.account.needs_destruction and hold is not None:
         credited = wording.credited_hours(hold.credited_h, hold.required_h)
-        lines.insert(0, f"{credited}, {wording.option_words(hold.option, summary.scale)}.")
+        lines.insert(1, f"{credited}, {wording.option_words(hold.option, summary.scale)}.")
     lines.extend(lot.words.caveats)
     if lot.completed_now and story.proof is not None:
         lines.append("New since the summary before.")

@@ -1,4 +1,4 @@
-"""Paper: pages of a record as PDF, with the look of the summary's HTML.
+"""Paper: pages of a record as PDF, with the look of the HTML.
 
 Layout only: it is given finished texts, numbers and pictures. The same calls give the same
 bytes: the date inside is the one given, and no program's version is named. The letters are
@@ -6,7 +6,6 @@ DejaVu Sans, which comes with matplotlib and has every sign that records use.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
@@ -18,12 +17,9 @@ from fpdf import FPDF
 from fpdf.enums import MethodReturnValue, XPos, YPos
 
 from rimewatch.report import wording
+from rimewatch.report.document import Align, Column
+from rimewatch.report.inks import BOX_INK, INK, QUIET_INK, RULE_INK
 from rimewatch.vocabulary import Paper
-
-INK: Final = "#1d2629"
-QUIET_INK: Final = "#5b686e"
-RULE_INK: Final = "#d9e0e1"
-BOX_INK: Final = "#f3f6f5"
 
 MARGIN_MM: Final = 16.0
 BODY_PT: Final = 9.0
@@ -34,6 +30,9 @@ LEADING: Final = 1.32
 """Height of a line by its letters' size."""
 MM_A_POINT: Final = 25.4 / 72.0
 """1 pt is 1/72 inch (ISO 32000-1, 8.3.2.3), an inch 25.4 mm exactly."""
+
+BESIDE_MM: Final = 74.0
+"""How wide a picture is beside a text."""
 
 SPARE_MM: Final = 0.5
 """A line that would come so near to the margin is left to the library that breaks lines."""
@@ -47,18 +46,6 @@ MOST_SURELY_FITS: Final = 8
 _FAMILY: Final = "DejaVu"
 _FORMATS: Final[dict[Paper, Literal["letter", "a4"]]] = {Paper.LETTER: "letter", Paper.A4: "a4"}
 _WORD_JOINER: Final = "\u2060"
-
-Align = Literal["L", "R", "C"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
-    """A column of a table."""
-
-    title: str
-    share: float
-    """Its part of the width, beside the others'."""
-    align: Align = "L"
 
 
 @cache
@@ -161,11 +148,11 @@ class Sheet:
         self.text(text, size_pt=TITLE_PT, bold=True, ink=ink)
         self.space(1.0)
 
-    def heading(self, text: str) -> None:
+    def heading(self, text: str, *, size_pt: float, above_mm: float) -> None:
         """Write a section's title, never alone at the end of a page."""
-        self.space(4.0)
+        self.space(above_mm)
         self.keep_together(22.0)
-        self.text(text, size_pt=HEAD_PT, bold=True)
+        self.text(text, size_pt=size_pt, bold=True)
         self.space(1.0)
 
     def line(self, left: str, right: str, *, ink: str = INK, right_ink: str = INK) -> None:
@@ -258,23 +245,21 @@ class Sheet:
         assert isinstance(height_mm, float | int), "HEIGHT asks for a number"
         return float(height_mm)
 
-    def beside(self, texts: Sequence[str], png: bytes | None, *, says: str) -> None:
-        """Write sentences with a small picture to their right."""
+    def beside(self, texts: Sequence[str], png: bytes, *, ratio: float, says: str) -> None:
+        """Write sentences with a small picture to their right, as :meth:`picture` has it."""
         pdf = self._pdf
-        picture_mm = 74.0 if png is not None else 0.0
-        height_mm = picture_mm * 104.0 / 320.0
+        height_mm = BESIDE_MM * ratio
         top_mm = pdf.y
-        if png is not None:
-            pdf.image(
-                BytesIO(png),
-                x=pdf.l_margin + pdf.epw - picture_mm,
-                y=top_mm,
-                w=picture_mm,
-                h=height_mm,
-                alt_text=says,
-            )
+        pdf.image(
+            BytesIO(png),
+            x=pdf.l_margin + pdf.epw - BESIDE_MM,
+            y=top_mm,
+            w=BESIDE_MM,
+            h=height_mm,
+            alt_text=says,
+        )
         for text in texts:
-            self.text(text, size_pt=BODY_PT - 0.5, width_mm=self.width_mm - picture_mm - 4.0)
+            self.text(text, size_pt=BODY_PT - 0.5, width_mm=self.width_mm - BESIDE_MM - 4.0)
             pdf.set_y(pdf.y + 0.5)
         pdf.set_y(max(pdf.y, top_mm + height_mm))
 

@@ -1,7 +1,7 @@
 """The morning summary as data, from a ledger. It comes every morning, good night or bad.
 
 Pure: the ledger, the shop and the curves are given; nothing is read, measured or
-decided here. The two renderings (``render_text``, ``render_html``) lay the result out.
+decided here. ``page`` says it in sentences, ``summary_document`` and ``push_text`` lay those out.
 """
 
 from collections.abc import Mapping, Sequence

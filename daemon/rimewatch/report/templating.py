@@ -18,4 +18,5 @@ def template(name: str) -> Template:
         lstrip_blocks=True,
     )
     environment.filters["tied"] = wording.tied
+    environment.filters["kind"] = lambda block: type(block).__name__
     return environment.get_template(name)

@@ -6,18 +6,20 @@ it says to measure, to keep apart, to write down, and leaves the decision to peo
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.excursions import Excursion
 from rimewatch.evaluation.ledger import ProbeAccount
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
-from rimewatch.lots.record import Proof
 from rimewatch.report import wording
 from rimewatch.report.facts import LotFacts, Period, State, Todo, ToldAlarm, UnitFacts
 from rimewatch.report.habit_words import icing_words, lag_words
+from rimewatch.report.lot_standing import KEEP_OFF
 from rimewatch.report.sections import RULES, clock_words
-from rimewatch.vocabulary import Cause, Priority, Rule, Scale, UnitId, Unread
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
+from rimewatch.vocabulary import Cause, Priority, Rule, Scale, Standing, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
 """A probe's clock further off than this is to be set: its times stop being believed
@@ -186,27 +188,61 @@ def _when(item: UnitFacts, found: Findings) -> str:
 
 
 def _lots(found: Findings) -> Iterator[Todo]:
-    for lot in found.lots:
-        story, need = lot.story, lot.story.need
-        if lacks := lot.words.lacks_on_display:
-            named = {item.unit.id: item.name for item in found.units}
+    named = {item.unit.id: item.name for item in found.units}
+    here = [lot for lot in found.lots if lot.story.state != "withdrawn"]
+    for lot in here:
+        story, need, words = lot.story, lot.story.need, lot.words
+        if words.lacks_on_display:
             unit = story.entries.unit
             where = named.get(unit, str(unit)) if unit is not None else ""
-            text = f"Lot {lot.name}: in {where} {lacks}; keep it off the raw counter."
+            text = f"Lot {lot.name}: in {where} {words.lacks_on_display}; {words.act_on_display}."
             yield Todo(text=text, unit=unit)
-        if need is not None and need.statement_missing and story.state != "withdrawn":
+        elif words.standing is Standing.AGAINST:
+            verdict = f"{words.verdict[0].lower()}{words.verdict[1:]}"
+            yield Todo(text=f"Lot {lot.name}: {verdict}; {KEEP_OFF}.")
+        if need is not None and need.statement_missing:
             yield Todo(text=f"Lot {lot.name}: record the supplier’s written statement.")
-        if not lot.account.needs_destruction or story.state in ("complete", "withdrawn"):
-            continue
-        if story.proof is Proof.SUPPLIER_FREEZING:
-            continue
-        yield from _late(found, lot)
-        if lot.set_back:
-            yield Todo(text=f"Lot {lot.name}: its hold was set back; keep it off the raw counter.")
-        elif story.state == "received":
-            yield Todo(text=f"Lot {lot.name}: needs a freezing hold before it is served raw.")
-        elif story.hold is not None and story.hold.started_ms is None:
-            yield Todo(text=f"Lot {lot.name}: its hold is not counting yet; check its freezer.")
+        if packed := _packed(found, lot):
+            yield packed
+        if words.standing is Standing.UNPROVEN and lot.account.needs_destruction:
+            yield from _unproven(found, lot)
+    doubted = [
+        lot.name
+        for lot in here
+        if lot.words.standing is Standing.DOUBT and not lot.words.lacks_on_display
+    ]
+    if doubted:
+        noun, they = ("Lot", "it is") if len(doubted) == 1 else ("Lots", "they are")
+        names = wording.joined(doubted, most=4)
+        yield Todo(text=f"{noun} {names}: in doubt; see why before {they} served raw.")
+
+
+def _packed(found: Findings, lot: LotFacts) -> Todo | None:
+    """Ask for the cold of a vacuum pack that lies chilled, or for its end."""
+    unit = next((u.unit for u in found.units if u.unit.id == lot.story.entries.unit), None)
+    if unit is None or unit.kind.is_freezer or lot.story.entries.packed_until_ms < inf:
+        return None
+    line = wording.published_limit(ROP_CHILLED_LIMIT_C)
+    text = (
+        f"Lot {lot.name}: vacuum-packed in {wording.unit_name(unit)}: keep it at {line} or below, "
+        "or take it out of its pack; out of it before it thaws."
+    )
+    return Todo(text=text, unit=unit.id)
+
+
+def _unproven(found: Findings, lot: LotFacts) -> Iterator[Todo]:
+    """Ask for the freezing that a lot's proof lacks."""
+    story = lot.story
+    if story.state == "complete":
+        yield Todo(text=f"Lot {lot.name}: its freezing is no proof here; {KEEP_OFF}.")
+        return
+    yield from _late(found, lot)
+    if lot.set_back:
+        yield Todo(text=f"Lot {lot.name}: its hold was set back; {KEEP_OFF}.")
+    elif story.state == "received":
+        yield Todo(text=f"Lot {lot.name}: needs a freezing hold before it is served raw.")
+    elif story.hold is not None and story.hold.started_ms is None:
+        yield Todo(text=f"Lot {lot.name}: its hold is not counting yet; check its freezer.")
 
 
 def _late(found: Findings, lot: LotFacts) -> Iterator[Todo]:
@@ -245,6 +281,13 @@ def _probes(found: Findings) -> Iterator[Todo]:
         if two_sources_ms is not None and two_sources_ms >= found.period.from_ms:
             yield Todo(
                 text=f"Probe {_named(probe)}: two devices publish on its topic; give each its own.",
+                unit=probe.probe.unit,
+            )
+        qos_0_ms = probe.clock.qos_0_ms
+        if qos_0_ms is not None and qos_0_ms >= found.period.from_ms:
+            yield Todo(
+                text=f"Probe {_named(probe)}: set it to QoS 1; at QoS 0 nobody keeps what it sends "
+                "while the service is away.",
                 unit=probe.probe.unit,
             )
         if abs(probe.clock.offset_s or 0.0) > CLOCK_OFFSET_S:

@@ -5,8 +5,12 @@ Pure values.
 """
 
 from dataclasses import dataclass, field
+from typing import Final
 
-from rimewatch.vocabulary import Cause, LotId, Priority, ProbeId, Rule, UnitId, Unread
+from rimewatch.vocabulary import Cause, LotId, Priority, ProbeId, Rule, Standing, UnitId, Unread
+
+LOTS_NAMED: Final = 4
+"""A message names so many lots, and the number of the rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +33,8 @@ class Condition:
     units: tuple[UnitId, ...] = ()
     """The units concerned where ``key.unit`` is None."""
     fish_c: float | None = None
+    fish_ms: int | None = None
+    """When the fish was last seen so, where it has been silent since; None: just now."""
     air_c: float | None = None
     limit_c: float | None = None
     peak_c: float | None = None
@@ -43,6 +49,8 @@ class Condition:
     explanation: str = ""
     """One sentence on why the cause is thought so."""
     lots: tuple[LotId, ...] = field(default=())
+    standings: tuple[tuple[LotId, Standing], ...] = ()
+    """What may be said of those of them that a message names, at its moment."""
     severity: int = 0
     """How bad it is on the rule's own scale. Rising after somebody has acknowledged the
     alarm, it opens that alarm again: matters got worse since they looked."""

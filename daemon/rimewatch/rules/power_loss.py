@@ -82,7 +82,7 @@ def find(
         return None
     best: list[Warming] = []
     # The latest start of an interval is an instant that all the intervals around it share.
-    for instant_ms in sorted({one.departure.from_ms for one in candidates}):
+    for instant_ms in sorted({one.departure.begun_ms for one in candidates}):
         around = [one for one in candidates if _may_begin(one.departure, instant_ms)]
         if len(around) > len(best):
             best = around
@@ -90,8 +90,8 @@ def find(
     lasting = [
         one
         for one in best
-        if at_ms - one.departure.left_ms >= out_for_ms
-        and one.departure.last_ms > one.departure.left_ms
+        if at_ms - one.departure.rising_since_ms >= out_for_ms
+        and one.departure.last_ms > one.departure.rising_since_ms
     ]
     if len(best) < needed or len(lasting) < FEWEST_UNITS:
         return None
@@ -157,12 +157,16 @@ def is_coming_back(
 
 
 def _may_begin(departure: Departure, instant_ms: int) -> bool:
-    earliest_ms = departure.from_ms - TOGETHER_MS
-    return earliest_ms <= instant_ms <= departure.left_ms + TOGETHER_MS
+    """Whether the rise that is under way may have begun at an instant.
+
+    One that was on its way back from a door rises anew for another reason.
+    """
+    earliest_ms = departure.begun_ms - TOGETHER_MS
+    return earliest_ms <= instant_ms <= departure.rising_since_ms + TOGETHER_MS
 
 
 def _moment_ms(together: Sequence[Warming]) -> int:
     """Return the latest instant by which cooling may have stopped, no later than seen."""
-    latest_calm_ms = max(one.departure.from_ms for one in together)
-    first_left_ms = min(one.departure.left_ms for one in together)
+    latest_calm_ms = max(one.departure.begun_ms for one in together)
+    first_left_ms = min(one.departure.rising_since_ms for one in together)
     return min(latest_calm_ms, first_left_ms)

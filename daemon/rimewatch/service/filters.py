@@ -10,6 +10,7 @@ from typing import Final
 
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.broker_settings import endpoint
+from rimewatch.journal.errors import reading_back
 from rimewatch.journal.journal import Journal
 from rimewatch.shop import Broker
 
@@ -34,7 +35,8 @@ def earlier_filters(journal: Journal, broker: Broker) -> tuple[str, ...]:
         JournalError: If the journal cannot be read.
     """
     text = journal.load_state(state_name(broker))
-    return () if text is None else tuple(json.loads(text))
+    with reading_back(journal.path, "what the broker has for us"):
+        return () if text is None else tuple(json.loads(text))
 
 
 class FilterMemory:

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Final
 
 from rimewatch.clock import SystemClock
+from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
-from rimewatch.service.resume import EVALUATOR_STATE
 from rimewatch.vocabulary import MS_PER_S
 
 LONGEST_S: Final = 180.0

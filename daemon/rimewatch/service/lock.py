@@ -19,7 +19,8 @@ def only_one(journal: Path) -> Iterator[None]:
     Raises:
         Locked: If another service holds it, or the folder cannot be written to.
     """
-    path = journal.with_name(journal.name + ".lock")
+    real = journal.resolve()  # by whatever link it is named, it is one journal
+    path = real.with_name(real.name + ".lock")
     try:
         file = _opened(path)
     except OSError as error:

@@ -22,9 +22,10 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.evaluation.outcome import SummaryDue
 from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
+from rimewatch.journal.errors import reading_back
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
-from rimewatch.report.judged_anew import judged_anew
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, judged_anew
 from rimewatch.report.message import Message
 from rimewatch.report.morning import MorningDraft, draft_morning
 from rimewatch.report.seal_line import seal_line
@@ -62,7 +63,8 @@ def is_in_hand(journal: JournalReads, day: date) -> bool:
 
 
 def _days_in_hand(journal: JournalReads) -> list[str]:
-    found: list[str] = json.loads(journal.load_state(IN_HAND_STATE) or "[]")
+    with reading_back(journal.path, "which mornings are in hand"):
+        found: list[str] = json.loads(journal.load_state(IN_HAND_STATE) or "[]")
     return found
 
 
@@ -92,15 +94,16 @@ class Mornings:
     def resume(self) -> None:
         """Go on from what is on the disk: at the start, and after a batch that failed."""
         self._in_hand = _days_in_hand(self._journal)
-        self._owed = [
-            SummaryDue(
-                day=date.fromisoformat(plain["day"]),
-                from_ms=plain["from_ms"],
-                to_ms=plain["to_ms"],
-                contacts=tuple(ContactId(contact) for contact in plain["contacts"]),
-            )
-            for plain in json.loads(self._journal.load_state(OWED_STATE) or "[]")
-        ]
+        with reading_back(self._journal.path, "which mornings are owed"):
+            self._owed = [
+                SummaryDue(
+                    day=date.fromisoformat(plain["day"]),
+                    from_ms=plain["from_ms"],
+                    to_ms=plain["to_ms"],
+                    contacts=tuple(ContactId(contact) for contact in plain["contacts"]),
+                )
+                for plain in json.loads(self._journal.load_state(OWED_STATE) or "[]")
+            ]
         self._kept.clear()
         self._moved_s = self._clock.monotonic_s()
         self._go_on()
@@ -111,7 +114,8 @@ class Mornings:
             for day in self._kept:
                 self._charts.forget(DRAFT_STATE + day)
         self._kept.clear()
-        self._go_on()
+        if self._in_hand:
+            self._go_on()
 
     def has_drawn(self) -> bool:
         """Whether a summary is to be kept."""
@@ -190,10 +194,13 @@ class Mornings:
 
     def keep_drawn(self) -> None:
         """Keep the summaries whose charts are drawn, and post their messages; within a batch."""
+        if not self._in_hand:
+            return  # nearly always
         for day, html in self._finished().items():
             text = self._journal.load_state(WORDS_STATE + day)
             assert text is not None, "words and list are written in one batch"
-            words = json.loads(text)
+            with reading_back(self._journal.path, "a morning in hand"):
+                words = json.loads(text)
             self._journal.put_summary(
                 date.fromisoformat(day), words["text"], html or words["html"], words["page"]
             )
@@ -278,9 +285,9 @@ class Mornings:
             return message  # no release before this one has told anybody anything
         lots = book([entry for entry in account.entries if entry.at_ms <= due.to_ms]).values()
         stories = [tell(shop, self._journal, histories, lot, due.to_ms) for lot in lots]
-        lines = list(judged_anew(shop, stories))
+        lines = list(judged_anew(shop, stories, due.to_ms))
         for line in lines:
-            self._journal.add_event(due.to_ms, "lot judged anew", line)
+            self._journal.add_event(due.to_ms, LOT_JUDGED_ANEW, line)
         if not lines:
             return message
         told = "\n".join(f"– {line}" for line in lines)

@@ -12,14 +12,17 @@ begun at once, has to find nothing. A file that was put in its place while the s
 taken up at once.
 """
 
+import errno
 import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Final
 
 from rimewatch.clock import Clock
+from rimewatch.journal.connection import wal_of
 from rimewatch.journal.errors import (
     JournalBarred,
     JournalDamaged,
@@ -44,6 +47,11 @@ DAMAGED: Final = (
     'says under "Restore"; it is taken up at once. Found: '
 )
 """The cure comes first: a phone shows the beginning."""
+
+_NO_ROOM: Final = frozenset(
+    {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.EMFILE, errno.ENFILE}
+)
+"""Why a file cannot be made that are no slip of anybody's."""
 
 OLD_WAL: Final = (
     "A file was put in the journal's place, but the -wal beside it is still that of the damaged "
@@ -110,19 +118,19 @@ def open_or_stand_in(
         while not around.wait(stop, TURN_S):
             notifier.alive()
             show(why)
-            if hindrance := waiting.hindrance():
-                if hindrance != why:
-                    why = hindrance
-                    say(f"Not recording: {why}")
-            elif waiting.is_over():
+            hindrance = waiting.hindrance()
+            if not hindrance and waiting.is_over():
                 try:
                     journal = around.open_journal(path)
                 except JournalError as error:
-                    why = in_words(error)
+                    hindrance = in_words(error)
                 else:
                     say("The journal can be used again.")
                     cry.recovered(dispatcher)
                     return journal
+            if hindrance and hindrance != why:
+                why = hindrance
+                say(f"Not recording: {why}")
             cry.sort_out(dispatcher.take_results())
             cry.failing(why, dispatcher)
         return None
@@ -168,7 +176,7 @@ class _Waiting:
         self._seen = self._tried = _marks(path)
         self._tried_s = clock.monotonic_s()
         self._first = file_number(path) if lost is None else lost.file
-        self._first_wal = _wal_of(path)
+        self._first_wal = _wal_marks(path)
         self._is_damaged = lost is not None and self._first == file_number(path)
         if lost is not None and not self._is_damaged:
             self._tried_s = float("-inf")  # another file is there: it is tried at once
@@ -181,7 +189,7 @@ class _Waiting:
         """
         if file_number(self._path) in (0, self._first):
             return ""
-        return OLD_WAL if self._first_wal and _wal_of(self._path) == self._first_wal else ""
+        return OLD_WAL if self._first_wal and _wal_marks(self._path) == self._first_wal else ""
 
     def is_over(self) -> bool:
         """Return whether to try it now."""
@@ -225,10 +233,10 @@ def _marks(path: Path) -> tuple[int, int, int, bool] | None:
     return status.st_ino, status.st_size, status.st_mtime_ns, is_read_only(path)
 
 
-def _wal_of(path: Path) -> tuple[int, int] | None:
+def _wal_marks(path: Path) -> tuple[int, int] | None:
     """Return what tells one WAL that holds something from another; None: there is none."""
     try:
-        status = path.with_name(f"{path.name}-wal").stat()
+        status = wal_of(path).stat()
     except OSError:
         return None
     return (status.st_ino, status.st_mtime_ns) if status.st_size else None
@@ -244,8 +252,20 @@ def _befell_us(error: JournalError, path: Path) -> bool:
     if isinstance(error, NotAJournal) or not path.is_file():
         return False
     if isinstance(error, JournalBarred):
-        return is_read_only(path)
+        return is_read_only(path) or _takes_no_new_file(path.parent)
     return isinstance(error, (JournalDamaged, JournalFull, JournalFailing))
+
+
+def _takes_no_new_file(folder: Path) -> bool:
+    """Return whether a folder has no room for a new file, of bytes or of inodes.
+
+    A WAL has to be made at a start. That somebody has no right to is another matter.
+    """
+    try:
+        with TemporaryFile(dir=folder):
+            return False
+    except OSError as error:
+        return error.errno in _NO_ROOM
 
 
 def is_read_only(path: Path) -> bool:

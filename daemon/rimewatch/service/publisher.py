@@ -18,7 +18,6 @@ from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.describe import described
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.governing import governing_readings
-from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import LotStory, tell
 from rimewatch.evaluation.nearby import Nearby
 from rimewatch.evaluation.track import Track
@@ -31,7 +30,7 @@ from rimewatch.evaluation.unit_now import (
     unit_now,
 )
 from rimewatch.journal.journal import Journal
-from rimewatch.report.page_document import page_of_json
+from rimewatch.report.page_json import kept_page
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.service.writer import Writer
@@ -231,8 +230,7 @@ class Publisher:
             store = Nearby(writer.journal, MOST_READINGS)
             self._lots = tuple(
                 tell(writer.shop, store, histories, lot, evaluator.now_ms)
-                for lot in book(list(evaluator.entries)).values()
-                if lot.withdrawn is None
+                for lot in evaluator.lots_here()
             )
         return self._lots
 
@@ -244,7 +242,7 @@ class Publisher:
             self._todos = ()
             if summary is not None and summary.page:
                 with suppress(ValueError):
-                    self._todos = tuple(map(str, page_of_json(summary.page)["todos"]))
+                    self._todos = tuple(map(str, kept_page(summary.page)["todos"]))
         return self._todos
 
 

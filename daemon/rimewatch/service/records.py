@@ -63,6 +63,7 @@ def write_record(
     from rimewatch.report.records_tables import csv_files, json_text  # noqa: PLC0415
 
     tell = progress or (lambda _: None)
+    shop = evaluator.shop  # with what held before
     from_ms, to_ms = period_ms(first, last, shop.timezone, now_ms)
     tell(f"{(last - first).days + 1} days of {len(shop.units)} units: evaluating")
     records = build_records(
@@ -145,8 +146,9 @@ def _kept(
 def _pdf(
     shop: Shop, journal: JournalReads, records: "Records", tell: Callable[[str], None]
 ) -> bytes:
-    from rimewatch.report.period_chart import period_chart_png  # noqa: PLC0415 (as above)
-    from rimewatch.report.records_pdf import records_pdf  # noqa: PLC0415
+    from rimewatch.report.document_pdf import document_pdf  # noqa: PLC0415 (as above)
+    from rimewatch.report.period_chart import period_chart_png  # noqa: PLC0415
+    from rimewatch.report.records_document import records_document  # noqa: PLC0415
 
     charts = {}
     for number, facts in enumerate(records.facts.units, start=1):
@@ -163,4 +165,4 @@ def _pdf(
         if png is not None:
             charts[facts.unit.id] = png
     tell("laying out pages")
-    return records_pdf(records, charts, paper=shop.paper)
+    return document_pdf(records_document(records, charts), paper=shop.paper)

@@ -12,10 +12,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from rimewatch.evaluation.lot_story import LotStory
 from rimewatch.evaluation.unit_now import UnitNow
-from rimewatch.report.lot_standing import lot_words
-from rimewatch.shop import Shop, Unit
+from rimewatch.report.lot_document import lot_document
+from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
 from rimewatch.web.api_answers import (
     csv_answer,
@@ -30,7 +29,7 @@ from rimewatch.web.api_document import DOCUMENT
 from rimewatch.web.metrics import CONTENT_TYPE, metrics_text
 from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
-from rimewatch.web.standing import is_behind
+from rimewatch.web.unit_views import is_behind
 
 
 class Api(Page):
@@ -58,7 +57,8 @@ class Api(Page):
         """Return the lots that are here."""
         await self._guard.let_program_in(request, TokenScope.READ)
         return json_answer(
-            request, {"lots": [_lot(self._shop, story) for story in self._board.latest.lots]}
+            request,
+            {"lots": [lot_document(self._shop, story) for story in self._board.latest.lots]},
         )
 
     async def readings(self, request: Request) -> Response:
@@ -119,32 +119,11 @@ def _unit(unit: Unit, now: UnitNow, at_ms: int) -> dict[str, Any]:
         "id": unit.id,
         "name": unit.name,
         "kind": unit.kind.value,
-        "standing": now.standing(at_ms).value,
+        "standing": now.state(at_ms).value,
         "fish_c": None if now.fish_c is None else round(now.fish_c, 3),
         "air_c": now.air_c,
         "read": iso_or_none(now.at_ms),
         "limit_c": unit.limit_c,
         "over_since": None if now.over is None else iso(now.over.start_ms),
         "out_of_service": now.out_of_service,
-    }
-
-
-def _lot(shop: Shop, story: LotStory) -> dict[str, Any]:
-    hold, words = story.hold, lot_words(shop, story)
-    return {
-        "lot": story.lot,
-        "unit": story.entries.unit,
-        "state": story.state,
-        "needs_destruction": None if story.need is None else story.need.needs_destruction,
-        "proof": None if story.proof is None else story.proof.value,
-        "verdict": words.verdict,
-        "ready": words.is_ready,
-        "why_not": words.why_not,
-        "caveats": list(words.caveats),
-        "option": None if hold is None else hold.option.value,
-        "required_h": None if hold is None else hold.required_h,
-        "credited_h": None if hold is None else hold.credited_h,
-        "sure_h": None if story.sure is None else story.sure.credited_h,
-        "completed": None if hold is None else iso_or_none(hold.completed_ms),
-        "ice_days": round(story.ice_days, 2),
     }

@@ -14,9 +14,9 @@ from typing import Any, Final
 
 from rimewatch.alarms.lifecycle import State
 from rimewatch.entries import ENTRY_CLASSES
-from rimewatch.evaluation.unit_now import Standing
+from rimewatch.evaluation import unit_now
 from rimewatch.lots.record import Proof
-from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule
+from rimewatch.vocabulary import Kind, Measures, Option, Priority, Rule, Standing
 from rimewatch.web.metrics import CONTENT_TYPE
 
 MOST: Final = 10_000
@@ -25,6 +25,7 @@ USUAL: Final = 1000
 
 _TEXT: Final[dict[str, Any]] = {"text/plain": {"schema": {"type": "string", "minLength": 1}}}
 _STRING: Final[dict[str, Any]] = {"type": "string"}
+_STRINGS: Final[dict[str, Any]] = {"type": "array", "items": _STRING}
 _INSTANT: Final[dict[str, Any]] = {"type": "string", "format": "date-time"}
 _DATE: Final[dict[str, Any]] = {"type": "string", "format": "date"}
 _DEGREES: Final[dict[str, Any]] = {"type": ["number", "null"], "description": "°C"}
@@ -60,7 +61,7 @@ _SCHEMAS: Final[dict[str, Any]] = {
         id=_STRING,
         name=_STRING,
         kind=_one_of(Kind),
-        standing=_one_of(Standing),
+        standing=_one_of(unit_now.UnitState),
         fish_c=_DEGREES,
         air_c=_DEGREES,
         read=_or_null(_INSTANT),
@@ -104,6 +105,15 @@ _SCHEMAS: Final[dict[str, Any]] = {
         state={"type": "string", "enum": ["received", "freezing", "complete", "withdrawn"]},
         needs_destruction={"type": ["boolean", "null"]},
         proof=_one_of(Proof, or_null=True),
+        standing={**_one_of(Standing), "description": "What may be said of it, in a word."},
+        against={**_STRINGS, "description": "What speaks against serving it raw, by name."},
+        lacks={**_STRINGS, "description": "What its proof lacks, by name."},
+        doubts={**_STRINGS, "description": "Where the evidence has a hole, by name."},
+        reasons={
+            "type": "array",
+            "items": {"type": "object", "required": ["reason"]},
+            "description": "Each of what speaks against it and of the doubts, with its figures.",
+        },
         verdict={**_STRING, "description": "What may be said of it, in a few words."},
         ready={
             "type": "boolean",

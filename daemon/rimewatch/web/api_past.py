@@ -19,7 +19,7 @@ from rimewatch.journal.alarms import AlarmRow
 from rimewatch.journal.entries import EntryRow
 from rimewatch.journal.entry_codec import entry_to_dict
 from rimewatch.journal.reader import JournalReader
-from rimewatch.report.page_document import page_of_json
+from rimewatch.report.page_json import kept_page
 from rimewatch.web.api_answers import (
     csv_answer,
     format_asked,
@@ -128,7 +128,7 @@ class ApiPast(Page):
             return tagged(request, found.text, "text/plain; charset=utf-8")
         if wanted == "html":
             return tagged(request, found.html, "text/html; charset=utf-8")
-        page = page_of_json(found.page) if found.page else None
+        page = kept_page(found.page) if found.page else None
         return json_answer(request, {"date": day.isoformat(), "text": found.text, "page": page})
 
 

@@ -23,6 +23,7 @@ from rimewatch.vocabulary import LotId, Measures, Option, Origin, States
 from rimewatch.web.lot_fields import receipt_fields
 from rimewatch.web.lot_view import lot_view
 from rimewatch.web.page import Page
+from rimewatch.web.species_choices import species_choices
 
 NOT_JUDGED_YET: Final = "It is written down; the service has not judged it yet."
 
@@ -103,6 +104,7 @@ class LotPage(Page):
             origins=[origin.value for origin in Origin],
             options=[option.value for option in Option],
             states=[states.value for states in States],
+            species_choices=species_choices(self._shop),
             scale=self._shop.display.value,
             timezone=self._shop.timezone,
         )

@@ -1,13 +1,23 @@
 """A lot as the pages show it: where it is, how far its hold has come, what its proof lacks."""
 
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.lots.standing import Backdated
 from rimewatch.report import wording
 from rimewatch.report.lot_standing import lot_words
 from rimewatch.rules.provisions import THAWING_LIMIT_C
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import Standing
+
+_SIGNS: Final = {
+    Standing.PROVEN: "out",
+    Standing.DOUBT: "early",
+    Standing.UNPROVEN: "early",
+    Standing.AGAINST: "warm",
+}
+"""The signs of lots that may not bear a check mark; a proven one that is gone bears none."""
 
 
 def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
@@ -39,13 +49,17 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         lines.append(f"Thawing since {since}, at {limit} or below.")
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
+        lines.extend(map(wording.printable, story.need.remaining_hazards))
     return {
         "lot": str(story.lot),
         "species": "not said" if received is None else wording.printable(received.species),
         "where": where,
         "ready": words.is_ready,
+        "standing": words.standing.value,
+        "sign": "held" if words.is_ready else _SIGNS[words.standing],
         "verdict": words.verdict,
         "why_not": words.why_not,
         "lines": lines,
+        "asks_start": any(isinstance(doubt, Backdated) for doubt in story.judgement.doubts),
         "progress": progress,
     }

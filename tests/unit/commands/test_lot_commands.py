@@ -407,10 +407,22 @@ def test_record_as_pdf_is_one_page_with_the_same_words(
     pages = PdfReader(tmp_path / "L-1.pdf").pages
     assert len(pages) == 1
     words = " ".join(pages[0].extract_text().split())
-    assert "Parasite destruction proven by own freezing" in words
+    assert "Parasite proof complete (own freezing). Freezing hold complete" in words
     assert "−20.0 °C or colder for 168 h" in words
     assert "not a guarantee of safety" in words
     assert len(pages[0].images) == 1
+
+
+def test_record_as_html_has_the_words_and_the_curve(run: Run, now_ms: int) -> None:
+    """To be read on a phone, without anything beside it."""
+    receive(run, "L-1", "--at", ago(now_ms, 200))
+    run("freeze", "L-1", "freezer-1", "20C-168h", "--at", ago(now_ms, 200))
+
+    html = run("record", "L-1", "--format", "html").output
+
+    assert html.startswith("<!DOCTYPE html>")
+    assert html.count('src="data:image/png;base64,') == 1
+    assert "not a guarantee of safety" in html
 
 
 def test_attached_statement_is_kept_under_its_hash_and_looked_after(

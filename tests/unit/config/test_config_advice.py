@@ -116,12 +116,20 @@ def test_correction_of_a_door_is_warned_of(
     assert warning == f'probe "d" measures door, so {key} means nothing; leave it out'
 
 
-@pytest.mark.parametrize(("host", "count"), [("127.0.0.1", 0), ("broker.local", 1)])
+@pytest.mark.parametrize(
+    ("scheme", "host", "count"),
+    [
+        ("mqtt", "127.0.0.1", 0),
+        ("mqtt", "broker.local", 1),
+        ("ws", "broker.local", 1),
+        ("wss", "broker.local", 0),
+    ],
+)
 def test_password_in_the_clear_over_the_network_is_warned_of(
-    configuration: Configuration, host: str, count: int
+    configuration: Configuration, scheme: str, host: str, count: int
 ) -> None:
     """On the same machine nobody listens; on the shop's Wi-Fi anybody may."""
-    broker = {"url": f'"mqtt://{host}"', "username": '"u"', "password": '"env:WORD"'}
+    broker = {"url": f'"{scheme}://{host}"', "username": '"u"', "password": '"env:WORD"'}
     shop = load_shop(configuration(broker=broker, **REPEATED), {"WORD": "brine"})
 
     found = warnings_of(shop)

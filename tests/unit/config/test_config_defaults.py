@@ -143,12 +143,14 @@ def test_defrost_gives_local_start_and_length(
         ("mqtts://broker.local", "mqtts://broker.local:8883"),
         ("mqtt://127.0.0.1:1884/", "mqtt://127.0.0.1:1884"),
         ("mqtt://[::1]", "mqtt://[::1]:1883"),
+        ("ws://broker.local", "ws://broker.local:80/mqtt"),
+        ("wss://broker.local:9443/rime/", "wss://broker.local:9443/rime"),
     ],
 )
 def test_broker_without_port_takes_the_registered_one(
     configuration: Configuration, url: str, full: str
 ) -> None:
-    """IANA: 1883 for MQTT, 8883 over TLS."""
+    """IANA: 1883 for MQTT, 8883 over TLS; RFC 6455, section 3: 80 and 443 for WebSocket."""
     assert load_shop(configuration(broker={"url": f'"{url}"'})).broker.url == full
 
 

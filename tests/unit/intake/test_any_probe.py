@@ -255,6 +255,13 @@ class TestConfiguration:
             ('match = { level = 2, field = "id", equals = "x" }', "has both field and level"),
             ('match = { equals = "x" }', "has neither field nor level"),
             ('time_zone = "UTC"', "expected no time_zone but with format"),
+            ('format = "csv"', "fields.value is missing; expected the column"),
+            ('format = "csv"\nfields = { value = "2" }', 'such as "2 of 3"'),
+            ('format = "csv"\nfields = { value = "4 of 3" }', 'such as "2 of 3"'),
+            (
+                'format = "csv"\nfields = { value = "2 of 3", time = "1 of 4" }',
+                "expected as many columns as elsewhere in fields, 4",
+            ),
             ('scale = "R"', 'expected one of "C", "F", "K", "ohm"'),
             ('true_means = "shut"', 'only where measures is "door" or "water"'),
             ('true_means = "left"', 'expected one of "open", "shut", "wet", "dry"'),

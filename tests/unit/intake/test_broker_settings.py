@@ -33,10 +33,12 @@ def broker(url: str = ADDRESS, **changes: Any) -> Broker:
         ("mqtt://127.0.0.1", ("127.0.0.1", 1883, "mqtt://127.0.0.1:1883", False)),
         ("mqtts://broker.test", ("broker.test", 8883, "mqtts://broker.test:8883", True)),
         ("mqtt://[::1]:1884", ("::1", 1884, "mqtt://[::1]:1884", False)),
+        ("ws://broker.test", ("broker.test", 80, "ws://broker.test:80/mqtt", False)),
+        ("wss://broker.test/a/b/", ("broker.test", 443, "wss://broker.test:443/a/b", True)),
     ],
 )
 def test_broker_url_gives_host_port_and_tls(url: str, expected: tuple[str, int, str, bool]) -> None:
-    """Ports are the registered ones unless the URL names another."""
+    """Ports are the registered ones unless the URL names another (RFC 6455, 3, for ws and wss)."""
     end = endpoint(broker(url))
     assert (end.host, end.port, end.address, end.tls is not None) == expected
 

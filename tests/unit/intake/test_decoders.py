@@ -1,12 +1,16 @@
 import math
+import re
 from typing import Any
 
 import cbor2
 import pytest
-from intake_shop import ARRIVED_MS, probe
+from hypothesis import given
+from hypothesis import strategies as st
+from intake_shop import ARRIVED_MS, TOPIC, probe, receiver
 
 from rimewatch.intake.decoders import TimeOrigin, Undecodable, UnusableProbe, make_decoder
-from rimewatch.vocabulary import Measures, TrueMeans
+from rimewatch.intake.decoders.cbor_keys import _Walk, twin_in
+from rimewatch.vocabulary import Measures, ProbeId, TrueMeans
 
 
 def value(payload: bytes, **changes: Any) -> float:
@@ -24,6 +28,9 @@ class TestNumber:
             ("2.4 \u00b0C".encode(), 2.4, "C"),
             ("36,1\u00b0F".encode(), 36.1, "F"),
             (b"275.2 K", 275.2, "K"),
+            ("\u22122.4 \u00baC".encode(), -2.4, "C"),
+            ("36.1 \u00b0 F".encode(), 36.1, "F"),
+            (b"2.4 \xb0C", 2.4, "C"),
             (b"-20C", -20.0, "C"),
             (b"\xef\xbb\xbf2.1", 2.1, None),
             (b"2.1\x00", 2.1, None),
@@ -217,3 +224,141 @@ class TestUnusableProbes:
         with pytest.raises(UnusableProbe) as refused:
             make_decoder(probe(**changes))
         assert str(refused.value).startswith(f'probe "case-1-air": {what}')
+
+
+class TestLines:
+    """Values without names, each found by its column."""
+
+    @pytest.mark.parametrize(
+        ("payload", "fields", "expected"),
+        [
+            (b"2026-03-02T08:00:00Z,2.1,80", ("2 of 3", "1 of 3"), [(2.1, ARRIVED_MS)]),
+            (b"2.1,80\r\n", ("1 of 2", ""), [(2.1, None)]),
+            (b"2,4;81", ("1 of 2", ""), [(2.4, None)]),
+            (b"case-1\t-20.5\t3.02\x00", ("2 of 3", ""), [(-20.5, None)]),
+            (b'"fish, raw", "2.1 \xc2\xb0C"', ("2 of 2", ""), [(2.1, None)]),
+            (
+                b"time,temp\n1772438340,2.1\n1772438400,2.3\n",
+                ("2 of 2", "1 of 2"),
+                [(2.1, ARRIVED_MS - 60_000), (2.3, ARRIVED_MS)],
+            ),
+        ],
+    )
+    def test_line_is_read_by_its_column(
+        self, payload: bytes, fields: tuple[str, str], expected: list[tuple[float, int | None]]
+    ) -> None:
+        """RFC 4180 for commas and quotes; semicolons and tabs are common practice."""
+        value, time = fields
+        drafts = make_decoder(probe(format="csv", fields={"value": value, "time": time}))(
+            payload, ARRIVED_MS
+        )
+
+        assert [(draft.value, draft.observed_ms) for draft in drafts] == expected
+
+    @pytest.mark.parametrize(
+        ("payload", "why"),
+        [
+            (b"2.1,80,3.02", "has 3 columns; expected 2"),
+            (b"2.1", "commas or semicolons between"),
+            (b"2.1,80\n2.2,81", "2 lines; expected one"),
+            (b",80", "there is nothing at column 1"),
+            (b"warm,80", "column 1 is 'warm'"),
+            (b"\xff\xfe,1", "is not text"),
+            (b'"2.1,80', "cannot be taken apart"),
+        ],
+    )
+    def test_line_of_another_shape_is_refused(self, payload: bytes, why: str) -> None:
+        """A column more after an update would make a humidity a temperature."""
+        decode = make_decoder(probe(format="csv", fields={"value": "1 of 2"}))
+        with pytest.raises(Undecodable, match=re.escape(why)):
+            decode(payload, ARRIVED_MS)
+
+    def test_two_probes_read_two_columns_of_one_line(self) -> None:
+        """Temperature and humidity of one logger, each with its own column."""
+        both = receiver(
+            probe(format="csv", fields={"value": "1 of 2"}),
+            probe(
+                id=ProbeId("case-1-humidity"),
+                measures=Measures.HUMIDITY,
+                format="csv",
+                fields={"value": "2 of 2"},
+            ),
+        )
+        taken = both.receive(TOPIC, b"2.1,80 %", ARRIVED_MS)
+
+        assert [(one.probe, one.value) for one in taken.readings] == [
+            ("case-1-air", 2.1),
+            ("case-1-humidity", 80.0),
+        ]
+        assert len(both.receive(TOPIC, b"2.1,80,3.02", ARRIVED_MS).quarantined) == 1
+
+    def test_time_without_a_zone_is_read_in_the_probe_s(self) -> None:
+        """As in JSON."""
+        decode = make_decoder(
+            probe(
+                format="csv",
+                fields={"value": "2 of 2", "time": "1 of 2"},
+                time_zone="America/Chicago",
+            )
+        )
+        (draft,) = decode(b"2026-03-02 02:00:00;2.1", ARRIVED_MS)
+
+        assert draft.observed_ms == ARRIVED_MS
+
+    @pytest.mark.parametrize("fields", [{}, {"value": "2"}, {"value": "0 of 2"}])
+    def test_probe_without_a_column_is_refused(self, fields: dict[str, str]) -> None:
+        """Nothing is guessed at."""
+        with pytest.raises(UnusableProbe, match="2 of 3"):
+            make_decoder(probe(format="csv", fields=fields))
+
+
+class TestTwins:
+    """RFC 8949, 5.6: a map with one key twice is not valid; the library keeps the last."""
+
+    @pytest.mark.parametrize(
+        "payload",
+        [
+            b"\xa2" + cbor2.dumps("t") + cbor2.dumps(2.1) + cbor2.dumps("t") + cbor2.dumps(-20.0),
+            b"\xbf\x61t\x02\x78\x01t\x21\xff",
+            b"\xa2\x61t\x02\x7f\x61t\xff\x21",
+            b"\xd9\xd9\xf7\xa2\x61t\x02\x61t\x03",
+        ],
+    )
+    def test_cbor_map_with_the_value_s_key_twice_is_refused(self, payload: bytes) -> None:
+        """Nobody can tell which holds, however its lengths are written."""
+        decode = make_decoder(probe(fields={"value": "t"}))
+        with pytest.raises(Undecodable, match='"t" stands twice'):
+            decode(payload, ARRIVED_MS)
+
+    @pytest.mark.parametrize(
+        "document",
+        [
+            {"t": 2.1, "inner": {"t": 9.0}},
+            {"t": 2.1, "name": "t", "more": [{"t": 1}, {"t": 2}]},
+            {"t": 2.1, "raw": b"tttt", "x": {1: "t", 2: "t"}},
+        ],
+    )
+    def test_cbor_key_in_another_map_is_no_twin(self, document: object) -> None:
+        """What stands elsewhere, or as a value, takes nothing away."""
+        assert value(cbor2.dumps(document), fields={"value": "t"}) == 2.1
+
+    @given(
+        document=st.recursive(
+            st.none() | st.booleans() | st.integers() | st.floats() | st.text() | st.binary(),
+            lambda inner: (
+                st.lists(inner, max_size=4)
+                | st.dictionaries(st.text(max_size=3) | st.integers(), inner, max_size=4)
+            ),
+            max_leaves=20,
+        ),
+        is_canonical=st.booleans(),
+    )
+    def test_cbor_of_the_library_never_has_twins(
+        self, document: object, is_canonical: bool
+    ) -> None:
+        """Whatever a library writes is walked over to its end."""
+        payload = cbor2.dumps({"t": 2.1, "more": document}, canonical=is_canonical)
+
+        assert twin_in(payload, {"t"}) is None
+        walk = _Walk(payload, frozenset({"t"}))
+        assert walk.over(0) == len(payload)

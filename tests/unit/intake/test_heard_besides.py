@@ -25,6 +25,11 @@ KEYS = (
     "fields = ",
     "scale = ",
     "match = ",
+    "every_s = ",
+    "stale_s = ",
+    "time_zone = ",
+    "true_means = ",
+    "battery_low = ",
 )
 """What lines of a unit and its probe begin with."""
 CASE = ("shop/case-1/air", b"2.1")

@@ -143,6 +143,19 @@ class TestGuesses:
 
         assert (guess.format, guess.value, guess.scale) == ("senml", "case-1:t", "C")
 
+    @pytest.mark.parametrize("name", ["/", ":", "//"])
+    def test_sparkplug_metric_whose_name_is_no_word_ends_nothing(self, name: str) -> None:
+        """Found by fuzzing: one such metric ended the listening for every device."""
+        metrics = tuple(
+            pysparkplug.Metric(ARRIVED_MS, each, pysparkplug.DataType.FLOAT, -20.0, alias=number)
+            for number, each in enumerate((name, "Temperature"))
+        )
+        birth = pysparkplug.DBirth(ARRIVED_MS, 1, metrics).encode(include_dtypes=True)
+
+        guesses = heard("spBv1.0/fish/DBIRTH/node-1/freezer-1", birth)
+
+        assert "Temperature" in {guess.value for guess in guesses}
+
     def test_sparkplug_birth_names_its_metrics(self) -> None:
         """A birth says it all: source, metric, value."""
         metric = pysparkplug.Metric(

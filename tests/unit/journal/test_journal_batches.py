@@ -97,6 +97,24 @@ def test_an_error_swallowed_inside_a_batch_still_undoes_all_of_it(journal: Journ
     assert journal.load_state("after") is None
 
 
+def test_row_that_is_refused_undoes_its_batch_even_where_somebody_hides_the_error(
+    journal: Journal,
+) -> None:
+    """SQLite undoes that one statement and goes on; half a batch would be acknowledged."""
+
+    def write_and_hide_the_error() -> None:
+        with journal.batch():
+            journal.save_state("before", "{}")
+            with pytest.raises(JournalError, match="breaks the journal's rules"):
+                journal.add_event(-1, "start", "")
+            assert journal._connection.in_transaction
+
+    with pytest.raises(JournalError, match="try the whole batch again"):
+        write_and_hide_the_error()
+
+    assert journal.load_state("before") is None
+
+
 def test_compaction_on_a_full_disk_loses_nothing(journal: Journal) -> None:
     """Packing needs some room; without it the rows stay as they are."""
     journal.add_readings(some_readings(0, 2880))
@@ -202,6 +220,17 @@ class TestWal:
         assert journal.checkpoint_wal()
         assert journal.size().wal_bytes == 0
         assert journal.size().file_bytes > 0
+
+    def test_the_wal_is_found_by_a_link_to_the_file_too(
+        self, journal: Journal, journal_path: Path, tmp_path: Path
+    ) -> None:
+        """SQLite writes it beside the file itself."""
+        link = tmp_path / "elsewhere.db"
+        link.symlink_to(journal_path)
+        journal.add_readings(some_readings(0, 10))
+
+        with JournalReader.open(link) as reader:
+            assert reader.size().wal_bytes == journal.size().wal_bytes > 0
 
     def test_a_reader_in_the_way_is_told(self, journal: Journal, journal_path: Path) -> None:
         """The result is read, so that a WAL without end is noticed."""

@@ -1,6 +1,7 @@
 """Packed days come back as they were, or are refused."""
 
 import struct
+import tracemalloc
 import zlib
 
 import numpy as np
@@ -15,6 +16,7 @@ from rimewatch.journal.blocks import (
     unpack_integers,
     unpack_raws,
 )
+from rimewatch.journal.day_rollup import HOUR, opened
 
 integers = st.integers(min_value=-(2**53), max_value=2**53)
 finite = st.floats(allow_nan=False, allow_infinity=False)
@@ -101,3 +103,41 @@ def test_floats_where_integers_belong_are_refused() -> None:
 
     with pytest.raises(BlockDamagedError, match="form"):
         unpack_integers(pack_raws(raws, raws + 1))
+
+
+def forged(form: int, size: int, count: int, octets: bytes) -> bytes:
+    """Pack anything under a good checksum."""
+    content = struct.pack("<BBIqq", form, size, count, 0, 0) + zlib.compress(octets, 6, -15)
+    return struct.pack("<I", zlib.crc32(content)) + content
+
+
+def test_floats_of_another_size_are_refused() -> None:
+    """Found by fuzzing: eight bytes make a float, and no fewer."""
+    with pytest.raises(BlockDamagedError, match="3 readings of 2 bytes"):
+        unpack_raws(forged(2, 2, 3, bytes(6)), np.zeros(3))
+
+
+def test_block_that_unpacks_to_far_more_than_it_says_takes_no_memory() -> None:
+    """A hundred megabytes in a hundred kilobytes are refused before they are there."""
+    packed = forged(0, 1, 4, bytes(100 << 20))
+    tracemalloc.start()
+
+    with pytest.raises(BlockDamagedError, match="holds more"):
+        unpack_integers(packed)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert most < 1 << 20
+
+
+def test_rolled_up_day_that_unpacks_to_far_more_than_a_day_takes_no_memory() -> None:
+    """Likewise of what was rolled up."""
+    packed = zlib.compress(bytes(400 << 20), 1)
+    tracemalloc.start()
+
+    with pytest.raises(BlockDamagedError, match="holds more"):
+        opened(packed, HOUR)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert most < 40 << 20

@@ -6,11 +6,13 @@ import pytest
 from frozen_lots import EVERY_S, START, H, lot, steady
 
 from core_run import run_core
+from document_parts import facts, texts
 from handmade import Paper, probe, shop, unit
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
-from rimewatch.report.lot_page import LotPage, lot_page
+from rimewatch.report.document import Document, Tone
+from rimewatch.report.lot_page import lot_page
 from rimewatch.shop import Shop
 
 SOONEST_H = 15.0
@@ -34,7 +36,11 @@ def warm_lot(hours: float, option: str = "35C-15h", **keys: Any) -> Paper:
     return paper
 
 
-def page_of(paper: Paper, place: Shop) -> LotPage:
+FREEZING = "Freezing for parasite destruction"
+ENTRIES = "Entries, every one, in the order they came"
+
+
+def page_of(paper: Paper, place: Shop) -> Document:
     """Return the record of the lot, in words."""
     run = run_core(place, paper.read())
     histories, entries = run.evaluator.histories(), run.evaluator.entries
@@ -123,8 +129,8 @@ def test_probe_entered_to_lie_in_the_lot_shows_its_inside() -> None:
     page = page_of(paper, freezer("air", "product"))
 
     assert found["credited_h"] == found["sure_h"] == 15.0
-    assert dict(page.freezing)["Cold inside"] == "shown by the probe in this lot, as was entered"
-    assert any("probe product put into this lot" in row[-1] for row in page.entries)
+    assert facts(page, FREEZING)["Cold inside"] == "shown by the probe in this lot, as was entered"
+    assert any("probe product put into this lot" in text for text in texts(page, ENTRIES))
 
 
 @pytest.mark.parametrize("named", ["product", "air", "nowhere"])
@@ -138,9 +144,9 @@ def test_probe_that_was_cold_all_along_was_not_in_warm_fish(named: str) -> None:
 def test_record_says_that_the_probe_lies_in_a_product_and_claims_no_proof() -> None:
     """Whoever cuts the fish reads it first."""
     page = page_of(warm_lot(16), freezer("air", "product"))
-    rows = dict(page.freezing)
+    rows = facts(page, FREEZING)
 
-    assert not page.is_proven
+    assert page.tone is Tone.BAD
     assert page.verdict[0].endswith("not sure for this lot yet.")
     assert "in which no probe is known to lie: 0 of 15 h" in page.verdict[1]
     assert "not known to lie in this lot" in rows["Cold inside"]

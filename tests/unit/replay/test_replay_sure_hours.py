@@ -10,8 +10,8 @@ from handmade import Paper, probe, shop, unit
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
+from rimewatch.report.document_text import document_text
 from rimewatch.report.lot_page import lot_page
-from rimewatch.report.lot_record_text import lot_record_text
 from rimewatch.shop import Shop
 
 H = 3600
@@ -97,5 +97,5 @@ def test_summary_and_record_say_what_is_not_sure_of_a_hold_that_is_complete() ->
     *_, morning = paper.replay(place).mornings.values()  # at 06:30, eight hours earlier
 
     said = "Sure whatever the air was like while nobody saw it: {} of 24 h; all from "
-    assert said.format("22.3") in " ".join(lot_record_text(lot_page(place, record)).split())
+    assert said.format("22.3") in " ".join(document_text(lot_page(place, record)).split())
     assert said.format("13.8") in " ".join(morning.text.split())

@@ -17,9 +17,10 @@ from ledger_values import ledger_of
 from rimewatch.entries import StartTimeControl
 from rimewatch.evaluation.batches import Timed, TimerRecord
 from rimewatch.report.batch_words import timed_words
+from rimewatch.report.document_pdf import document_pdf
 from rimewatch.report.page import page
 from rimewatch.report.records import Records
-from rimewatch.report.records_pdf import records_pdf
+from rimewatch.report.records_document import records_document
 from rimewatch.report.records_tables import csv_files, json_text
 from rimewatch.report.sections import COOLING, TIMERS
 from rimewatch.report.summary import build_summary
@@ -76,7 +77,9 @@ def test_summary_says_by_what_reason_a_limit_is_laxer(scale: Scale, limits: str)
 def test_records_say_at_their_head_by_what_reason_a_limit_is_laxer() -> None:
     """Whoever inspects sees it on the first page, and in the tables."""
     records = records_of(laxer(), quiet_ledger())
-    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.LETTER)))
+    paper = PdfReader(
+        io.BytesIO(document_pdf(records_document(records, {}), paper=PaperSize.LETTER))
+    )
     first = " ".join(paper.pages[0].extract_text().split())
 
     assert "Front display case: limit 6.0 °C in place of 5.0 °C" in first
@@ -117,7 +120,7 @@ def test_summary_without_batches_and_timers_has_no_such_sections() -> None:
 def test_records_tell_of_batches_and_timers_on_paper_and_in_tables() -> None:
     """The paper says what the morning said; the table has each stage."""
     records = records_of(shop(display=Scale.CELSIUS), bad_ledger())
-    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.A4)))
+    paper = PdfReader(io.BytesIO(document_pdf(records_document(records, {}), paper=PaperSize.A4)))
     text = " ".join(" ".join(one.extract_text() for one in paper.pages).split())
     files = csv_files(records)
 
@@ -137,7 +140,7 @@ def test_freezing_on_paper_names_the_source_of_each_option_and_no_other() -> Non
     ledger = bad_ledger()
     ledger["lots"][0] |= {"option": "20C-24h", "received_too_warm": True}
     records = records_of(shop(display=Scale.CELSIUS), ledger | {"lots": ledger["lots"][:1]})
-    paper = PdfReader(io.BytesIO(records_pdf(records, {}, paper=PaperSize.A4)))
+    paper = PdfReader(io.BytesIO(document_pdf(records_document(records, {}), paper=PaperSize.A4)))
     pages = [" ".join(one.extract_text().split()) for one in paper.pages]
     (text,) = (one for one in pages if "Freezing by lot" in one)
 

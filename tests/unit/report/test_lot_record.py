@@ -12,6 +12,7 @@ import pytest
 from pypdf import PdfReader
 
 from core_run import CoreRun, run_core
+from document_parts import facts
 from handmade import Paper, probe, shop, unit
 from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.lot_book import book
@@ -19,17 +20,19 @@ from rimewatch.evaluation.lot_record import LotRecord, record_of
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.intake.trace import read_trace
 from rimewatch.lots.record import UseBy
+from rimewatch.report.document_pdf import document_pdf
+from rimewatch.report.document_text import WIDTH, document_text
 from rimewatch.report.hold_chart import hold_chart_png
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
-from rimewatch.report.lot_record_pdf import lot_record_pdf
-from rimewatch.report.lot_record_text import WIDTH, lot_record_text
 from rimewatch.rules.watch import BreakReason
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, ProbeId, Scale
+from rimewatch.vocabulary import Paper as PaperSize
 
 H = 3600.0
 LOT = LotId("L-0412")
+FREEZING = "Freezing for parasite destruction"
 GOLDEN = Path(__file__).parents[2] / "golden" / "lots" / "lot-record.txt"
 
 
@@ -103,7 +106,7 @@ def record() -> LotRecord:
 
 def test_record_as_text_is_the_golden_one() -> None:
     """Every line of it was read when it was last changed."""
-    text = lot_record_text(lot_page(saltmarsh(), record()))
+    text = document_text(lot_page(saltmarsh(), record()))
 
     assert text == GOLDEN.read_text(encoding="utf-8")
 
@@ -121,15 +124,15 @@ def test_record_says_why_no_use_by_can_be_told(at_c: float | None, said: str) ->
     use_by = UseBy(limit_ice_days=12.0, at_c=at_c, use_by_ms=None)
 
     told = replace(record(), account=replace(record().account, use_by=use_by))
-    text = lot_record_text(lot_page(saltmarsh(), told))
+    text = document_text(lot_page(saltmarsh(), told))
 
     assert f"The shop allows 12; {said}" in " ".join(text.split())
 
 
 def test_record_as_text_fits_its_width() -> None:
     """Only the table of places may be wider: its cells are not broken."""
-    text = lot_record_text(lot_page(saltmarsh(), record()))
-    before, _, after = text.partition("Where it has been")
+    text = document_text(lot_page(saltmarsh(), record()))
+    before, _, after = text.partition("WHERE IT HAS BEEN")
 
     wide = [line for line in before.splitlines() + after.splitlines()[7:] if len(line) > WIDTH]
     assert wide == []
@@ -156,7 +159,7 @@ def test_interruption_by_silence_is_not_called_too_warm() -> None:
     )
     quiet = replace(whole, hold=replace(whole.hold, interruptions=(silence,)))
 
-    (said,) = lot_page(saltmarsh(), quiet).interruptions
+    said = facts(lot_page(saltmarsh(), quiet), FREEZING)["Interruptions"]
 
     assert "no readings" in said
     assert "warm" not in said
@@ -189,16 +192,19 @@ def test_record_says_when_its_probe_was_checked(
 
     page = lot_page(place, record_of(place, run.store, histories, story, entries, run.to_ms))
 
-    assert said in dict(page.freezing)["Measured by"]
+    assert said in facts(page, FREEZING)["Measured by"]
 
 
 def test_record_as_pdf_is_one_page_and_the_same_bytes_again() -> None:
     """What was handed over can be made again and compared."""
-    page = lot_page(saltmarsh(), record())
+    hold = record().hold
+    assert hold is not None
+    curve = hold_chart_png(hold, ZoneInfo("America/Chicago"), Scale.FAHRENHEIT)
+    page = lot_page(saltmarsh(), record(), curve=curve)
 
-    first = lot_record_pdf(saltmarsh(), record(), page)
+    first = document_pdf(page, paper=PaperSize.LETTER)
 
-    assert first == lot_record_pdf(saltmarsh(), record(), page)
+    assert first == document_pdf(page, paper=PaperSize.LETTER)
     pages = PdfReader(io.BytesIO(first)).pages
     assert len(pages) == 1
     words = " ".join(pages[0].extract_text().split())

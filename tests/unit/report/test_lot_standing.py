@@ -6,10 +6,12 @@ from typing import Any
 import pytest
 
 from core_run import CoreRun, run_core
+from document_parts import small_print
 from handmade import Paper, probe, shop, unit
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import LotRecord, record_of
 from rimewatch.evaluation.lot_story import LotStory, tell
+from rimewatch.report.document import Tone
 from rimewatch.report.lot_page import lot_page
 from rimewatch.report.lot_record_json import lot_record_json
 from rimewatch.report.lot_standing import PARASITES_ALONE, lot_words
@@ -45,7 +47,7 @@ def test_exempt_tuna_that_stood_in_the_warm_has_no_green_sign_anywhere() -> None
     (lot,) = run.ledger["lots"]
 
     assert (lot["raw_ready"], lot["proof"], lot["standing"]) == (False, "exemption", "against")
-    assert (view["ready"], page.is_proven) == (False, False)
+    assert (view["ready"], (page.tone is Tone.GOOD)) == (False, False)
     for said in (" ".join(view["lines"]), " ".join(page.verdict)):
         assert f"250 {BEYOND}" in said
     assert json.loads(lot_record_json(record))["overruns"][0]["share"] == pytest.approx(2.5)
@@ -56,7 +58,7 @@ def test_exempt_tuna_that_came_in_warm_has_no_green_sign() -> None:
     _, story, record = told(tuna(1.0, 2, celsius=18.0))
     page, view = lot_page(SHOP, record), lot_view(SHOP, story)
 
-    assert (view["ready"], page.is_proven) == (False, False)
+    assert (view["ready"], (page.tone is Tone.GOOD)) == (False, False)
     assert any(line.startswith(CAME_WARM) for line in view["lines"])
     assert any(line.startswith(CAME_WARM) for line in page.verdict)
 
@@ -66,9 +68,9 @@ def test_exempt_tuna_that_stayed_cold_is_shown_as_proven_of_parasites_alone() ->
     _, story, record = told(tuna(1.0, 20, celsius=1.0))
     page, view = lot_page(SHOP, record), lot_view(SHOP, story)
 
-    assert (view["ready"], page.is_proven) == (True, True)
+    assert (view["ready"], (page.tone is Tone.GOOD)) == (True, True)
     assert view["lines"][0] == PARASITES_ALONE
-    assert PARASITES_ALONE in page.cautions
+    assert PARASITES_ALONE in small_print(page)
 
 
 def test_allowance_that_is_just_used_up_is_not_beyond() -> None:
@@ -76,7 +78,7 @@ def test_allowance_that_is_just_used_up_is_not_beyond() -> None:
 
     def is_beyond(hours: float) -> bool:
         _, story, _ = told(tuna(18.0, hours))
-        return any(over.hazard.startswith("scombrotoxin") for over in story.overruns)
+        return any(reason.name.startswith("scombrotoxin") for reason in story.judgement.against)
 
     assert [is_beyond(8.0), is_beyond(8.0 + 1 / 60)] == [False, True]
 
@@ -107,7 +109,8 @@ def test_raw_fish_on_display_without_its_proof_is_warned_of_wherever_it_was_ente
 def test_fish_on_display_that_lacks_no_proof_is_not_warned_of(keys: dict[str, Any]) -> None:
     """To be cooked, or exempt."""
     paper = Paper("2026-02-02T12:00:00Z").receive(0, **keys)
-    paper.do(60, "move-lot", lot="L1", unit="case-1").curve([(0, 1.0), (H, 1.0)], "fish")
+    paper.do(60, "move-lot", lot="L1", unit="case-1")
+    paper.curve([(0, 1.0), (H, 1.0)], "fish", every_s=600)
 
     assert lot_words(SHOP, told(paper)[1]).on_display == ""
 

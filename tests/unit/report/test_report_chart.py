@@ -198,7 +198,7 @@ class TestLocalTicks:
 def test_importing_the_mail_does_not_load_the_drawing() -> None:
     """The service starts without the library for pictures, and never loads its global state."""
     code = (
-        "import sys; sys.path.append('../..'); import rimewatch.report.render_html as mail; "
+        "import sys; sys.path.append('../..'); import rimewatch.report.summary_document as mail; "
         "assert 'matplotlib' not in sys.modules; "
         "import numpy as np; from rimewatch.report import chart; "
         "from rimewatch.report.curve import Curve; from report_nights import *; "

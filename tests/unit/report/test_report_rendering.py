@@ -23,9 +23,9 @@ from ledger_values import ledger_of, ms
 from plain_shop import plain_shop
 from rimewatch.report.facts import Summary
 from rimewatch.report.message import LONGEST_TITLE
-from rimewatch.report.render_html import html_draft
-from rimewatch.report.render_text import file_text, push_text, summary_message
+from rimewatch.report.push_text import push_text, summary_message
 from rimewatch.report.summary import build_summary
+from rimewatch.report.summary_document import file_text, html_draft
 from rimewatch.report.wording import tied
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Scale

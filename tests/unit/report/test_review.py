@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from document_parts import table, texts
 from handmade import ms, probe, shop, unit
 from rimewatch.entries import CalibrationCheck, OutOfService
 from rimewatch.evaluation.channels import history_of
@@ -25,11 +26,12 @@ from rimewatch.report.review import (
     week_ending,
     worst_doors,
 )
-from rimewatch.report.review_pages import review_page
+from rimewatch.report.review_document import review_document
 from rimewatch.report.seal_line import html_with, seal_line, text_with
 from rimewatch.science.duty_cycle import DutyCycle
 from rimewatch.vocabulary import ProbeId, Scale, UnitId
 
+CASE = "Front display case"
 SHOP = shop(
     unit("case-1", name="Front display case", operating_limit_c=3.3, defrost=["02:00/30m"]),
     probe("air", every_s=600),
@@ -96,7 +98,7 @@ def review(
 
 def notes(found: Review) -> str:
     """Return what is said of the case."""
-    return " ".join(review_page(found).units[0].notes)
+    return " ".join(texts(review_document(found), CASE))
 
 
 def test_a_steady_case_is_called_steady() -> None:
@@ -141,12 +143,13 @@ def test_weeks_add_up_to_what_was_put_in() -> None:
 def test_a_month_is_the_calendars_and_told_beside_the_one_before() -> None:
     """January of 31 days and February of 28; the case was warmer in the second."""
     found = review(warmer_c_a_day=0.02, edges=calendar_month(2026, 2))
-    page = review_page(found)
+    page = review_document(found)
+    weeks = table(page, CASE)
 
     assert page.title == "February 2026"
-    assert "28 days, beside the months before" in page.period
-    assert page.heads[0] == "Month"
-    assert [row[0] for row in page.units[0].rows] == ["2025-12", "2026-01", "2026-02"]
+    assert "28 days, beside the months before" in page.when[0]
+    assert weeks.columns[0].title == "Month"
+    assert [row[0] for row in weeks.rows] == ["2025-12", "2026-01", "2026-02"]
     january, february = found.units[0].stretches[1:]
     assert (january.first, january.last) == (date(2026, 1, 1), date(2026, 1, 31))
     assert (february.first, february.last) == (date(2026, 2, 1), date(2026, 2, 28))
@@ -177,7 +180,7 @@ def test_weeks_and_months_follow_the_shops_clock(
 
     assert (found.to_ms - found.from_ms) / 3_600_000 == hours
     assert found.units[0].stretches[-1].unmonitored_s == hours * 3600
-    assert said in review_page(found).period
+    assert said in review_document(found).when[0]
 
 
 def test_the_last_whole_week_is_monday_to_sunday() -> None:
@@ -267,7 +270,7 @@ def test_a_unit_without_a_probe_is_told_as_such() -> None:
     found = build_review(
         bare, MemoryStore(), {}, [], edges=week_ending(BEGIN), now_ms=BEGIN_MS + 86_400_000
     )
-    assert review_page(found).units[0].notes == ("No probe measures it.",)
+    assert texts(review_document(found), CASE) == ("No probe measures it.",)
 
 
 def test_a_seal_is_put_where_it_can_be_read() -> None:
@@ -302,7 +305,7 @@ def test_a_probe_is_due_by_its_own_interval(
 ) -> None:
     """A shop that checks each month is told each month; doors are not put in ice."""
     found = review(checked_days_ago=checked_days_ago, every_days=every_days, edges=LAST_WEEK)
-    assert review_page(found).checks == said
+    assert texts(review_document(found), "Probe checks") == said
 
 
 def test_the_calibration_log_tells_what_was_found_and_set() -> None:

@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 import pytest
 from pypdf import PdfReader
 
-from rimewatch.report.sheet import Column, Sheet
+from rimewatch.report.document import Column
+from rimewatch.report.sheet import Sheet
 from rimewatch.vocabulary import Paper
 
 COLUMNS = (

@@ -3,7 +3,7 @@
 from report_nights import TO_MS, quiet_ledger, summary_of
 
 from rimewatch.report.page import page
-from rimewatch.report.render_text import _as_many_as_fit
+from rimewatch.report.push_text import _as_many_as_fit
 
 
 def test_summary_of_a_few_minutes_says_them() -> None:

@@ -5,8 +5,8 @@ from dataclasses import replace
 from report_nights import bad_ledger, quiet_ledger, shop, summary_of
 
 from ledger_values import ledger_of, ms
-from rimewatch.report.render_text import file_text
 from rimewatch.report.summary import build_summary
+from rimewatch.report.summary_document import file_text
 
 
 class TestAlarms:

@@ -4,7 +4,7 @@ import pytest
 from report_nights import ms, quiet_ledger, shop, summary_of
 
 from rimewatch.report.page import page
-from rimewatch.report.render_text import push_text
+from rimewatch.report.push_text import push_text
 
 
 class TestNightsOfClockChange:

@@ -13,7 +13,7 @@ from report_nights import (
     summary_of,
 )
 
-from rimewatch.report.render_text import file_text
+from rimewatch.report.summary_document import file_text
 from rimewatch.vocabulary import Scale
 
 

@@ -2,8 +2,9 @@
 
 from report_nights import quiet_ledger, shop, summary_of
 
-from rimewatch.report.render_text import file_text, push_text
+from rimewatch.report.push_text import push_text
 from rimewatch.report.sections import LIMITS_CHANGED, sections
+from rimewatch.report.summary_document import file_text
 from rimewatch.vocabulary import Scale
 
 

@@ -2,7 +2,7 @@
 
 from report_nights import bad_ledger, quiet_ledger, summary_of
 
-from rimewatch.report.render_text import file_text
+from rimewatch.report.summary_document import file_text
 
 
 class TestLots:
@@ -28,7 +28,11 @@ class TestLots:
         assert "It can form scombrotoxin (histamine) if it gets warm." in text
         assert "It came in above 5 °C (41 °F), to be refused" in text
         assert [todo.text for todo in summary.todos] == [
-            "Lot L2: record the supplier’s written statement."
+            (
+                "Lot L2: not for raw service: what is recorded speaks against it; "
+                "keep it off the raw counter."
+            ),
+            "Lot L2: record the supplier’s written statement.",
         ]
 
     def test_hold_not_yet_counting_has_no_expected_time(self) -> None:

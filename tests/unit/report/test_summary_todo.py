@@ -6,8 +6,8 @@ from datetime import time
 from report_nights import an_excursion, bad_ledger, quiet_ledger, shop, summary_of
 
 from rimewatch.report.page import page
-from rimewatch.report.render_text import file_text
 from rimewatch.report.sections import sections
+from rimewatch.report.summary_document import file_text
 from rimewatch.shop import Contact, EscalationStep, Shift
 from rimewatch.vocabulary import ContactId
 
@@ -101,6 +101,18 @@ class TestTodo:
         assert [item.head for item in probes.items if item.lines] == ["case-1-air"]
         assert probes.items[0].lines == (
             "Two devices publish on its topic, seen 02:14 CST: one is not this probe.",
+        )
+
+    def test_probe_at_qos_0_is_a_task_on_the_morning_after_it_was_found(self) -> None:
+        """Told once: it is no news on the second morning."""
+        ledger = quiet_ledger()
+        ledger["probes"]["case-1-air"]["sent_at_qos_0"] = "2026-03-02T08:14:00Z"
+        ledger["probes"]["case-2-air"]["sent_at_qos_0"] = "2026-02-27T08:14:00Z"  # days ago
+
+        (todo,) = summary_of(ledger).todos
+        assert todo.text == (
+            "Probe case-1-air: set it to QoS 1; at QoS 0 nobody keeps what it sends while the "
+            "service is away."
         )
 
     def test_alarm_still_on_is_a_task_unless_already_said(self) -> None:

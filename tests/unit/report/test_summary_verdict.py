@@ -7,7 +7,8 @@ import pytest
 from report_nights import an_excursion, bad_ledger, quiet_ledger, summary_of
 
 from rimewatch.report.facts import State
-from rimewatch.report.render_text import file_text, push_text, summary_message
+from rimewatch.report.push_text import push_text, summary_message
+from rimewatch.report.summary_document import file_text
 
 
 class TestVerdict:

@@ -235,3 +235,30 @@ def test_clock_that_was_set_back_is_no_fault_of_the_record(journal: Journal) -> 
 
     assert journal.events_between(START_MS, back.now_ms())
     assert journal.check_conclusions() == []
+
+
+def test_channel_of_many_spells_is_written_seldom_and_gone_on_with_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the tenth year each hour's checkpoint would be a megabyte of a freezer's spells."""
+    monkeypatch.setattr("rimewatch.service.writer.MANY_SPELLS", 1)
+    with Journal.open(tmp_path / "rimewatch.db") as journal:
+        clock = SteppedClock(START_MS)
+        live(Writer(SHOP, journal, clock), clock, 0, DAYS * 24)
+        written = [
+            at_ms
+            for (at_ms,) in journal._connection.execute("SELECT at_ms FROM checkpoint ORDER BY 1")
+        ]
+        recent = [at_ms for at_ms in written if at_ms > START_MS + (DAYS - 2) * MS_PER_DAY]
+        clock.move_to(clock.now_ms() + MS_PER_H)
+        goes_on = Writer(SHOP, journal, clock)
+        goes_on.rebuild()
+        others = spells(goes_on)
+        journal.drop_checkpoints("track:freezer-1-air", 0)
+        anew = Writer(SHOP, journal, clock)
+
+        assert 6 <= len(recent) <= 9, "one each six hours"
+        assert len({at_ms // MS_PER_DAY for at_ms in written}) == DAYS, "and one a day"
+        assert journal.check_seals() == []
+        assert journal.check_conclusions() == []
+        assert others == spells(anew) != ()

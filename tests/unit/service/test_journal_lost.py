@@ -4,6 +4,7 @@ import shutil
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -14,10 +15,10 @@ from rimewatch.clock import SystemClock
 from rimewatch.entries import OutOfService
 from rimewatch.intake.arrivals import Arrived, Item
 from rimewatch.intake.broker import BrokerSession
-from rimewatch.journal import Journal, JournalDamaged, JournalReader, damage
+from rimewatch.journal import Journal, JournalDamaged, JournalError, JournalReader, damage
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.dispatcher import Dispatcher
-from rimewatch.service.file_look import Looked
+from rimewatch.service.file_look import Looked, look
 from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from rimewatch.service.systemd import Notifier
@@ -190,6 +191,21 @@ def values(path: Path) -> list[float]:
     """Return what is recorded."""
     with JournalReader.open(path) as reader:
         return list(reader.span(FISH).values.tolist())
+
+
+def restored(copy: Path, path: Path) -> None:
+    """Put a copy in a journal's place, without what lay beside it."""
+    for part in ("-wal", "-shm"):
+        path.with_name(f"{path.name}{part}").unlink(missing_ok=True)
+    copy.replace(path)
+
+
+def look_in_full(path: Path) -> str:
+    """Return what a look over all of the file finds."""
+    try:
+        return look(path, in_full=True)
+    except JournalError as error:
+        return str(error)
 
 
 def whats(path: Path) -> dict[str, str]:
@@ -369,6 +385,80 @@ def test_packed_day_that_cannot_be_read_is_told_of_and_ends_no_recording(path: P
     assert values(path) == [1.5, 1.7, 1.8]
     assert night.titles() == []
     assert "the packed day 2026-03-02" in whats(path)["the watch itself: record"]
+
+
+@pytest.mark.parametrize("noise", ["\0\0\0\0", "[" * 5000, '{"seen_until_ms": 5}', b"{\xff\xfe"])
+@pytest.mark.parametrize("name", ["evaluator", "alarms"])
+def test_memory_that_cannot_be_read_does_not_end_the_watch(
+    path: Path, name: str, noise: str | bytes
+) -> None:
+    """Pages are sound, and a text in them is not: no restart may end for it at night."""
+    copy = copy_of(path)
+    with closing(sqlite3.connect(path)) as outside, outside:
+        outside.execute("UPDATE state SET text = CAST(? AS TEXT) WHERE name = ?", (noise, name))
+
+    def restore() -> None:
+        assert look_in_full(path), "else it would be taken up again as it is"
+        restored(copy, path)
+
+    night = Night(path, Look(in_full=Looked(record="a memory")))
+    night.pass_by([b"1.7"], waits=[nothing, restore, nothing, nothing])
+
+    assert night.acked == [b"1.7"]
+    assert values(path) == [1.5, 1.7]
+    assert night.titles()[0] == "nothing is recorded"
+    assert any("put the latest backup in its place" in said for said in night.said)
+
+
+def test_entry_that_cannot_be_read_does_not_end_the_watch(path: Path) -> None:
+    """Likewise of what people entered."""
+    with Journal.open(path) as journal:
+        journal.add_entry(OutOfService(at_ms=0, unit=UnitId("case-1")), "test")
+        assert journal.checkpoint_wal()
+    copy = copy_of(path)
+    spoilt = path.read_bytes().replace(b'"do":"out-of', b'"do":"out\xffof')
+    path.write_bytes(spoilt)
+
+    night = Night(path, Look(in_full=Looked(record="an entry")))
+    night.pass_by([b"1.7"], waits=[nothing, lambda: restored(copy, path), nothing, nothing])
+
+    assert values(path) == [1.5, 1.7]
+    assert night.titles()[0] == "nothing is recorded"
+
+
+def test_backup_of_a_newer_version_is_not_taken_up_and_does_not_end_the_watch(path: Path) -> None:
+    """Whoever restores the wrong copy is told, and the right one is taken up."""
+    right, wrong = copy_of(path), path.with_name("newer.db")
+    shutil.copyfile(right, wrong)
+    with closing(sqlite3.connect(wrong)) as newer, newer:
+        newer.execute("PRAGMA user_version = 999")
+    night = Night(path)
+
+    night.pass_by(
+        [b"1.6"],
+        lambda: restored(wrong, path),
+        [b"1.7"],
+        waits=[nothing] * 3 + [lambda: restored(right, path)] + [nothing] * 3,
+    )
+
+    assert any("written by a newer rimewatch" in said for said in night.said), night.said
+    assert night.titles()[:1] == ["nothing is recorded"]
+    assert night.acked == [b"1.6", b"1.7"]
+    assert values(path) == [1.5, 1.7]
+
+
+def test_journal_of_another_shop_is_told_with_its_cure(path: Path) -> None:
+    """Whoever restores the wrong file finds it out before two shops stand in one record."""
+    night = Night(path, watched=replace(SHOP, name="Lantern Quay Fish"))
+    night.pass_by([b"1.7"])
+
+    told = [said for said in night.said if "give each its own journal" in said]
+    assert len(told) == 1
+    assert "Saltmarsh Row Fish until now" in told[0]
+    assert values(path) == [1.5, 1.7], "a shop that was only named anew is watched all the same"
+    again = Night(path, watched=replace(SHOP, name="Lantern Quay Fish"))
+    again.pass_by([b"1.8"])
+    assert not any("give each its own" in said for said in again.said)
 
 
 def test_look_that_comes_to_nothing_is_told_of_and_ends_no_recording(path: Path) -> None:

@@ -29,6 +29,24 @@ def test_lock_of_a_running_service_refuses_a_second(tmp_path: Path) -> None:
         pytest.fail("two services held one journal")
 
 
+def test_lock_holds_for_every_name_that_leads_to_the_journal(tmp_path: Path) -> None:
+    """A link, to the file or to its folder, is no other journal."""
+    journal = tmp_path / "rimewatch.db"
+    journal.touch()
+    by_link = tmp_path / "shop.db"
+    by_link.symlink_to(journal)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.symlink_to(tmp_path, target_is_directory=True)
+
+    for name in (by_link, elsewhere / "rimewatch.db", elsewhere / "shop.db"):
+        with (
+            only_one(journal),
+            pytest.raises(Locked, match="another service"),
+            only_one(name),
+        ):
+            pytest.fail(f"two services held one journal, by {name}")
+
+
 def test_lock_of_a_killed_service_is_free_again(tmp_path: Path) -> None:
     """After a power cut nobody has to remove a file before the watch can go on."""
     journal = tmp_path / "rimewatch.db"

@@ -1,5 +1,6 @@
 """Lots, mornings and health, and the forms about lots."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -13,6 +14,7 @@ from rimewatch.clock import SteppedClock
 from rimewatch.entries import AnyEntry, MoveLot, ReceiveLot, StartFreezing, WithdrawLot
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.journal.journal import Journal
+from rimewatch.lots.catalogue import Species, find
 from rimewatch.readings import Reading
 from rimewatch.service.pages import Pages as ServedPages
 from rimewatch.service.watch_health import Bystander
@@ -98,6 +100,20 @@ def test_lot_is_received_in_the_shops_scale(pages: Pages, journal: Journal) -> N
     entry = entered(journal)
     assert isinstance(entry, ReceiveLot)
     assert (entry.who, entry.lot, entry.celsius, entry.serve_raw) == ("Ana", "L3", 1.5, True)
+
+
+@pytest.mark.parametrize("path", ["/lots", "/lot?lot=L1"])
+def test_species_is_chosen_from_a_list_by_any_of_its_names(pages: Pages, path: str) -> None:
+    """Whoever types "kihada" is offered the fish, and what is chosen is read back as that fish."""
+    page = pages.signed_in().get(path).text
+
+    offered = dict(re.findall(r'<option value="([^"]*)">([^<]*)</option>', page))
+    assert "kihada" in offered["Yellowfin tuna (Thunnus albacares)"]
+    assert re.search(r'<input name="species"[^>]* list="known-species"', page)
+    assert '<datalist id="known-species">' in page
+    labels = [value for value in offered if "(" in value]
+    assert len(labels) >= 200
+    assert all(isinstance(find(label), Species) for label in labels)
 
 
 @pytest.mark.parametrize(

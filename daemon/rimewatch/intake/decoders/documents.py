@@ -39,6 +39,21 @@ def bare(payload: bytes) -> bytes:
     return payload.removeprefix(BYTE_ORDER_MARK).rstrip(b"\0")
 
 
+def text_of(payload: bytes) -> str:
+    """Return a payload of plain text.
+
+    A degree sign of a device that knows no UTF-8 (0xB0, ISO 8859-1) is read as one.
+
+    Raises:
+        UnicodeDecodeError: If it is none.
+    """
+    plain = bare(payload)
+    try:
+        return plain.decode()
+    except UnicodeDecodeError:
+        return plain.replace(b"\xb0", "°".encode()).decode()
+
+
 def document_of(payload: bytes) -> object:
     """Return what a payload of JSON or CBOR holds.
 

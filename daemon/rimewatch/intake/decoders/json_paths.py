@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import jmespath
 from jmespath.exceptions import JMESPathError
 
+from rimewatch.intake.decoders.cbor_keys import twin_in
 from rimewatch.intake.decoders.documents import bare, document_of, is_cbor
 from rimewatch.intake.decoders.draft import (
     Absent,
@@ -36,6 +37,8 @@ MOST_VALUES: Final = 2000
 """Readings in one message: a day's at one a minute, and a reserve (our choice)."""
 
 _NOTHING: Final = Measured(math.nan)
+
+_TWINS: Final = 'the key "{}" stands twice in one object; nobody can tell which holds'
 
 Finder = Callable[[object], object]
 
@@ -83,11 +86,8 @@ def json_decoder(probe: Probe) -> Decoder:
     def decode(payload: bytes, _arrived_ms: int) -> Sequence[Draft]:
         document = document_of(payload)
         # A key written with escapes would not be counted, so any escape takes the slow way.
-        if b"\\" in payload:
+        if is_cbor(payload) or b"\\" in payload or any(payload.count(name) > 1 for name in quoted):
             refuse_twins(payload, names)
-        for name in quoted:
-            if payload.count(name) > 1:
-                refuse_twins(payload, names)
         if find_mark is not None and not _is_marked(find_mark, document, probe):
             return ()
         found = _found_value(find_value, document, value_keys, where)
@@ -124,13 +124,15 @@ def refuse_twins(payload: bytes, names: set[str]) -> Any:  # noqa: ANN401 - JSON
             seen: set[str] = set()
             for key, _ in pairs:
                 if key in seen and key in names:
-                    msg = f'the key "{key}" stands twice in one object; nobody can tell which holds'
-                    raise Undecodable(msg, whole=True)
+                    raise Undecodable(_TWINS.format(key), whole=True)
                 seen.add(key)
         return found
 
     if is_cbor(payload):
-        return None  # read already; its library keeps the last of two and tells of neither
+        twin = twin_in(payload, names)
+        if twin is not None:
+            raise Undecodable(_TWINS.format(twin), whole=True)
+        return None  # read already
     try:
         return json.loads(bare(payload).decode(), object_pairs_hook=build)
     except (ValueError, RecursionError) as err:

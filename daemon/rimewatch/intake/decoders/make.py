@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from rimewatch.intake.decoders.csv_lines import csv_decoder
 from rimewatch.intake.decoders.draft import Decoder, UnusableProbe
 from rimewatch.intake.decoders.json_paths import json_decoder
 from rimewatch.intake.decoders.number import number_decoder
@@ -13,6 +14,7 @@ MAKERS: Final[Mapping[str, Callable[[Probe], Decoder]]] = {
     "number": number_decoder,
     "json": json_decoder,
     "senml": senml_decoder,
+    "csv": csv_decoder,
 }
 """The formats this version reads. A further one is one function and one line here."""
 

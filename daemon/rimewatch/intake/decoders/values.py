@@ -42,11 +42,16 @@ _QUANTITY: Final = re.compile(
 )
 """A number with a decimal point or comma, and what stands behind it."""
 
+_TYPED: Final = str.maketrans({"\u2212": "-", "\u00ba": "°"})
+"""Signs that look like what is meant: a minus sign, an ordinal's raised o."""
+
 SCALE_WORDS: Final = {
     **dict.fromkeys(
-        ("c", "°c", "℃", "cel", "celsius", "degc", "deg c", "degrees c"), Scale.CELSIUS
+        ("c", "°c", "° c", "℃", "cel", "celsius", "degc", "deg c", "degrees c"), Scale.CELSIUS
     ),
-    **dict.fromkeys(("f", "°f", "℉", "fahrenheit", "degf", "deg f", "degrees f"), Scale.FAHRENHEIT),
+    **dict.fromkeys(
+        ("f", "°f", "° f", "℉", "fahrenheit", "degf", "deg f", "degrees f"), Scale.FAHRENHEIT
+    ),
     **dict.fromkeys(("k", "°k", "kelvin"), Scale.KELVIN),
     **dict.fromkeys(("ohm", "ohms", "Ω", "ω"), Scale.OHM),
 }
@@ -85,7 +90,7 @@ def measured_in(text: str, measures: Measures) -> Measured:
     try:
         return Measured(number_in(text))
     except Undecodable:
-        found = _QUANTITY.fullmatch(text.strip())
+        found = _QUANTITY.fullmatch(text.strip().translate(_TYPED))
         if found is None:
             raise
     value = float(f"{found['whole']}.{found['part'] or 0}")

@@ -109,11 +109,9 @@ class HostPresence:
             client_id=f"{self._broker.client_id}-state",
             clean_session=True,
             protocol=MQTTv311,
+            transport=end.transport,
         )
-        if end.username is not None:
-            client.username_pw_set(end.username, end.password)
-        if end.tls is not None:
-            client.tls_set_context(end.tls)
+        end.prepare(client)
         client.on_pre_connect = self._on_pre_connect
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
