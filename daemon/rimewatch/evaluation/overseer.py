@@ -155,8 +155,13 @@ class Overseer:
             at_ms: The instant.
             out_for_ms: How long units must have been out of their bands; None: the rule's.
         """
-        standing = self._host.alarms.conditions.get(POWER_LOSS)
-        condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
+        alarms = self._host.alarms
+        standing = alarms.conditions.get(POWER_LOSS)
+        last = alarms.alarms.get(POWER_LOSS) or alarms.closed.get(POWER_LOSS)
+        back_ms = None if last is None else last.returned_ms
+        condition = power_condition(
+            self.air, standing, at_ms, out_for_ms=out_for_ms, back_ms=back_ms
+        )
         if condition is not None:
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
             if self._counts_anew(condition, at_ms):
