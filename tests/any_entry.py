@@ -1,5 +1,6 @@
 """Any entry, drawn from its declaration: a new kind of entry is drawn without being named here."""
 
+import json
 from typing import get_args
 
 from hypothesis import strategies as st
@@ -26,6 +27,12 @@ def _value(key: Key) -> st.SearchStrategy[object]:
     one: st.SearchStrategy[object]
     if key.is_instant:
         one = _TIMES
+    elif key.is_document:
+        one = st.dictionaries(st.text(_SIGNS, max_size=5), st.integers() | st.text(_SIGNS)).map(
+            lambda found: json.dumps(
+                found, sort_keys=True, separators=(",", ":"), ensure_ascii=False
+            )
+        )
     elif key.words is not None:
         one = st.sampled_from(key.words)
     elif key.choice:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from rimewatch.clock import SteppedClock
 from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.dispatcher import Dispatcher
+from rimewatch.notify.letter import NOTHING, Extras
 from rimewatch.notify.results import Limits, Result
 from rimewatch.shop import Contact
 from rimewatch.vocabulary import About, ContactId
@@ -59,13 +60,22 @@ class Desk:
         return self.result_of(row.id)
 
 
-def open_desk(limits: Limits, contacts: Mapping[str, Sequence[str]]) -> Desk:
+def open_desk(
+    limits: Limits, contacts: Mapping[str, Sequence[str]], extras: Extras = NOTHING
+) -> Desk:
     """Return a desk whose dispatcher knows contacts by their names and addresses."""
     woken = threading.Event()
     people = [
         Contact(id=ContactId(name), name=name, urls=tuple(urls)) for name, urls in contacts.items()
     ]
-    return Desk(Dispatcher(people, SteppedClock(NOW_MS), wake=woken.set, limits=limits), woken)
+    dispatcher = Dispatcher(
+        people,
+        SteppedClock(NOW_MS),
+        wake=woken.set,
+        limits=limits,
+        extras=lambda _row, _now_ms: extras,
+    )
+    return Desk(dispatcher, woken)
 
 
 def row(

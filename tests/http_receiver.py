@@ -28,6 +28,10 @@ class Answer(Enum):
     RESET = "resets the connection"
     MOVED = "answers 302, to where any GET is answered with success"
     TOO_MANY = "answers 429"
+    AWAY = "answers 503"
+
+
+_TAKES_NOTHING = (Answer.REFUSE, Answer.RESET, Answer.MOVED, Answer.TOO_MANY, Answer.AWAY)
 
 
 @dataclass
@@ -37,6 +41,8 @@ class Receiver:
     answer: Answer = Answer.TAKE
     got: list[dict[str, Any]] = field(default_factory=list)
     """The JSON of every message it took."""
+    retry_after: str = ""
+    """What it says beside 429 and 503 of when to come back; empty: nothing."""
     requests: int = 0
     fetched: list[str] = field(default_factory=list)
     """The paths that were fetched without words."""
@@ -105,7 +111,7 @@ class Receiver:
                 self.got.append(message)
                 self._changed.notify_all()
                 return Answer.TAKE
-            if self.answer not in (Answer.REFUSE, Answer.RESET, Answer.MOVED, Answer.TOO_MANY):
+            if self.answer not in _TAKES_NOTHING:
                 self.got.append(json.loads(body))
             self._changed.notify_all()
             return self.answer
@@ -139,6 +145,8 @@ class _Handler(BaseHTTPRequestHandler):
             self._say(500)
         elif answer is Answer.TOO_MANY:
             self._say(429)
+        elif answer is Answer.AWAY:
+            self._say(503)
         elif answer is Answer.MOVED:
             self._say(302)
         elif answer is Answer.TRICKLE:
@@ -157,6 +165,8 @@ class _Handler(BaseHTTPRequestHandler):
             self.send_response(code)
             if code == 302:
                 self.send_header("Location", f"http://127.0.0.1:{self.receiver.port}/elsewhere")
+            if code in (429, 503) and self.receiver.retry_after:
+                self.send_header("Retry-After", self.receiver.retry_after)
             self.send_header("Content-Length", "0")
             self.end_headers()
 

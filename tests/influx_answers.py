@@ -70,6 +70,11 @@ class InfluxAnswers:
         """The address, as a configuration names it."""
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def readings(self) -> int:
+        """How many points there are of readings."""
+        return sum(series.startswith("reading,") for series, _ in self.points)
+
     def wait_for(self, condition: Callable[["InfluxAnswers"], bool], what: str) -> None:
         """Wait until a condition on what it got holds; fail after a while."""
         with self._changed:

@@ -328,7 +328,9 @@ def _story(record: Document, hold: Hold | None, from_ms: int, to_ms: int) -> Lot
 def _judgement(record: Document, entries: LotEntries, hold: Hold | None) -> Judgement:
     """What follows of a record's own figures, by the service's own law."""
     need = Need(needs_destruction=record["needs_destruction"], why="", provision="")
-    too_warm = (ReceivedTooWarm(celsius=9.0),) if record.get("received_too_warm") else ()
+    too_warm = (
+        (ReceivedTooWarm(celsius=9.0, limit_c=5.0),) if record.get("received_too_warm") else ()
+    )
     doubts: tuple[SilenceBeforeCount, ...] = ()
     if hold is not None and record.get("sure_h", hold.credited_h) < hold.credited_h:
         doubts = (SilenceBeforeCount(sure_h=record["sure_h"], required_h=hold.required_h),)
@@ -412,6 +414,7 @@ def _probe(shop: Shop, probe: ProbeId, record: Document, alarms: tuple[Alarm, ..
         clock=ClockNote(
             late_ms=(round(record["clock_offset_s"] * 1000),) * ENOUGH,
             two_sources_ms=_ms_or_none(record.get("two_sources")),
+            qos_0_ms=_ms_or_none(record.get("sent_at_qos_0")),
         ),
         unread=unread.get(probe),
     )

@@ -18,10 +18,12 @@ from rimewatch.service.records import record_from_file
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.app import make_app
+from rimewatch.web.heard import Listens
 from rimewatch.web.live import Board, Health
 from rimewatch.web.people import People, Role, people_path
+from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile
-from rimewatch.web.site import make_site
+from rimewatch.web.site import Looks, make_site
 
 PASSWORD = "ice and salt and ice"
 
@@ -56,14 +58,31 @@ class Pages:
 
 
 def pages_of(
-    shop: Shop, journal_path: Path, clock: SteppedClock, config_file: ConfigFile | None = None
+    shop: Shop,
+    journal_path: Path,
+    clock: SteppedClock,
+    config_file: ConfigFile | None = None,
+    *,
+    keeper: SettingsKeeper | None = None,
+    listens: Listens | None = None,
+    looks: Looks | None = None,
 ) -> Pages:
     """Return a shop's pages; nothing is published yet."""
     board = Board()
     people = People(people_path(journal_path))
     make_record = partial(record_from_file, shop, journal_path)
     site = make_site(
-        shop, journal_path, board, people, clock, parse_entry, make_record, config_file
+        shop,
+        journal_path,
+        board,
+        people,
+        clock,
+        parse_entry,
+        make_record,
+        config_file,
+        keeper=keeper,
+        listens=listens,
+        looks=looks,
     )
     path = "" if shop.web is None else shop.web.path
     return Pages(make_app(site.routes, site.handlers, path), board, people, clock, journal_path)

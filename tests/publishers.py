@@ -463,4 +463,265 @@ PUBLISHERS: Final = (
         "a device's state, and no thermometer",
         {"node/plug-1": {"uptime": 1234, "heap": 30000, "attempts": 3, "wifi": {"rssi": -61}}},
     ),
+    _one(
+        "an entity a topic, its state below",
+        {
+            "node/sensor/fridge_temperature/state": "2.4",
+            "node/sensor/freezer_temperature/state": "-20.1",
+            "node/sensor/wifi_signal/state": "-61",
+            "node/sensor/uptime/state": "1234",
+        },
+        ("a", "air", 2.4),
+        ("b", "air", -20.1),
+    ),
+    _one(
+        "a network server with decoded payloads deep inside",
+        {
+            f"v3/app/devices/{d}/up": {
+                "end_device_ids": {"device_id": d},
+                "received_at": "2026-03-02T08:00:00Z",
+                "uplink_message": {
+                    "f_port": 2,
+                    "f_cnt": 9,
+                    "decoded_payload": {"temperature": t, "BatV": 3.04, "humidity": 80},
+                    "rx_metadata": [{"rssi": -101, "snr": 6, "channel_rssi": -101}],
+                    "settings": {"frequency": "868100000"},
+                },
+            }
+            for d, t in (("case-1", 2.1), ("frz-1", -20.5))
+        },
+        ("a", "air", 2.1),
+        ("a", "humidity", 80.0),
+        ("b", "air", -20.5),
+        ("b", "humidity", 80.0),
+    ),
+    _one(
+        "a dew point beside",
+        {
+            "tele/case-1/SENSOR": {
+                "Time": "2026-03-02T02:00:00",
+                "S7021": {"Temperature": 2.1, "Humidity": 80, "DewPoint": -1.0},
+                "TempUnit": "C",
+            }
+        },
+        ("a", "air", 2.1),
+        ("a", "humidity", 80.0),
+    ),
+    _one(
+        "what is worked out of temperature and humidity",
+        {
+            "node/case-1": {
+                "temperature": 2.1,
+                "dew_point": -1.0,
+                "heat_index": 1.5,
+                "feels_like": 1.0,
+                "wet_bulb": 0.5,
+            }
+        },
+        ("a", "air", 2.1),
+    ),
+    _one(
+        "one temperature in two scales",
+        {"node/case-1": {"temp_f": 35.78, "temp_c": 2.1}},
+        ("a", "air", 2.1),
+    ),
+    _one(
+        "two sensors by a tag on one topic",
+        [
+            (
+                "agent/pi",
+                {
+                    "fields": {"temp": t},
+                    "name": "onewire",
+                    "tags": {"host": "pi", "sensor": s},
+                    "timestamp": AT_S,
+                },
+            )
+            for s, t in (("case", 2.1), ("freezer", -20.0)) * 3
+        ],
+        ("a", "air", 2.1),
+        ("b", "air", -20.0),
+    ),
+    _one(
+        "quantities with numbers of channels",
+        {"node/case-1": {"temperature_1": 2.1, "relative_humidity_2": 80}},
+        ("a", "air", 2.1),
+        ("a", "humidity", 80.0),
+    ),
+    _one(
+        "a controller with its coil",
+        {"ctl/case-1": {"cabinet_temp": 2.4, "evaporator_temp": -8.0, "setpoint": 2.0}},
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "a controller with all of its machine",
+        {
+            "ctl/case-1": {
+                "air_temp": 2.4,
+                "evap_temp": -3.0,
+                "condenser_temp": 38.0,
+                "suction_temp": -6.0,
+                "discharge_temp": 60.0,
+            }
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "statistics without a quantity",
+        {"log/case-1": {"min": 1.0, "max": 5.0, "avg": 2.4, "cur": 2.4}},
+        ("a", "air", 2.4),
+        is_doubtful=True,
+    ),
+    _one(
+        "statistics of a temperature",
+        {"log/case-1": {"temperature": {"min": 1.0, "max": 5.0, "avg": 2.3, "current": 2.4}}},
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "a topic to set by",
+        {"shop/case-1/temperature": "2.4", "shop/case-1/temperature/set": "2.0"},
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "topics of what was set",
+        {
+            "shop/case-1/temperature": "2.4",
+            "shop/case-1/target_temperature": "2.0",
+            "shop/case-1/setpoint/temperature": "2.0",
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "alarm limits beside",
+        {
+            "node/case-1": {
+                "temperature": 2.4,
+                "temp_alarm_high": 5,
+                "temp_alarm_low": 0,
+                "hi_limit": 5,
+                "lo_limit": -2,
+            }
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "a computer's own temperature",
+        {"pi/status": {"cpu_temp": 48.2, "temperature": 2.4}},
+        ("a", "air", 2.4),
+    ),
+    _one("a warm room", {"room/kitchen": {"temperature": 21.5, "humidity": 45}}),
+    _one(
+        "the air outside",
+        {
+            "weather/outside": {"temperature": 4.0, "humidity": 90},
+            "shop/case-1": {"temperature": 2.4},
+        },
+        ("a", "air", 2.4),
+        is_doubtful=True,
+    ),
+    _one(
+        "a calibration beside",
+        {
+            "node/case-1": {
+                "temperature": 2.4,
+                "temperature_calibration": 0.5,
+                "temperature_offset": -0.3,
+            }
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "the value before and its trend",
+        {
+            "node/case-1": {
+                "temperature": 2.4,
+                "last_temperature": 2.3,
+                "temperature_delta": 0.1,
+                "temperature_trend": -0.2,
+            }
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "the raw count beside",
+        {"node/case-1": {"temperature": 2.4, "temperature_raw": 538, "adc": 538}},
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "a sink",
+        {"node/sink": {"hot_water_temp": 3.0}, "node/case-1": {"temperature": 2.4}},
+        ("a", "air", 2.4),
+        is_doubtful=True,
+    ),
+    _one(
+        "two letters with numbers",
+        {"node/7": {"T1": 2.1, "T2": -20.0}},
+        ("a", "air", 2.1),
+        ("b", "air", -20.0),
+    ),
+    _one(
+        "sensors by number, with a type each",
+        {
+            "node/7": {
+                "sensors": {
+                    "1": {"value": 2.1, "type": "temp"},
+                    "2": {"value": -20.0, "type": "temp"},
+                }
+            }
+        },
+        ("a", "air", 2.1),
+        ("b", "air", -20.0),
+    ),
+    _one(
+        "a description of the sensor, kept",
+        {
+            "discovery/sensor/case/config": {
+                "name": "Case",
+                "state_topic": "shop/case-1/air",
+                "unit_of_measurement": "°C",
+                "min": -40,
+                "max": 5,
+                "temperature": {"min": -5, "max": 5},
+            },
+            "shop/case-1/air": "2.4",
+        },
+        ("a", "air", 2.4),
+    ),
+    _one(
+        "pairs of name and value",
+        {"log/7": [["case", 2.1], ["freezer", -20.0]]},
+        ("a", "air", 2.1),
+        ("b", "air", -20.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "a list of names and values",
+        {
+            "log/7": {
+                "values": [
+                    {"name": "case", "value": 2.1, "unit": "C"},
+                    {"name": "freezer", "value": -20.0, "unit": "C"},
+                    {"name": "battery", "value": 3.0, "unit": "V"},
+                ]
+            }
+        },
+        ("a", "air", 2.1),
+        ("b", "air", -20.0),
+    ),
+    _one(
+        "a tank with its freezing point",
+        {"brine/tank": {"temperature": -12.0, "freezing_point": -21.0}},
+        ("a", "air", -12.0),
+    ),
+    _one(
+        "a controller's defrost",
+        {"ctl/frz-1": {"temperature": -20.4, "defrost_temp": 8.0, "defrost_end_temp": 8.0}},
+        ("a", "air", -20.4),
+    ),
+    _one(
+        "air on both sides of the coil",
+        {"ctl/case-1": {"supply_air": -2.0, "return_air": 2.4}},
+        ("a", "air", 2.4),
+        ("a", "air", -2.0),
+    ),
 )

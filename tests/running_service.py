@@ -31,6 +31,7 @@ class RunningService:
         reread: Callable[[], Shop] | None = None,
         *,
         clock: SteppedClock | None = None,
+        config_path: Path | None = None,
         surroundings: Surroundings | None = None,
     ) -> None:
         self.clock = clock or SteppedClock(start_ms)
@@ -43,6 +44,7 @@ class RunningService:
             self.clock,
             say=self.said.append,
             reread=reread,
+            config_path=config_path,
             surroundings=surroundings,
         )
         self._thread = threading.Thread(target=self._run, name="service-under-test")

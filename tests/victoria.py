@@ -14,9 +14,10 @@ START_LIMIT_S = 60.0
 class Victoria:
     """One database with its files in a folder; ``port`` stays the same over restarts."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, merges: bool = True) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
+        self._merging = ["-dedup.minScrapeInterval=1ms"] if merges else []
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port: int = probe.getsockname()[1]
@@ -38,7 +39,7 @@ class Victoria:
                 program,
                 f"-httpListenAddr=127.0.0.1:{self.port}",
                 f"-storageDataPath={self.folder / 'data'}",
-                "-dedup.minScrapeInterval=1ms",
+                *self._merging,
                 "-retentionPeriod=100y",
                 "-http.maxGracefulShutdownDuration=1s",
                 "-memory.allowedBytes=256MiB",

@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "summary": "Show a morning's summary.",
     "review": "Show how a week or four weeks went, beside those before.",
     "what-if": "Show what another configuration would have made of your own past.",
+    "settings": "Show and change what the shop is watched by; who changed what, and back.",
     "records": "Write the record that an inspector asks for.",
     "lot": "Receive, freeze, move and list lots.",
     "alarm": "List, acknowledge, shelve and unshelve alarms.",

@@ -8,10 +8,11 @@ that check what comes from outside (``rimewatch.intake.entries``) and the JSON o
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from types import MappingProxyType
 from typing import Annotated, ClassVar, Final, Literal, get_args
 
-from rimewatch.entry_keys import INSTANT, Many, Number, Text
+from rimewatch.entry_keys import DOCUMENT, INSTANT, Many, Number, Text
 from rimewatch.vocabulary import (
     CoolingFood,
     Disposition,
@@ -48,6 +49,16 @@ Measured = Annotated[float, Number(least=-100, most=60)]
 Degrees = Annotated[float, Number(least=-100, most=100)]
 
 
+class Judged(StrEnum):
+    """What an entry can change of what is concluded now; the ledger asks every entry anyway."""
+
+    NOTHING = "nothing"
+    LOTS = "lots"
+    """Which lots there are, where they lie, what is held, and what may be said of them."""
+    COOLING = "cooling"
+    """Which batches cool."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """Something a person did, and when."""
@@ -56,6 +67,8 @@ class Entry:
     """Its name in the contract."""
     one_of: ClassVar[tuple[str, ...]] = ()
     """Keys of which exactly one is given; empty: there is no such choice."""
+    judged_anew: ClassVar[Judged] = Judged.NOTHING
+    """What has to be judged anew once it is taken."""
 
     at_ms: int
     who: Short = ""
@@ -71,6 +84,7 @@ class ReceiveLot(Entry):
     """A lot came in. ``celsius`` is the temperature measured at receipt."""
 
     do: ClassVar[str] = "receive-lot"
+    judged_anew = Judged.LOTS
     lot: Lot
     species: Word
     origin: Origin
@@ -91,6 +105,7 @@ class CorrectLot(Entry):
     """What was said of a lot at its receipt was wrong. None: that was right, and stays."""
 
     do: ClassVar[str] = "correct-lot"
+    judged_anew = Judged.LOTS
     lot: Lot
     reason: Reason
     species: Word | None = None
@@ -113,6 +128,7 @@ class AttachStatement(Entry):
     """A supplier's written statement was put on file for a lot."""
 
     do: ClassVar[str] = "attach-statement"
+    judged_anew = Judged.LOTS
     lot: Lot
     reference: Word
     states: States
@@ -129,6 +145,7 @@ class StartFreezing(Entry):
     """A lot was put into a freezer for parasite destruction by an option."""
 
     do: ClassVar[str] = "start-freezing"
+    judged_anew = Judged.LOTS
     lot: Lot
     unit: Place
     option: Option
@@ -143,6 +160,7 @@ class StartThawing(Entry):
     """A lot was put into a refrigerated unit to thaw (Food Code 3-501.13)."""
 
     do: ClassVar[str] = "start-thawing"
+    judged_anew = Judged.LOTS
     lot: Lot
     unit: Place
 
@@ -152,6 +170,7 @@ class MoveLot(Entry):
     """A lot was put into another unit."""
 
     do: ClassVar[str] = "move-lot"
+    judged_anew = Judged.LOTS
     lot: Lot
     unit: Place
 
@@ -161,6 +180,7 @@ class WithdrawLot(Entry):
     """A lot left: sold out, used cooked, or discarded."""
 
     do: ClassVar[str] = "withdraw-lot"
+    judged_anew = Judged.LOTS
     lot: Lot
     reason: Prose = ""
 
@@ -170,6 +190,7 @@ class CancelEntry(Entry):
     """An entry about a lot should never have been made. It stays on the books, crossed out."""
 
     do: ClassVar[str] = "cancel-entry"
+    judged_anew = Judged.LOTS
     number: Annotated[int, Number(least=1)]
     """The ``entry_number`` of the entry that does not count any more."""
     reason: Reason
@@ -229,6 +250,7 @@ class CorrectiveAction(Entry):
     """What was done about it, in the person's own words."""
 
     do: ClassVar[str] = "corrective-action"
+    judged_anew = Judged.LOTS
     unit: Place
     text: Reason
     disposition: Disposition | None = None
@@ -242,6 +264,7 @@ class StartCooling(Entry):
     """A batch of food was put into a unit to cool, with the product probe in it."""
 
     do: ClassVar[str] = "start-cooling"
+    judged_anew = Judged.COOLING
     unit: Place
     food: CoolingFood = CoolingFood.COOKED
     lot: Lot | None = None
@@ -253,6 +276,7 @@ class EndCooling(Entry):
     """The batch that cooled in a unit was taken out, or the probe was."""
 
     do: ClassVar[str] = "end-cooling"
+    judged_anew = Judged.COOLING
     unit: Place
 
 
@@ -285,6 +309,7 @@ class CalibrationCheck(Entry):
     """A probe was checked against a reference, in melting ice or beside a thermometer."""
 
     do: ClassVar[str] = "calibration-check"
+    judged_anew = Judged.LOTS
     probe: Sensor
     found_c: Degrees
     """How far off it was, °C: what it said less what was true."""
@@ -304,6 +329,52 @@ class RetryQuarantine(Entry):
     """The configuration was mended: what is kept in quarantine is to be read once more."""
 
     do: ClassVar[str] = "retry-quarantine"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeSettings(Entry):
+    """The settings are others from then on; what came before stays under those of before."""
+
+    do: ClassVar[str] = "change-settings"
+    settings: Annotated[str, DOCUMENT]
+    """The whole configuration, as the file's tables in JSON. Marks stand for secrets."""
+    way: Short = ""
+    """By what way: the file, a command or a page; empty: nobody said."""
+    reason: Prose = ""
+
+    @property
+    def from_ms(self) -> int:
+        """From when on they hold: when that was entered, never before."""
+        return self.at_ms if self.entered_ms is None else max(self.at_ms, self.entered_ms)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectPlace(Entry):
+    """A probe really was in another unit for some time than the settings had it in.
+
+    Its readings of that time are that unit's. It is a doubt for the fish of both until somebody
+    else confirms it.
+    """
+
+    do: ClassVar[str] = "correct-place"
+    probe: Sensor
+    was: Place
+    """Where the settings had it."""
+    unit: Place
+    """Where it was."""
+    from_ms: Instant
+    to_ms: Instant
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfirmPlace(Entry):
+    """A second person knows that a probe was where another one said that it was."""
+
+    do: ClassVar[str] = "confirm-place"
+    judged_anew = Judged.LOTS
+    number: Annotated[int, Number(least=1)]
+    """The ``entry_number`` of the correction."""
 
 
 LotEntry = (
@@ -327,6 +398,9 @@ AnyEntry = (
     | EndTimeControl
     | CalibrationCheck
     | RetryQuarantine
+    | ChangeSettings
+    | CorrectPlace
+    | ConfirmPlace
 )
 
 ENTRY_CLASSES: Final[Mapping[str, type[AnyEntry]]] = MappingProxyType(

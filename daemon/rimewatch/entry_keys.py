@@ -47,6 +47,14 @@ class Instant:
 
 INSTANT: Final = Instant()
 
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A JSON object: its canonical text inside (keys sorted, no spaces), the object outside."""
+
+
+DOCUMENT: Final = Document()
+
 KEPT_BY_THE_BOOKS: Final = frozenset({"at_ms", "entry_number"})
 """Fields that are no keys of their own: ``at`` stands for the first, and who keeps the books
 gives the second."""
@@ -72,7 +80,7 @@ class Key:
     name: str
     kind: type
     choice: tuple[int, ...] = ()
-    bounds: Text | Number | Instant | None = None
+    bounds: Text | Number | Instant | Document | None = None
     many: Many | None = None
     may_be_none: bool = False
     is_required: bool = True
@@ -82,6 +90,11 @@ class Key:
     def is_instant(self) -> bool:
         """Whether it is a point in time."""
         return isinstance(self.bounds, Instant)
+
+    @property
+    def is_document(self) -> bool:
+        """Whether it is a JSON object."""
+        return isinstance(self.bounds, Document)
 
     @property
     def words(self) -> type[StrEnum] | None:
@@ -116,7 +129,7 @@ def _key(field: str, hint: Any, default: object) -> Key:  # noqa: ANN401 (annota
     found: dict[str, Any] = {"kind": None}
     for part in _parts(hint):
         match part:
-            case Text() | Number() | Instant():
+            case Text() | Number() | Instant() | Document():
                 found["bounds"] = part
             case Many():
                 found["many"] = part

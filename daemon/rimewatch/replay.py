@@ -5,22 +5,26 @@ same input gives the same ledger and the same summaries, to the byte.
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
+from pathlib import Path
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.effects import Send
-from rimewatch.entries import AnyEntry
+from rimewatch.config.changing import Way, fault_of, past_shop, shop_of
+from rimewatch.entries import AnyEntry, ChangeSettings, CorrectPlace
 from rimewatch.evaluation.clock_note import ClockNote
 from rimewatch.evaluation.door import BooksInMemory, Refusal, check, is_known
 from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account, Ledger, MessageRecord, build_ledger
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import AlarmKept, Noted, SummaryDue
+from rimewatch.evaluation.over_time import followed_by, placed_anew
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
-from rimewatch.evaluation.settings import offsets_set
+from rimewatch.evaluation.settings import Change, differences, offsets_set, settings_of
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceEntry, TraceMessage, TraceReading
+from rimewatch.readings import Reading
 from rimewatch.report.morning import Morning, render_morning
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About, ProbeId
@@ -57,155 +61,199 @@ def replay(
     *,
     on_line: Callable[[int], None] | None = None,
     summaries: bool = True,
+    source: str = "shop.toml",
+    folder: Path | None = None,
 ) -> Replayed:
     """Evaluate a trace.
 
     Args:
-        shop: The shop.
+        shop: The shop, as it is configured when the trace begins.
         trace: Its lines, in order of arrival.
         on_line: Told the instant of each line, for a progress display.
         summaries: Whether to write the mornings' summaries; the ledger is the same without.
+        source: What the configuration is called where settings in the trace are refused.
+        folder: Where relative paths in such settings start; None: the working folder.
 
     Raises:
         EmptyTraceError: If there is no line.
         TraceError: At the first line that can't be read.
     """
-    receiver = Receiver(shop)
-    store = MemoryStore()
-    tally = QuarantineTally()
-    books = _Books()
-    evaluator: Evaluator | None = None
+    course: _Course | None = None
     first_ms, last_ms, now_ms = None, None, 0
     for line in trace:
         now_ms = max(now_ms, line.at_ms)
-        if evaluator is None:
-            # Nobody reads the messages: the ledger says when each was sent, and to whom.
-            evaluator = Evaluator(shop, store, now_ms, describes=False)
-        evaluator.advance(now_ms)
-        event_ms = _take(line, receiver, store, tally, evaluator, books)
+        if course is None:
+            course = _Course(shop, now_ms, (source, folder), summaries=summaries)
+        course.evaluator.advance(now_ms)
+        event_ms = course.take(line)
         first_ms = min(event_ms if first_ms is None else [first_ms, *event_ms])
         last_ms = max(event_ms if last_ms is None else [last_ms, *event_ms])
-        books.clocks.update(receiver.clock_notes())
-        _keep(shop, store, evaluator, tally, books, summaries=summaries)
+        course.note_clocks()
+        course.keep()
         if on_line is not None:
             on_line(line.at_ms)
-    if evaluator is None or first_ms is None or last_ms is None:
+    if course is None or first_ms is None or last_ms is None:
         raise EmptyTraceError(
             "the trace has no line; expected JSON lines, one message or entry each"
         )
-    evaluator.finish(max(now_ms, last_ms))
-    _keep(shop, store, evaluator, tally, books, summaries=summaries)
+    course.evaluator.finish(max(now_ms, last_ms))
+    course.keep()
     return Replayed(
         ledger=build_ledger(
-            shop, store, _account(evaluator, tally, books), from_ms=first_ms, to_ms=last_ms
+            course.evaluator.shop,
+            course.store,
+            course.account(),
+            from_ms=first_ms,
+            to_ms=last_ms,
         ),
-        mornings=books.mornings,
+        mornings=course.books.mornings,
     )
 
 
-def _take(
-    line: TraceMessage | TraceEntry | TraceReading,
-    receiver: Receiver,
-    store: MemoryStore,
-    tally: QuarantineTally,
-    evaluator: Evaluator,
-    books: _Books,
-) -> list[int]:
-    """Take one line in; return the instants of what it says."""
-    if isinstance(line, TraceEntry):
-        _enter(line.entry, receiver, evaluator, books, None if line.is_kept else line.at_ms)
-        return [line.at_ms]
-    if isinstance(line, TraceReading):
-        if store.add(line.reading):
-            evaluator.observe(line.reading)
-        return [line.reading.observed_ms]
-    received = receiver.receive(line.topic, line.payload, line.at_ms, retained=line.retained)
-    if received.entry is not None and not is_known(received.entry, evaluator.entries):
-        _enter(received.entry, receiver, evaluator, books, line.at_ms)
-    tally.add(received.quarantined)
-    evaluator.leave_unread(received.unread)
-    for probe in received.gone:
-        evaluator.lose(probe)
-    for reading in received.readings:
-        if store.add(reading):
-            evaluator.observe(reading)
-    return [reading.observed_ms for reading in received.readings] or [line.at_ms]
+class _Course:
+    """A replay on its way: what has come so far, and what follows from it.
 
+    Args:
+        shop: The shop as it is when the trace begins.
+        at_ms: When it begins.
+        file: What the configuration is called, and the folder it lies in.
+        summaries: Whether to write the mornings' summaries.
+    """
 
-def _enter(
-    entry: AnyEntry,
-    receiver: Receiver,
-    evaluator: Evaluator,
-    books: _Books,
-    asked_ms: int | None,
-) -> None:
-    """Take an entry in, or list why not; one that is on the books already is not asked for."""
-    if asked_ms is not None:
-        refusal = check(entry, evaluator.shop, books.entered, asked_ms)
-        if refusal is not None:
-            books.refused.append(refusal)
-            return
-    receiver.enter(entry)
-    evaluator.enter(entry)
-    books.entered.add(evaluator.entries[-1])
+    def __init__(
+        self, shop: Shop, at_ms: int, file: tuple[str, Path | None], *, summaries: bool
+    ) -> None:
+        self.store = MemoryStore()
+        self.books = _Books()
+        self._receiver = Receiver(shop)
+        self._tally = QuarantineTally()
+        # Nobody reads the messages: the ledger says when each was sent, and to whom.
+        self.evaluator = Evaluator(shop, self.store, at_ms, describes=False)
+        self._source, self._folder = file
+        self._changes: list[Change] = []
+        self._summaries = summaries
 
+    def take(self, line: TraceMessage | TraceEntry | TraceReading) -> list[int]:
+        """Take one line in; return the instants of what it says."""
+        if isinstance(line, TraceEntry):
+            self._enter(line.entry, None if line.is_kept else line.at_ms)
+            return [line.at_ms]
+        if isinstance(line, TraceReading):
+            self._observe(line.reading)
+            return [line.reading.observed_ms]
+        received = self._receiver.receive(
+            line.topic, line.payload, line.at_ms, retained=line.retained
+        )
+        if received.entry is not None and not is_known(received.entry, self.evaluator.entries):
+            self._enter(received.entry, line.at_ms)
+        self._tally.add(received.quarantined)
+        self.evaluator.leave_unread(received.unread)
+        for probe in received.gone:
+            self.evaluator.lose(probe)
+        for reading in received.readings:
+            self._observe(reading)
+        return [reading.observed_ms for reading in received.readings] or [line.at_ms]
 
-def _account(evaluator: Evaluator, tally: QuarantineTally, books: _Books) -> Account:
-    return Account(
-        entries=evaluator.entries,
-        alarms=list(books.alarms.values()),
-        messages=books.messages,
-        refused=books.refused,
-        quarantined=tally.count,
-        quarantine=tally.rows(),
-        batteries=evaluator.batteries,
-        clocks=books.clocks,
-        changes=offsets_set(evaluator.shop, evaluator.entries),
-    )
+    def _observe(self, reading: Reading) -> None:
+        if self.store.add(reading):
+            self.evaluator.observe(reading)
 
+    def _enter(self, entry: AnyEntry, asked_ms: int | None) -> None:
+        """Take an entry in, or list why not; one on the books already is not asked for."""
+        if asked_ms is not None:
+            refusal = check(
+                entry,
+                self.evaluator.shop,
+                self.books.entered,
+                asked_ms,
+                settings_fault=self._fault_of,
+            )
+            if refusal is not None:
+                self.books.refused.append(refusal)
+                return
+        self._receiver.enter(entry)
+        self.evaluator.enter(entry)
+        self.books.entered.add(self.evaluator.entries[-1])
+        if isinstance(entry, ChangeSettings):
+            self._use(entry)
+        elif isinstance(entry, CorrectPlace):
+            self._go_on(placed_anew(self.evaluator.shop, entry))
 
-def _keep(
-    shop: Shop,
-    store: MemoryStore,
-    evaluator: Evaluator,
-    tally: QuarantineTally,
-    books: _Books,
-    *,
-    summaries: bool,
-) -> None:
-    for outcome in evaluator.take_outcomes():
-        match outcome:
-            case AlarmKept(alarm=alarm):
-                books.alarms[alarm.id] = alarm
-            case Send() as send:
-                books.messages.append(
-                    MessageRecord(
-                        at_ms=send.at_ms,
-                        contact=send.contact,
-                        unit=send.key.unit,
-                        rule=send.key.rule,
-                        about=send.about,
+    def _fault_of(self, entry: ChangeSettings) -> str:
+        return fault_of(entry, source=self._source, folder=self._folder)
+
+    def _use(self, entry: ChangeSettings) -> None:
+        """Go on under other settings; what came before stays under those of before."""
+        before = self.evaluator.shop
+        if entry.way == Way.START:
+            after = past_shop(entry.settings)
+        else:
+            given = shop_of(entry, source=self._source, folder=self._folder)
+            # Settings never hold for a time before they were made.
+            from_ms = max(entry.from_ms, self.evaluator.now_ms)
+            after = followed_by(before, given, from_ms)
+            changes = differences(settings_of(before), settings_of(given), from_ms)
+            self._changes.extend(replace(change, who=entry.who) for change in changes)
+        self._go_on(after)
+
+    def _go_on(self, after: Shop) -> None:
+        self.note_clocks()
+        self._receiver = self._receiver.under(after, self.evaluator.entries)
+        self.evaluator = self.evaluator.under(after)
+
+    def note_clocks(self) -> None:
+        """Note what is known of the probes' clocks by now."""
+        self.books.clocks.update(self._receiver.clock_notes())
+
+    def account(self) -> Account:
+        """Return what a ledger is made of by now, besides the readings."""
+        evaluator, books = self.evaluator, self.books
+        return Account(
+            entries=evaluator.entries,
+            alarms=list(books.alarms.values()),
+            messages=books.messages,
+            refused=books.refused,
+            quarantined=self._tally.count,
+            quarantine=self._tally.rows(),
+            batteries=evaluator.batteries,
+            clocks=books.clocks,
+            changes=[*self._changes, *offsets_set(evaluator.shop, evaluator.entries)],
+        )
+
+    def keep(self) -> None:
+        """Keep what was concluded since the last call."""
+        for outcome in self.evaluator.take_outcomes():
+            match outcome:
+                case AlarmKept(alarm=alarm):
+                    self.books.alarms[alarm.id] = alarm
+                case Send() as send:
+                    self.books.messages.append(
+                        MessageRecord(
+                            at_ms=send.at_ms,
+                            contact=send.contact,
+                            unit=send.key.unit,
+                            rule=send.key.rule,
+                            about=send.about,
+                        )
                     )
-                )
-            case SummaryDue():
-                if summaries:
-                    books.mornings[outcome.day] = render_morning(
-                        shop,
-                        store,
-                        _account(evaluator, tally, books),
-                        evaluator.histories(),
-                        from_ms=outcome.from_ms,
-                        to_ms=outcome.to_ms,
-                    )
-                books.messages.extend(
-                    MessageRecord(
-                        at_ms=outcome.to_ms,
-                        contact=contact,
-                        unit=None,
-                        rule=None,
-                        about=About.SUMMARY,
-                    )
-                    for contact in outcome.contacts
-                )
-            case Noted():
-                pass
+                case SummaryDue():
+                    self._greet(outcome)
+                case Noted():
+                    pass
+
+    def _greet(self, due: SummaryDue) -> None:
+        if self._summaries:
+            self.books.mornings[due.day] = render_morning(
+                self.evaluator.shop,
+                self.store,
+                self.account(),
+                self.evaluator.histories(),
+                from_ms=due.from_ms,
+                to_ms=due.to_ms,
+            )
+        self.books.messages.extend(
+            MessageRecord(
+                at_ms=due.to_ms, contact=contact, unit=None, rule=None, about=About.SUMMARY
+            )
+            for contact in due.contacts
+        )

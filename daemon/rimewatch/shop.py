@@ -6,12 +6,13 @@ a key left out is declared there, and only there.
 Pure: no I/O, no clock. Temperatures °C, durations seconds, unless the name says otherwise.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, time
 from functools import cached_property
+from math import inf
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Final
 
 from rimewatch.vocabulary import (
     Code,
@@ -239,6 +240,11 @@ class Broker:
         """Where operators' entries are published, where they are taken at all."""
         return f"rimewatch/{self.client_id}/entry"
 
+    @property
+    def answer_topic(self) -> str:
+        """Where it is said what became of each."""
+        return f"rimewatch/{self.client_id}/answer"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MirrorTo:
@@ -251,6 +257,67 @@ class MirrorTo:
     """What the tag ``shop`` says of every point; the shop's name unless it says otherwise."""
     token: str | None = field(default=None, repr=False)
     ca_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Earlier:
+    """Settings that held before, and until when; which are not those of now."""
+
+    until_ms: int
+    """From then on others held."""
+    shop: "Shop"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """How a probe stood in a unit from an instant on."""
+
+    from_ms: float
+    unit: Unit
+    probe: Probe
+
+
+MOVED: Final = "@"
+"""Stands in the key of a seat that is over, between the probe's id and until when; in no id."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """A probe that speaks for a unit's fish, from one instant to another."""
+
+    key: ProbeId
+    """The probe's id where it lasts; else one that no other seat has."""
+    from_ms: float
+    """When it was put there, or began to speak for the fish; −∞: it always did."""
+    to_ms: float
+    """When it was taken away, or another one spoke for the fish; ∞: it does now."""
+    stages: tuple[Stage, ...]
+    """Its settings, the first from its beginning on; at least one."""
+
+    @classmethod
+    def of(cls, unit: Unit, probe: Probe) -> "Seat":
+        """Return the seat of a probe that always stood in a unit, under one configuration."""
+        only = Stage(from_ms=-inf, unit=unit, probe=probe)
+        return cls(key=probe.id, from_ms=-inf, to_ms=inf, stages=(only,))
+
+    @property
+    def unit(self) -> Unit:
+        """The unit, as it was last."""
+        return self.stages[-1].unit
+
+    @property
+    def probe(self) -> Probe:
+        """The probe, as it was last."""
+        return self.stages[-1].probe
+
+    @property
+    def lasts(self) -> bool:
+        """Whether it is there now."""
+        return self.to_ms == inf
+
+    def covers(self, at_ms: float) -> bool:
+        """Whether a reading of an instant is one of its own."""
+        return self.from_ms <= at_ms < self.to_ms
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -298,6 +365,11 @@ class Shop:
     at_stake: AtStake = AtStake()
     mirror: MirrorTo | None = None
     """Where the journal is mirrored to; None: nowhere."""
+    said: str = field(default="", compare=False)
+    """The configuration that it was made of, as tables in JSON, marks for secrets; empty: none."""
+    earlier: tuple[Earlier, ...] = ()
+    """What held before, the earliest first; each without anything earlier. Empty: all of this
+    has always held."""
 
     @property
     def pages_url(self) -> str:
@@ -328,6 +400,10 @@ class Shop:
         """Return a unit's probes of the given kinds, in the order of the configuration."""
         return tuple(p for p in self._by_unit.get(unit, ()) if p.measures in measures)
 
+    def probes_of_unit(self, unit: UnitId) -> tuple[Probe, ...]:
+        """Return all of a unit's probes, in the order of the configuration."""
+        return self._by_unit.get(unit, ())
+
     @cached_property
     def _by_unit(self) -> Mapping[UnitId, tuple[Probe, ...]]:
         found: dict[UnitId, list[Probe]] = {}
@@ -342,3 +418,82 @@ class Shop:
         judged against the limits: the warmest corner counts.
         """
         return self.probes_of(unit, Measures.PRODUCT) or self.probes_of(unit, Measures.AIR)
+
+    # --- settings over time ---------------------------------------------------------------
+
+    @cached_property
+    def held(self) -> tuple[tuple[float, float, "Shop"], ...]:
+        """Return from when to when which settings held, in order; the last are those of now.
+
+        Each knows what was before it.
+        """
+        found: list[tuple[float, float, Shop]] = []
+        from_ms = -inf
+        for number, before in enumerate(self.earlier):
+            then = replace(before.shop, earlier=self.earlier[:number])
+            found.append((from_ms, before.until_ms, then))
+            from_ms = before.until_ms
+        return (*found, (from_ms, inf, self))
+
+    @cached_property
+    def seats(self) -> tuple[Seat, ...]:
+        """Return every probe that ever spoke for a unit's fish, where and when it did.
+
+        A probe that was moved has a seat in each unit; so has one that measures something else
+        now, or sends by another topic: that is another probe under the same id.
+        """
+        last: dict[tuple[ProbeId, UnitId], list[Stage]] = {}
+        over: list[Seat] = []
+        for from_ms, _, then in self.held:
+            stands = {
+                (probe.id, unit.id): Stage(from_ms=from_ms, unit=unit, probe=probe)
+                for unit in then.units
+                for probe in then.governing_probes(unit.id)
+            }
+            for place in list(last):
+                stage = stands.get(place)
+                if stage is None or not _same_sensor(last[place][-1].probe, stage.probe):
+                    over.append(_seat(last.pop(place), from_ms))
+            for place, stage in stands.items():
+                last.setdefault(place, []).append(stage)
+        return (*over, *(_seat(stages, inf) for stages in last.values()))
+
+    def seats_in(self, unit: UnitId, from_ms: float = -inf, to_ms: float = inf) -> tuple[Seat, ...]:
+        """Return the probes that spoke for a unit's fish at some time, those of now first.
+
+        Args:
+            unit: The unit.
+            from_ms: Start of the time.
+            to_ms: Its end.
+        """
+        found = (
+            seat
+            for seat in self._seats_of.get(unit, ())
+            if seat.from_ms <= to_ms and seat.to_ms > from_ms
+        )
+        return tuple(sorted(found, key=lambda seat: -seat.to_ms))
+
+    @cached_property
+    def _seats_of(self) -> Mapping[UnitId, tuple[Seat, ...]]:
+        found: dict[UnitId, list[Seat]] = {}
+        for seat in self.seats:
+            found.setdefault(seat.unit.id, []).append(seat)
+        return {unit: tuple(seats) for unit, seats in found.items()}
+
+
+def _same_sensor(before: Probe, after: Probe) -> bool:
+    return (before.measures, before.topic, before.match) == (
+        after.measures,
+        after.topic,
+        after.match,
+    )
+
+
+def _seat(stages: Sequence[Stage], to_ms: float) -> Seat:
+    probe, from_ms = stages[0].probe.id, stages[0].from_ms
+    return Seat(
+        key=probe if to_ms == inf else ProbeId(f"{probe}{MOVED}{to_ms:.0f}"),
+        from_ms=from_ms,
+        to_ms=to_ms,
+        stages=tuple(stages),
+    )

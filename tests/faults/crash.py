@@ -120,6 +120,9 @@ LOT: Final = (
 )
 BREAKS: Final = range(5000, 5360)
 """Of each 40,000 readings of the freezer those that are too warm for its lot."""
+LIVES_LONG_SHARE: Final = 0.15
+LONG_S: Final = (20.0, 45.0)
+"""Deaths are rare as well: alarms are raised, told, repeated and over in one such life."""
 NOTED_WITHIN_S: Final = {"kill": 2.0, "kill in a call": 6.0}
 """A service that lives notes within so long what a phone took; under strace it is slow."""
 SINCE: Final = "Above the limit since"
@@ -273,7 +276,8 @@ def _disturb(config: Path, journal: Path, dice: random.Random, tally: Tally) -> 
         with ServiceProcess(config, journal) as service:
             if dice.random() < 0.8:  # else while it starts
                 service.wait_for("Listening")
-            _rest(dice.uniform(0.0, 1.5))
+            lives_long = dice.random() < LIVES_LONG_SHARE
+            _rest(dice.uniform(*LONG_S) if lives_long else dice.uniform(0.0, 1.5))
             service.send(signal.SIGKILL)
             service.ended()
     elif how == "kill in a call":

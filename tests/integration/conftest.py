@@ -6,13 +6,27 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 from dispatch_desk import LONG, Desk, open_desk
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
+from rimewatch.notify.letter import NOTHING, Extras
 from rimewatch.notify.results import Limits
 
 CONFIG = Path(__file__).parents[2] / "config"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Give the system's Chromium."""
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield started
+        started.close()
 
 
 @pytest.fixture
@@ -85,8 +99,8 @@ def desk() -> Iterator[Callable[..., Desk]]:
     """Open desks with contacts ``name=[urls]``; each is stopped after the test."""
     opened: list[Desk] = []
 
-    def open_with(limits: Limits = LONG, **contacts: list[str]) -> Desk:
-        opened.append(open_desk(limits, contacts))
+    def open_with(limits: Limits = LONG, extras: Extras = NOTHING, **contacts: list[str]) -> Desk:
+        opened.append(open_desk(limits, contacts, extras))
         return opened[-1]
 
     yield open_with

@@ -1,7 +1,9 @@
 """What the dispatcher refuses for good, and that it shows no secret while it does."""
 
 import logging
+import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,6 +11,7 @@ from apprise.plugins.custom_json import NotifyJSON
 
 from dispatch_desk import DEADLINE_S, NOW_MS, Desk, row
 from http_receiver import Answer, Receiver
+from rimewatch.notify.letter import Extras
 from rimewatch.notify.results import Delivered, Failed, Limits
 
 pytestmark = pytest.mark.integration
@@ -182,3 +185,64 @@ class TestRedirects:
         assert isinstance(result, Failed)
         assert not result.permanent
         assert "302" in result.error
+
+
+class TestPauses:
+    """RFC 9110, 10.2.3, and RFC 6585, 4: a service says when to come back."""
+
+    @pytest.mark.parametrize("answer", [Answer.TOO_MANY, Answer.AWAY])
+    def test_service_that_asks_for_a_pause_gets_one_request_and_not_one_a_message(
+        self, receiver: Receiver, desk: Callable[..., Desk], tmp_path: Path, answer: Answer
+    ) -> None:
+        """Eight alarms of one bad night were eight times as many requests, each twice."""
+        receiver.answer, receiver.retry_after = answer, "240"
+        picture = tmp_path / "chart.png"
+        picture.write_bytes(b"\x89PNG")
+        opened = desk(first=[receiver.url()], extras=Extras(attachment=str(picture)))
+        results = [opened.sent(row(number)) for number in range(1, 9)]
+
+        assert receiver.requests == 1
+        assert all(isinstance(result, Failed) and not result.permanent for result in results)
+        errors = [result.error for result in results if isinstance(result, Failed)]
+        assert all(re.search(r"asked us to come back in 2[34]\d s", error) for error in errors[1:])
+
+    def test_pause_ends_and_the_next_message_is_taken(
+        self, receiver: Receiver, desk: Callable[..., Desk]
+    ) -> None:
+        """A date is read as well; one that has passed asks for nothing."""
+        receiver.answer, receiver.retry_after = Answer.TOO_MANY, "1"
+        opened = desk(first=[receiver.url()])
+        opened.sent(row(1))
+        receiver.answer = Answer.TAKE
+        receiver.poll(lambda _: isinstance(opened.sent(row(1)), Delivered), "the end of the pause")
+        receiver.answer = Answer.TOO_MANY
+        receiver.retry_after = "Tue, 03 Mar 2026 00:00:00 GMT"
+        opened.sent(row(2))
+        receiver.answer = Answer.TAKE
+
+        assert isinstance(opened.sent(row(2)), Delivered)
+
+    def test_other_address_of_a_contact_is_used_meanwhile(
+        self, start_receiver: Callable[[], Receiver], desk: Callable[..., Desk]
+    ) -> None:
+        """The pause is one service's; nobody is left untold for it."""
+        busy, other = start_receiver(), start_receiver()
+        busy.answer, busy.retry_after = Answer.TOO_MANY, "240"
+        opened = desk(first=[busy.url(), other.url()])
+
+        results = [opened.sent(row(number)) for number in (1, 2, 3)]
+        assert [r.channel for r in results if isinstance(r, Delivered)] == [1, 1, 1]
+        assert (busy.requests, len(other.got)) == (1, 3)
+
+    def test_too_many_without_a_time_is_left_alone_for_a_minute(
+        self, receiver: Receiver, desk: Callable[..., Desk]
+    ) -> None:
+        """It said too many: another one at once is one more."""
+        receiver.answer = Answer.TOO_MANY
+        opened = desk(first=[receiver.url()])
+        opened.sent(row(1))
+        result = opened.sent(row(2))
+
+        assert receiver.requests == 1
+        assert isinstance(result, Failed)
+        assert "come back in 60 s" in result.error

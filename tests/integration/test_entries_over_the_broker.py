@@ -1,10 +1,13 @@
 """Entries published to the broker: on the books once, and the same as in a replay."""
 
 import json
+import queue
 from io import BytesIO
 from pathlib import Path
 
 import pytest
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
 
 from mosquitto_broker import Mosquitto
 from rimewatch.config import load_shop
@@ -101,3 +104,61 @@ def test_entries_over_the_broker_give_the_ledger_of_their_replay(
             "why": 'there is no unit "nowhere"; the configuration has ulf-1',
         }
     ]
+
+
+@pytest.mark.integration
+def test_whoever_sends_an_entry_can_hear_what_became_of_it(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    """An acknowledgement of an alarm that is not on looked like one that had been heard."""
+    heard: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    subscribed: queue.SimpleQueue[int] = queue.SimpleQueue()
+    sender = Client(CallbackAPIVersion.VERSION2, client_id="counter-tablet")
+    sender.on_message = lambda _client, _userdata, message: heard.put(message.payload)
+    sender.on_subscribe = lambda _client, _userdata, mid, _codes, _properties: subscribed.put(mid)
+    sender.connect("127.0.0.1", mosquitto.port)
+    sender.loop_start()
+    sender.subscribe("rimewatch/rimewatch/answer", qos=1)
+    subscribed.get(timeout=60)
+    warm = [said(minute, "shop/ulf-1/product", "-20.0") for minute in range(0, 61, 4)]
+    entry = {"do": "acknowledge", "unit": "ulf-1", "rule": "freezer", "who": "counter tablet"}
+    sent = [
+        *warm,
+        said(61, TOPIC, entry | {"rule": "holding"}),
+        said(62, TOPIC, entry),
+        said(63, TOPIC, entry | {"at": "2026-03-03T04:02:00Z"}),
+        said(64, TOPIC, {"do": "move-lot", "lot": "L-9", "unit": "ulf-1"}),
+        said(65, TOPIC, "acknowledge ulf-1"),
+    ]
+    lines = list(read_trace(BytesIO(b"".join(json.dumps(line).encode() + b"\n" for line in sent))))
+
+    with RunningService(
+        load_shop(SHOP.format(port=mosquitto.port)), tmp_path / "rimewatch.db", lines[0].at_ms
+    ) as running:
+        running.play(mosquitto.port, lines)
+        answers = [json.loads(heard.get(timeout=60)) for _ in range(5)]
+    sender.disconnect()
+    sender.loop_stop()
+
+    nothing, taken, known, refused, garbage = answers
+    assert nothing["result"] == "without-effect"
+    assert nothing["why"] == (
+        "no alarm ulf-1 holding is on, so nothing was acknowledged; on now: ulf-1 freezer"
+    )
+    assert (nothing["do"], nothing["unit"], nothing["rule"]) == ("acknowledge", "ulf-1", "holding")
+    assert taken == {
+        "arrived": "2026-03-03T04:02:00Z",
+        "result": "taken",
+        "at": "2026-03-03T04:02:00Z",
+        "do": "acknowledge",
+        "unit": "ulf-1",
+        "rule": "freezer",
+        "who": "counter tablet",
+    }
+    assert known["result"] == "known"
+    assert (refused["result"], refused["lot"]) == ("refused", "L-9")
+    assert "no lot" in refused["why"]
+    assert garbage["result"] == "refused"
+    assert "not a JSON object" in garbage["why"]
+    assert "do" not in garbage
+    assert heard.empty()

@@ -82,6 +82,17 @@ def test_first_configuration_asks_for_a_topic_where_everything_is_refused(
     assert "every_s = 300" in (tmp_path / "shop.toml").read_text()
 
 
+def test_quality_of_service_is_told_of_where_it_keeps_nothing(mosquitto: Mosquitto) -> None:
+    """A probe at QoS 0 loses what it sends while the service is away; its file says so."""
+    for qos, topic in enumerate(("shop/case-1/air", "shop/case-2/air")):
+        publish.single(topic, b"2.1", qos=qos, retain=True, port=mosquitto.port)
+    done = CliRunner().invoke(rimewatch, ["listen", "--broker", mosquitto.url, "--seconds", "0.5"])
+
+    first, second = done.output.split("[[unit]]")[1:]
+    assert "set the device to QoS 1" in first
+    assert "QoS" not in second
+
+
 @pytest.fixture
 def node() -> Iterator[Node]:
     one = Node("case-1", "Temperature", 2.0, alias=7)

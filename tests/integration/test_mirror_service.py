@@ -114,12 +114,25 @@ def test_service_mirrors_readings_excursions_alarms_and_lots(
         influx.wait_for(lambda one: measured(one)["reading"] == 60, "readings are missing")
     with RunningService(shop, tmp_path / "rimewatch.db", lines[-1].at_ms) as running:
         influx.wait_for(
-            lambda one: measured(one) == {"reading": 60, "excursion": 1, "alarm": 1, "lot": 1},
+            lambda one: {"excursion", "alarm", "lot", "unit"} <= measured(one).keys(),
             "books are missing",
         )
 
-    (excursion,) = (f for (s, _), f in influx.points.items() if s.startswith("excursion"))
-    assert (excursion["peak_c"], excursion["open"]) == ("8", "0")
+    assert measured(influx) | {"lot": 1, "unit": 1} == {
+        "reading": 60,
+        "governing": 60,
+        "excursion": 2,
+        "alarm": 2,
+        "lot": 1,
+        "unit": 1,
+    }
+    began, ended = (f for (s, _), f in sorted(influx.points.items()) if s.startswith("excursion"))
+    assert (began["peak_c"], began["open"]) == ("8", "1")
+    assert (ended["final_peak_c"], ended["open"]) == ("8", "0")
+    felt = [f["value_c"] for (s, _), f in sorted(influx.points.items()) if s.startswith("gov")]
+    assert max(map(float, felt)) == 8.0  # its lag is 0
+    unit = next(f for (s, _), f in influx.points.items() if s.startswith("unit"))
+    assert (unit["limit_c"], unit["alarms"]) == ("5", "0")
     with JournalReader.open(tmp_path / "rimewatch.db") as journal:
         state = from_text(journal.load_state(MIRROR_STATE))
         assert journal.changed_hours_behind(state.cursor) == 0
@@ -187,7 +200,7 @@ def test_commands_tell_how_far_it_is_what_was_refused_and_send_again(
     with new_journal(tmp_path) as journal:
         fill(journal, shop, 0, 1000)
         assert "Nothing was sent yet" in command("status").output
-        influx.refuses = lambda line: line.endswith(str(START_MS))
+        influx.refuses = lambda line: line.startswith("reading") and line.endswith(str(START_MS))
         with following(shop, journal) as mirror:
             mirror.wait_until_even()
             status = command("status").output
@@ -219,10 +232,10 @@ def test_changed_configuration_goes_on_in_the_new_place_from_where_the_old_one_c
     with new_journal(tmp_path) as journal:
         fill(journal, shop, 0, 400)
         mirroring = Mirroring(shop, journal.path, SystemClock(), say=said.append)
-        influx.wait_for(lambda one: len(one.points) == 400, "the first place got nothing")
+        influx.wait_for(lambda one: one.readings == 400, "the first place got nothing")
         mirroring.use(elsewhere(shop, other.url), journal)
         fill(journal, shop, 3600, 3610)
-        other.wait_for(lambda one: len(one.points) == 10, "the second place got nothing new")
+        other.wait_for(lambda one: one.readings == 10, "the second place got nothing new")
         mirroring.use(replace(shop, mirror=None), journal)
         state = from_text(journal.load_state(MIRROR_STATE))
         assert journal.changed_hours_behind(state.cursor) == 0

@@ -8,9 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
+from browser_person import PHONE, WAIT_MS, address, first_person, violations
 from handmade import ONE_CONTACT, Paper, probe, shop, unit
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
@@ -22,10 +22,8 @@ from running_service import RunningService
 
 pytestmark = pytest.mark.integration
 
-PHONE = {"width": 390, "height": 844}
 SCREEN = {"width": 1280, "height": 800}
 PASSWORD = "ice and salt and ice"
-WAIT_MS = 20_000
 UNITS = 50
 BELOW = "/rimewatch"
 PAGES = (
@@ -39,18 +37,6 @@ PAGES = (
     "/health",
     "/settings",
 )
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Give the system's Chromium."""
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture
@@ -72,35 +58,6 @@ def running(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[RunningService]:
     with RunningService(own, tmp_path / "rimewatch.db", lines[0].at_ms) as service:
         service.play(mosquitto.port, lines)
         yield service
-
-
-def address(running: RunningService) -> str:
-    """Return where the pages are."""
-    return f"http://127.0.0.1:{running.service.pages.port}"
-
-
-def first_person(running: RunningService, context: BrowserContext) -> Page:
-    """Sign in by the link that the service printed at its first start."""
-    said = " ".join(running.said)
-    found = re.search(r"open http://127\.0\.0\.1:\d+(/set-up/\S+)", said)
-    assert found is not None, said
-    page = context.new_page()
-    page.goto(address(running) + found[1])
-    page.get_by_label("Your name").fill("Ana")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Set it and sign in").click()
-    expect(page).to_have_url(f"{address(running)}/", timeout=WAIT_MS)
-    return page
-
-
-def violations(page: Page) -> list[tuple[str, str, str]]:
-    """Return what axe-core finds wrong with a page, dark and light: each rule, and where."""
-    found: list[tuple[str, str, str]] = []
-    for scheme in ("dark", "light"):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]  # a literal
-        wrong = Axe().run(page).response["violations"]
-        found += [(scheme, each["id"], each["nodes"][0]["html"]) for each in wrong]
-    return found
 
 
 def two_move_a_lot_at_once(page: Page, path: str) -> None:

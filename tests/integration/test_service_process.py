@@ -32,7 +32,7 @@ name = "Front display case"
 kind = "display-case"
 limit_c = {limit_c}
 deadband_c = 0.2
-on_delay_s = 300
+on_delay_s = {on_delay_s}
 lag_s = 0
 [[probe]]
 id = "case-1-air"
@@ -70,10 +70,18 @@ LARGE_QUEUE = "max_queued_messages 100000\n"
 
 
 def write_shop(
-    folder: Path, port: int, *, phone: int = 1, limit_c: float = 5.0, more: str = ""
+    folder: Path,
+    port: int,
+    *,
+    phone: int = 1,
+    limit_c: float = 5.0,
+    on_delay_s: int = 300,
+    more: str = "",
 ) -> Path:
     path = folder / "shop.toml"
-    path.write_text(SHOP.format(port=port, phone=phone, limit_c=limit_c, more=more))
+    path.write_text(
+        SHOP.format(port=port, phone=phone, limit_c=limit_c, on_delay_s=on_delay_s, more=more)
+    )
     return path
 
 
@@ -216,7 +224,7 @@ def test_hangup_with_a_wrong_configuration_keeps_the_old_and_says_why(
 def test_hangup_with_a_right_configuration_uses_it(
     tmp_path: Path, mosquitto: Mosquitto, receiver: Receiver
 ) -> None:
-    """A new limit judges what is on the disk already; a new probe is heard at once."""
+    """A new limit holds from then on; a new probe is heard at once."""
     config = write_shop(tmp_path, mosquitto.port, phone=receiver.port)
 
     with (
@@ -228,7 +236,7 @@ def test_hangup_with_a_right_configuration_uses_it(
         service.wait_for_readings("case-1-air", 20)
         assert receiver.titles() == []
 
-        write_shop(tmp_path, mosquitto.port, phone=receiver.port, limit_c=4.0)
+        write_shop(tmp_path, mosquitto.port, phone=receiver.port, limit_c=4.0, on_delay_s=0)
         service.send(signal.SIGHUP)
         service.wait_for("was read again and is in use")
         service.wait_for("Listening", times=2)
@@ -247,7 +255,7 @@ def test_hangup_with_a_right_configuration_uses_it(
 
     changed = [json.loads(row.detail) for row in events if row.what == "setting changed"]
     assert changed[0] == {"key": "unit.case-1.limit_c", "before": 5.0, "after": 4.0, "who": ""}
-    assert changed[1] == {"key": "probe.case-1-product.check_every_days", "before": None,
+    assert changed[2] == {"key": "probe.case-1-product.check_every_days", "before": None,
                           "after": 180.0, "who": ""}  # fmt: skip
     assert str(receiver.port) not in json.dumps(changed), "addresses of contacts are secret"
 
@@ -483,3 +491,45 @@ def assert_one_sentence(code: int, stderr: bytes, expected: str) -> None:
     assert said.startswith("rimewatch: ")
     assert said.count("\n") == 1
     assert "Traceback" not in said
+
+
+def test_settings_are_changed_without_a_signal_and_put_back(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    """By a command, by an edit of the file, and back; each with who and when on the record."""
+    config, journal = write_shop(tmp_path, mosquitto.port), tmp_path / "rimewatch.db"
+    where = ("--config", config, "--journal", journal)
+
+    def changed(*words: str) -> str:
+        done = run_command("settings", *words, "--who", "Ines", *where)
+        assert done.returncode == 0, done.stderr
+        return done.stdout.decode()
+
+    with ServiceProcess(config, journal) as service:
+        started(service)
+        assert "case-1 limit_c 5.0 → 4.4" in changed("set", "unit.case-1.limit_c", "4.4")
+        service.wait_for("was read again and is in use")
+        assert "limit_c = 4.4" in config.read_text()
+
+        config.write_text(config.read_text().replace("on_delay_s = 300", "on_delay_s = 600"))
+        service.wait_for("was read again and is in use", times=2)
+        assert "Changed: case-1 on_delay_s 300.0 → 600.0." in service.said
+
+        wrong = run_command("settings", "set", "unit.case-1.limit_c", "warm", *where)
+        assert wrong.returncode == 2
+        assert b'limit_c is "warm"' in wrong.stderr
+
+        first = run_command("settings", "history", *where).stdout.decode().splitlines()
+        by_hand, by_command = (line for line in first if not line.startswith(" "))
+        assert "nobody said who (file)" in by_hand
+        assert "Ines (command)" in by_command
+        assert "limit_c 4.4 → 5.0" in changed("undo", by_command.split()[0])
+        service.wait_for("was read again and is in use", times=3)
+        text = config.read_text()
+        assert "limit_c = 5.0" in text, "put back"
+        assert "on_delay_s = 600" in text, "what was changed since stays"
+        assert service.stop() == 0
+    with JournalReader.open(journal) as reader:
+        assert [entry.way for entry in reader.settings_changes()] == [
+            "start", "command", "file", "command",
+        ]  # fmt: skip

@@ -20,7 +20,7 @@ from rimewatch.cli import rimewatch
 from rimewatch.clock import SystemClock
 from rimewatch.journal.reader import JournalReader
 from rimewatch.service.heartbeat import Heartbeat
-from rimewatch.service.systemd import Notifier
+from rimewatch.service.systemd import Notifier, watchdog_s
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Contact, Shop, Web
 from running_service import RunningService
@@ -134,8 +134,8 @@ def test_watchdog_meant_for_another_process_is_left_alone(tmp_path: Path) -> Non
     notifier = Notifier(environ, time.monotonic, pid=4711)
     notifier.alive()
 
-    assert notifier.watchdog_s is None
-    assert Notifier({**environ, "WATCHDOG_PID": "4711"}, time.monotonic, pid=4711).watchdog_s == 0.5
+    assert watchdog_s(environ, pid=4711) is None
+    assert watchdog_s({**environ, "WATCHDOG_PID": "4711"}, pid=4711) == 0.5
     assert manager.hears_nothing_more("WATCHDOG=1", 0.2)
     manager.close()
 
@@ -143,12 +143,13 @@ def test_watchdog_meant_for_another_process_is_left_alone(tmp_path: Path) -> Non
 @pytest.mark.parametrize("environ", [{}, {"NOTIFY_SOCKET": "/nowhere/at/all"}])
 def test_service_without_systemd_goes_its_way(environ: dict[str, str]) -> None:
     """On a desk or in a container nobody listens."""
-    notifier = Notifier({**environ, "WATCHDOG_USEC": "x"}, time.monotonic)
+    unreadable = {**environ, "WATCHDOG_USEC": "x"}
+    notifier = Notifier(unreadable, time.monotonic)
     notifier.ready("Watching")
     notifier.alive()
     notifier.stopping()
 
-    assert notifier.watchdog_s is None
+    assert watchdog_s(unreadable, pid=4711) is None
 
 
 class Outside:

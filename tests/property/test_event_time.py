@@ -23,7 +23,7 @@ from rimewatch.intake.trace import TraceEntry, TraceMessage
 from rimewatch.readings import Reading
 from rimewatch.rules.channel import fold
 from rimewatch.rules.watch import ChannelState
-from rimewatch.shop import Shop
+from rimewatch.shop import Seat, Shop
 from rimewatch.vocabulary import ProbeId
 
 START = "2026-03-02T15:00:00Z"
@@ -216,7 +216,7 @@ def test_fold_resumed_from_json_anywhere_gives_the_same_spells(
     air = in_shop.probes[0]
     case = in_shop.units[0]
     store = MemoryStore()
-    track = Track(case, air, store)
+    track = Track(Seat.of(case, air), store)
     for n, one in enumerate(taken):
         at_ms = one.taken_s * 1000
         store.add(
@@ -226,7 +226,7 @@ def test_fold_resumed_from_json_anywhere_gives_the_same_spells(
         )
         if n in cuts:
             text = track_codec.to_text(track)
-            track = Track(case, air, store)
+            track = Track(Seat.of(case, air), store)
             assert track_codec.restore(track, text)
             assert track_codec.to_text(track) == text
         track.take(at_ms, one.value)

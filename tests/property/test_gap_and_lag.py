@@ -19,8 +19,9 @@ from handmade import shop, timed_probe, unit
 from rimewatch.evaluation.channels import ChannelHistory, settings_for
 from rimewatch.lots.hold import Placement, evaluate_hold
 from rimewatch.rules import channel
+from rimewatch.rules.stages import ALWAYS, Stage
 from rimewatch.rules.watch import ChannelState
-from rimewatch.shop import Probe, Unit
+from rimewatch.shop import Probe, Seat, Unit
 from rimewatch.vocabulary import MS_PER_S, Option
 
 STALE_S = 180
@@ -62,7 +63,11 @@ def _credited_h(
     celsius = [celsius for _, celsius in curve]
     state, ended = channel.fold(how, ChannelState(), times, celsius, unseen_c=unseen_c)
     found = ChannelHistory(
-        probe=probe, settings=how, first_ms=times[0], state=state, ended=tuple(ended)
+        seat=Seat.of(where, probe),
+        stages=(Stage(ALWAYS, how),),
+        first_ms=times[0],
+        state=state,
+        ended=tuple(ended),
     )
     cold = found.cold(LINE_C, to_s * MS_PER_S)
     place = Placement(unit=where.id, from_ms=0.0, to_ms=None)

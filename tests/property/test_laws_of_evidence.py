@@ -6,6 +6,7 @@ decided outranks every proof. A sign is shown for what is proven alone.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -14,12 +15,18 @@ from hypothesis import strategies as st
 
 from core_run import run_core
 from handmade import Paper, probe, shop, unit
+from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
+from rimewatch.mirror.points import lot_points
 from rimewatch.report.document import Tone
+from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_page import lot_page
+from rimewatch.report.lot_record_json import lot_record_json
 from rimewatch.report.lot_standing import lot_words
+from rimewatch.report.summary import build_summary
+from rimewatch.report.summary_document import file_text
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId
 from rimewatch.web.lot_view import lot_view
@@ -28,6 +35,10 @@ H: Final = 3600.0
 EVERY_S: Final = 1200.0
 STALE_S: Final = 2400.0
 GOOD: Final = frozenset({"proven"})
+NO_LOT: Final[dict[str, Any]] = {
+    "standing": "not on the books", "against": [], "lacks": [], "doubts": [],
+}  # fmt: skip
+"""Of a lot whose receipt was crossed out."""
 SPECIES: Final = (
     "Thunnus albacares", "Katsuwonus pelamis", "Salmo salar", "Oncorhynchus nerka", "escolar",
     "Anguilla japonica", "nobody's fish", "oyster",
@@ -45,6 +56,8 @@ class History:
     statement: str | None
     is_sold: bool
     disposition: str | None
+    more: tuple[tuple[float, str, str], ...] = ()
+    """What else was entered: when, as a share of its life, what, and who signed it."""
 
     def paper(self, *, gap: tuple[float, float] | None = None, warmer_c: float = 0.0) -> Paper:
         """Write the trace; ``gap``: no reading arrives from one hour to another."""
@@ -69,6 +82,8 @@ class History:
             else:
                 paper.do(at_h * H, "move-lot", lot="L1", unit=name)
             at_h += hours
+        for share, what, who in self.more:
+            _enter(paper, share * end_h * H, what, who, self.places)
         if self.disposition is not None:
             paper.do(at_h * H, "corrective-action", unit=self.places[-1][0], text="done",
                      disposition=self.disposition, lots=["L1"])  # fmt: skip
@@ -96,6 +111,55 @@ class History:
         return at
 
 
+MORE: Final = (
+    "correct-species", "correct-eel", "not-raw", "not-packed", "confirm", "receive-again",
+    "freeze-again", "thaw", "statement", "statement-on-feed", "cancel-1", "cancel-2", "cancel-3",
+    "good-check", "failed-check", "discarded-unnamed", "withdrawn", "acknowledge", "out-of-service",
+    "start-cooling", "start-time-control",
+)  # fmt: skip
+
+
+def _enter(
+    paper: Paper, at_s: float, what: str, who: str, places: Sequence[tuple[str, float, object]]
+) -> None:
+    """Enter one thing more about the lot, or about what is around it."""
+    name, lot = places[-1][0], {"lot": "L1"}
+    kind, _, number = what.partition("-")
+    tuna = {"species": "Thunnus albacares", "origin": "wild", "serve_raw": True}
+    feed = {"reference": "F-2", "states": "feed"}
+    said: dict[str, tuple[str, dict[str, Any]]] = {
+        "correct-species": ("correct-lot", {**lot, "species": "Thunnus obesus", "reason": "x"}),
+        "correct-eel": ("correct-lot", {**lot, "species": "Anguilla japonica", "reason": "x"}),
+        "not-raw": ("correct-lot", {**lot, "serve_raw": False, "reason": "x"}),
+        "not-packed": ("correct-lot", {**lot, "rop": False, "celsius": 2.0, "reason": "x"}),
+        "confirm": ("correct-lot", {**lot, "confirms_start": True, "reason": "x"}),
+        "receive-again": ("receive-lot", {**lot, **tuna}),
+        "freeze-again": ("start-freezing", {**lot, "unit": "freezer", "option": "20C-168h"}),
+        "thaw": ("start-thawing", {**lot, "unit": "walk-in"}),
+        "statement": (
+            "attach-statement",
+            {**lot, "reference": "S-2", "states": "freezing", "option": "35C-15h"},
+        ),
+        "statement-on-feed": ("attach-statement", {**lot, **feed}),
+        "good-check": ("calibration-check", {"probe": f"p-{name}", "found_c": 0.1}),
+        "failed-check": ("calibration-check", {"probe": f"p-{name}", "found_c": -2.0}),
+        "discarded-unnamed": (
+            "corrective-action",
+            {"unit": name, "text": "x", "disposition": "discarded"},
+        ),
+        "withdrawn": ("withdraw-lot", {**lot, "reason": "sold"}),
+        "acknowledge": ("acknowledge", {"unit": name, "rule": "holding"}),
+        "out-of-service": ("out-of-service", {"unit": name}),
+        "start-cooling": ("start-cooling", {"unit": "walk-in"}),
+        "start-time-control": ("start-time-control", {"unit": name, "hours": 4}),
+    }
+    if kind == "cancel":
+        paper.do(at_s, "cancel-entry", number=int(number), reason="x", who=who)
+    else:
+        do, keys = said[what]
+        paper.do(at_s, do, **keys, who=who)
+
+
 def place(
     *, lag_s: float = 0.0, uncertainty_c: float = 0.3, probes: tuple[str, ...] = ("p", "q")
 ) -> Shop:
@@ -115,8 +179,8 @@ def place(
 
 def judged(paper: Paper, there: Shop) -> dict[str, Any]:
     """Return the lot of the ledger."""
-    (lot,) = run_core(there, paper.read()).ledger["lots"]
-    return dict(lot)
+    found = run_core(there, paper.read()).ledger["lots"]
+    return dict(found[0]) if found else NO_LOT
 
 
 chilled = st.lists(
@@ -149,16 +213,32 @@ def histories(draw: st.DrawFn) -> History:
             "celsius": draw(st.sampled_from([None, 1.0, 4.0, 6.0])),
             "thickness_mm": draw(st.sampled_from([None, 25.0, 150.0])),
             "statement": draw(st.sampled_from(["", "F-1"])),
+            "rop": draw(st.sampled_from([False, False, True])),
         },
         option=option,
         places=tuple(places),
         statement=draw(st.sampled_from([None, None, "35C-15h", "20C-24h"])),
         is_sold=draw(st.booleans()),
         disposition=draw(st.sampled_from([None, None, None, "discarded", "kept"])),
+        more=draw(more),
     )
 
 
+CORRECTS: Final = (
+    "correct-species", "not-packed", "confirm", "receive-again", "cancel-1", "cancel-2", "cancel-3",
+)  # fmt: skip
+entered = st.tuples(
+    st.sampled_from([0.01, 0.3, 0.6, 0.99]), st.sampled_from(MORE), st.sampled_from(["Ines", ""])
+)
+more = st.lists(entered, max_size=3).map(lambda found: tuple(sorted(found)))
+
+
 lags = st.sampled_from([0.0, 1200.0])
+
+
+def without(life: History, *what: str) -> History:
+    """Return a life in which some things were not entered."""
+    return replace(life, more=tuple(one for one in life.more if one[1] not in what))
 
 
 @settings(max_examples=5, deadline=None)
@@ -196,6 +276,7 @@ def test_neither_uncertainty_nor_a_failed_check_makes_a_lot_proven(
     life: History, found_c: float
 ) -> None:
     """And a failed check takes every sign away, unless nothing of the probe speaks for it."""
+    life = without(life, "withdrawn", "good-check")
     before = judged(life.paper(), place())
     unsure = judged(life.paper(), place(uncertainty_c=1.0))
     end_s = sum(hours for _, hours, _ in life.places) * H
@@ -227,6 +308,7 @@ def _without_statistics(lot: dict[str, Any]) -> dict[str, Any]:
 @given(life=histories())
 def test_selling_proves_nothing_and_a_persons_word_outranks_every_proof(life: History) -> None:
     """Sold, it stands as it stood; discarded, nothing else is said first."""
+    life = without(life, "withdrawn", "cancel-1", "cancel-2", "cancel-3")
     here = judged(replace(life, is_sold=False).paper(), place())
     sold = judged(replace(life, is_sold=True).paper(), place())
     gone = judged(replace(life, disposition="discarded").paper(), place())
@@ -242,6 +324,8 @@ def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
     """Ledger, list, page and record; the sign is of what is proven, and of nothing else."""
     there = place(lag_s=lag_s)
     run = run_core(there, life.paper().read())
+    if not run.ledger["lots"]:
+        return
     story = tell(
         there, run.store, run.evaluator.histories(), book(run.evaluator.entries)[LotId("L1")],
         run.to_ms,
@@ -251,12 +335,66 @@ def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
     )
     page, view, words = lot_page(there, record), lot_view(there, story), lot_words(there, story)
     (lot,) = run.ledger["lots"]
+    asked, kept = lot_document(there, story), json.loads(lot_record_json(record))
+    ledger = build_ledger(
+        there,
+        run.store,
+        Account(entries=run.evaluator.entries, batteries={}),
+        from_ms=round(run.to_ms - 86_400_000),
+        to_ms=run.to_ms,
+    )
+    (point,) = lot_points("s", ledger, {LotId("L1"): 0})
+    summary = build_summary(there, ledger, {})
 
     assert lot["standing"] == story.standing == words.standing
-    is_proven = lot["standing"] == "proven"
+    for found in (asked, kept):
+        assert {key: found[key] for key in SAID} == {key: lot[key] for key in SAID}
+    assert point["fields"]["standing"] == lot["standing"]
+    assert point["fields"].get("against", "") == ",".join(lot["against"])
+    assert point["fields"].get("doubts", "") == ",".join(lot["doubts"])
+    is_proven, is_gone = lot["standing"] == "proven", story.state == "withdrawn"
     assert (page.tone is Tone.GOOD) == words.is_proven == is_proven
-    assert view["ready"] == lot["raw_ready"] == (is_proven and not life.is_sold)
-    assert view["verdict"] == words.verdict
-    assert all(said in page.verdict for said in words.caveats) or lot["standing"] != "proven"
-    assert bool(words.caveats) or lot["standing"] in ("proven", "unproven")
+    assert view["ready"] == lot["raw_ready"] == asked["ready"] == (is_proven and not is_gone)
+    assert view["standing"] == lot["standing"]
+    assert (view["sign"] == "held") == (is_proven and not is_gone)
+    assert view["verdict"] == words.verdict == asked["verdict"]
+    assert page.verdict[0] == f"{words.verdict}."
+    assert asked["caveats"] == list(words.caveats)
+    assert all(said in view["lines"] for said in words.caveats)
+    assert bool(words.caveats) == bool(lot["against"] or lot["doubts"])
+    told = [facts for facts in summary.lots if facts.name == "L1"]
+    if told and not is_gone:
+        text = " ".join(file_text(summary).split())
+        assert f"{words.verdict}." in text
+        tasks = [todo.text for todo in summary.todos if "L1" in todo.text]
+        assert tasks or is_gone or lot["standing"] not in ("against", "doubt")
     json.dumps(lot)
+
+
+SAID: Final = ("standing", "against", "lacks", "doubts", "reasons")
+
+
+@settings(max_examples=3, deadline=None)
+@given(life=histories(), at=st.sampled_from([0.3, 0.6, 0.99]), what=st.sampled_from(CORRECTS))
+def test_correction_that_nobody_signed_never_makes_a_lot_proven(
+    life: History, at: float, what: str
+) -> None:
+    """Neither a changed receipt, nor a further one, nor an entry that is crossed out."""
+    before = judged(life.paper(), place())
+    if before["standing"] in GOOD:
+        return
+    entered_so = replace(life, more=tuple(sorted((*life.more, (at, what, "")))))
+    found = run_core(place(), entered_so.paper().read()).ledger["lots"]
+
+    assert not found or found[0]["standing"] not in GOOD
+
+
+@settings(max_examples=3, deadline=None)
+@given(life=histories())
+def test_more_freezing_proves_nothing_that_was_not(life: History) -> None:
+    """To put it to freeze at its very end takes a proof away at most."""
+    before = judged(life.paper(), place())
+    again = replace(life, more=(*life.more, (0.999, "freeze-again", "Ines")))
+
+    if before["standing"] not in GOOD:
+        assert judged(again.paper(), place())["standing"] not in GOOD

@@ -292,6 +292,8 @@ def session_type(life: Any) -> type[BrokerSession]:
             items = super().drain(life.most(max_items), 0)
             if not items and timeout_s > 0:
                 life.world.move(life.idle_ms(), until=lambda: len(self._waiting) > 0)
+                if self._waiting and life.together_ms:
+                    life.world.move(life.together_ms)
                 items = super().drain(life.most(max_items), 0)
             life.drained(items)
             return items

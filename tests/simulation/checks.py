@@ -16,12 +16,11 @@ from rimewatch.journal.reader import JournalReader
 from rimewatch.readings import Reading
 from rimewatch.report.ledger_json import ledger_document
 from rimewatch.service.resume import resume
-from rimewatch.vocabulary import MS_PER_MINUTE, MS_PER_S, About, Rule
+from rimewatch.vocabulary import MS_PER_MINUTE, About, Rule
 from simulation.oracle import Concluded, conclude, published, store_of
 from simulation.plan import ENTRY_TOPIC, UNSTAMPED, Kind
 from simulation.run import Run
 
-PLAUSIBLE_MS: Final = 300 * MS_PER_S
 FIRST_WORDS: Final = (About.RAISED, About.RETURNED)
 """Whoever was away sends of missed repeats the latest alone, and later steps later."""
 SHORTLY_MS: Final = 8 * MS_PER_MINUTE
@@ -102,10 +101,9 @@ class Checks:
             return {(reading.probe, reading.observed_ms)}
         instants = set(self.run.arrivals_ms.get(number, ()))
         if reading.probe != UNSTAMPED:
-            instants = {
-                reading.observed_ms if reading.observed_ms - at_ms <= PLAUSIBLE_MS else at_ms
-                for at_ms in instants
-            }
+            # By a machine whose clock is hours off the probes' clocks are, and its arrivals date
+            # them: those that are too far ahead of it, and those that come to lag by as much.
+            instants.add(reading.observed_ms)
         return {(reading.probe, at_ms) for at_ms in instants}
 
     def _may_repeat(self, reading: Reading) -> bool:
@@ -189,8 +187,6 @@ class Checks:
         should: Alarms = defaultdict(list)
         for alarm in expected.alarms.values():
             should[alarm.key.unit, alarm.key.rule].append((alarm.raised_ms, alarm.returned_ms))
-        if any(rule is Rule.POWER_LOSS for _, rule in (*should, *kept)):
-            return  # it is found in what the process has seen of the air, and silences others
         late_ms = self._longest_away_ms()
         for key in kept.keys() | should.keys():
             if key[1] not in BY_PROCESS:

@@ -22,7 +22,6 @@ from rimewatch.service.service import Service
 from rimewatch.service.surroundings import Surroundings
 from simulation.broker import LONGEST_IDLE_MS, SHORTEST_IDLE_MS, session_type
 from simulation.disk import Image, journal_opener
-from simulation.phones import worker_type
 from simulation.plan import Kind, Message
 from simulation.world import Crashed, S
 
@@ -102,6 +101,9 @@ class Remains:
 class Life:
     """One process of the daemon."""
 
+    together_ms = 0
+    """How long what arrives is waited for that comes with it."""
+
     def __init__(self, run: "Run", number: int) -> None:
         self.run = run
         self.number = number
@@ -122,7 +124,7 @@ class Life:
             surroundings=Surroundings(
                 open_journal=journal_opener(self),
                 session=session_type(self),
-                dispatcher=partial(Dispatcher, worker=worker_type(self)),
+                dispatcher=partial(Dispatcher, worker=run.worker_type(self)),
                 charts=Undrawn,
                 wait=self._wait,
             ),

@@ -22,7 +22,7 @@ from rimewatch.service.mornings import IN_HAND_STATE
 from simulation.broker import Broker
 from simulation.disk import FAILS, FULL, Disk
 from simulation.life import ARMED, Committed, Life, Remains
-from simulation.phones import Phones
+from simulation.phones import Phones, worker_type
 from simulation.plan import PUSH, Fault, Kind, Message, Plan
 from simulation.world import HOUR, MINUTE, S, World
 
@@ -60,6 +60,9 @@ class Run:
         plan: What happens in it.
         folder: Where its journal may lie; on a memory disk it is quickest.
     """
+
+    life_type = Life
+    worker_type = staticmethod(worker_type)
 
     def __init__(self, plan: Plan, folder: Path) -> None:
         self.plan = plan
@@ -115,7 +118,7 @@ class Run:
     def _live_on(self) -> None:
         world, plan = self.world, self.plan
         while not self._over:
-            self._life = Life(self, self.lives)
+            self._life = self.life_type(self, self.lives)
             self.lives += 1
             world.note(f"daemon {self._life.number} starts")
             self._restart_ms = RESTART_MS

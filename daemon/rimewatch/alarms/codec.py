@@ -16,7 +16,7 @@ from rimewatch.alarms.alarm import Alarm, AlarmState, Repeat
 from rimewatch.alarms.lifecycle import State
 from rimewatch.alarms.timetable import key_order
 from rimewatch.rules.condition import AlarmKey, Condition
-from rimewatch.vocabulary import Cause, Priority, Rule, Unread
+from rimewatch.vocabulary import Cause, Priority, Rule, Standing, Unread
 
 FORMAT: Final = 1
 """Raised whenever a state written before can no longer be read."""
@@ -106,6 +106,7 @@ def _condition(plain: Mapping[str, Any]) -> Condition:
             "units": tuple(plain["units"]),
             "cause": None if plain["cause"] is None else Cause(plain["cause"]),
             "lots": tuple(plain["lots"]),
+            "standings": tuple((lot, Standing(said)) for lot, said in plain.get("standings", ())),
             "unread": tuple((probe, Unread(why)) for probe, why in plain.get("unread", ())),
         }
     )

@@ -30,34 +30,24 @@ from typing import Final
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.timetable import key_order
 from rimewatch.rules.condition import AlarmKey
-from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S, Priority
-
-MANAGEABLE_PER_DAY: Final = 150.0
-"""At most so many alarms a day are manageable. Source: [1]."""
-
-EXCESSIVE_PER_DAY: Final = 300.0
-"""From so many a day on the alarms need cutting. Source: [1]."""
+from rimewatch.rules.provisions_instruments import (
+    ALARMS_PER_DAY_MANAGEABLE,
+    ALARMS_PER_DAY_TOO_MANY,
+    CHATTERING_TIMES_PER_MIN,
+    FLOOD_ALARMS_PER_10_MIN,
+    FLOOD_OVER_ALARMS_PER_10_MIN,
+    STALE_ALARM_H,
+)
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, Priority
 
 FLOOD_WINDOW_MS: Final = 600_000
 """10 minutes. Source: [1]."""
-
-FLOOD_BEGINS_ABOVE: Final = 10
-"""A flood begins with more alarms than this in the window. Source: [1]."""
-
-FLOOD_ENDS_BELOW: Final = 5
-"""A flood ends with fewer alarms than this in the window. Source: [1], from memory."""
 
 FLOOD_SHARE_BELOW: Final = 0.01
 """The share of time in flood should stay below this. Source: [1], from memory."""
 
 CHATTER_WINDOW_MS: Final = 60_000
 """1 minute. Source: [1], a starting criterion."""
-
-CHATTER_FROM: Final = 3
-"""So many occurrences in the window are chattering. Source: [1], a starting criterion."""
-
-STALE_AFTER_MS: Final = MS_PER_DAY
-"""Active for longer than 24 h without a break is stale. Source: [1]."""
 
 STALE_BELOW: Final = 5
 """Fewer stale alarms than this on any day. Source: [1], from memory."""
@@ -103,14 +93,14 @@ class Figures:
     def beyond_benchmarks(self) -> tuple[str, ...]:
         """Return what a plant's control room would not accept, each in a few words."""
         found = []
-        if self.alarms_per_day >= EXCESSIVE_PER_DAY:
+        if self.alarms_per_day >= ALARMS_PER_DAY_TOO_MANY:
             found.append(
-                f"{self.alarms_per_day:.0f} alarms a day; {EXCESSIVE_PER_DAY:.0f} need cutting"
+                f"{self.alarms_per_day:.0f} alarms a day; {ALARMS_PER_DAY_TOO_MANY} need cutting"
             )
-        elif self.alarms_per_day > MANAGEABLE_PER_DAY:
+        elif self.alarms_per_day > ALARMS_PER_DAY_MANAGEABLE:
             found.append(
                 f"{self.alarms_per_day:.0f} alarms a day; "
-                f"at most {MANAGEABLE_PER_DAY:.0f} are manageable"
+                f"at most {ALARMS_PER_DAY_MANAGEABLE} are manageable"
             )
         if self.chattering:
             found.append(f"{len(self.chattering)} alarms chatter; none should")
@@ -139,7 +129,7 @@ def floods(raised_ms: Iterable[int], to_ms: int) -> tuple[Flood, ...]:
         nonlocal begun
         while window and window[0] + FLOOD_WINDOW_MS <= until_ms:
             left_ms = window.popleft() + FLOOD_WINDOW_MS
-            if begun is not None and len(window) < FLOOD_ENDS_BELOW:
+            if begun is not None and len(window) < FLOOD_OVER_ALARMS_PER_10_MIN:
                 found.append(Flood(begins_ms=begun, ends_ms=left_ms, alarms=alarms))
                 begun = None
 
@@ -148,7 +138,7 @@ def floods(raised_ms: Iterable[int], to_ms: int) -> tuple[Flood, ...]:
         window.append(at_ms)
         if begun is not None:
             alarms += 1
-        elif len(window) > FLOOD_BEGINS_ABOVE:
+        elif len(window) > FLOOD_ALARMS_PER_10_MIN:
             begun = at_ms
             alarms = len(window)
     expire(to_ms)
@@ -163,11 +153,11 @@ def chattering(alarms: Iterable[Alarm]) -> tuple[AlarmKey, ...]:
     found = set()
     for alarm in alarms:
         occurrences.setdefault(alarm.key, []).append(alarm.raised_ms)
-        if alarm.chatter + 1 >= CHATTER_FROM:
+        if alarm.chatter + 1 >= CHATTERING_TIMES_PER_MIN:
             found.add(alarm.key)
     for key, times_ms in occurrences.items():
         times_ms.sort()
-        apart = zip(times_ms, times_ms[CHATTER_FROM - 1 :], strict=False)
+        apart = zip(times_ms, times_ms[CHATTERING_TIMES_PER_MIN - 1 :], strict=False)
         if any(last - first <= CHATTER_WINDOW_MS for first, last in apart):
             found.add(key)
     return tuple(sorted(found, key=key_order))
@@ -188,9 +178,7 @@ def measure(alarms: Sequence[Alarm], from_ms: int, to_ms: int) -> Figures:
     if to_ms <= from_ms:
         raise ValueError(f"to_ms is {to_ms}; expected an instant after from_ms, {from_ms}")
     raised = [alarm for alarm in alarms if from_ms <= alarm.raised_ms < to_ms]
-    first_seen_ms = [
-        (alarm, alarm.first_acknowledged_ms or alarm.acknowledged_ms) for alarm in raised
-    ]
+    first_seen_ms = [(alarm, alarm.answered_ms) for alarm in raised]
     waits_s = [
         (seen_ms - alarm.raised_ms) / MS_PER_S
         for alarm, seen_ms in first_seen_ms
@@ -217,7 +205,7 @@ def measure(alarms: Sequence[Alarm], from_ms: int, to_ms: int) -> Figures:
         never_acknowledged=len(raised) - len(waits_s),
         chattering=chattering(raised),
         standing=len(standing),
-        stale=sum(to_ms - alarm.raised_ms > STALE_AFTER_MS for alarm in standing),
+        stale=sum(to_ms - alarm.raised_ms > STALE_ALARM_H * MS_PER_H for alarm in standing),
         floods=in_flood,
         flood_share=flood_ms / (to_ms - from_ms),
     )

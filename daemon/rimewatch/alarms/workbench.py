@@ -157,11 +157,19 @@ class Workbench:
             at_ms: When.
         """
         known = {contact.id for contact in self._policy.shop.contacts}
+        on_call = {
+            contact
+            for step in self._policy.steps
+            for contact in self._policy.rota.resolved(step.contacts, at_ms)
+        }
         for key in sorted(self.alarms, key=key_order):
             alarm = self.alarms[key]
-            if known and not known.issuperset(alarm.owes):
-                owes = tuple(contact for contact in alarm.owes if contact in known)
-                alarm = replace(alarm, owes=owes)  # who is gone cannot be told of its end
+            # Who is gone cannot be told of its end, and who is not on call any more knows nothing
+            # of what comes after: back on call, they are told.
+            owes = tuple(one for one in alarm.owes if not known or one in known)
+            reached = tuple(one for one in alarm.reached if one in on_call)
+            if (owes, reached) != (alarm.owes, alarm.reached):
+                alarm = replace(alarm, owes=owes, reached=reached)
                 self._put(alarm, at_ms, None)
             told_of = alarm.active and not alarm.silent and alarm.told
             if not told_of or not self._policy.night.may_sound(alarm.priority, at_ms):

@@ -17,6 +17,7 @@ from rimewatch.commands.options import (
 from rimewatch.commands.standing import Standing, enter, existing, look_at, standing
 from rimewatch.entries import Acknowledge, Shelve, Unshelve
 from rimewatch.errors import UserError
+from rimewatch.evaluation.acknowledging import alarm_name, missed
 from rimewatch.journal.errors import JournalError
 from rimewatch.rules.condition import AlarmKey
 from rimewatch.shop import Shop
@@ -29,10 +30,6 @@ def _key(unit: str, rule: str) -> AlarmKey:
     """Return which alarm is meant; UNIT - is an alarm over several units."""
     of = None if unit == "-" else UnitId(unit)
     return AlarmKey(unit=of, rule=Rule(rule))
-
-
-def _name(key: AlarmKey) -> str:
-    return f"{key.unit or '-'} {key.rule.value}"
 
 
 def _shelves(now: Standing) -> dict[AlarmKey, int]:
@@ -51,7 +48,7 @@ def _long_name(shop: Shop, key: AlarmKey) -> str:
         unit = shop.unit[key.unit].name
     else:
         unit = "a unit no longer in the configuration"
-    return f"{unit}: {said[key.rule]} ({_name(key)})"
+    return f"{unit}: {said[key.rule]} ({alarm_name(key)})"
 
 
 @click.group(cls=CommandGroup, epilog="Example:  rimewatch alarm list --config shop.toml")
@@ -116,14 +113,11 @@ def acknowledge(
     )
     look_at(shop, journal, entry)
     with standing(shop, journal) as now:
-        on = dict(now.evaluator.alarms.alarms)
-    if key not in on:
-        others = ", ".join(sorted(_name(other) for other in on)) or "none"
-        raise UserError(
-            f"no alarm {_name(key)} is on, so nothing was acknowledged; on now: {others}"
-        )
-    enter(shop, journal, replace(entry, alarm=on[key].id))
-    click.echo(f"Acknowledged: {_name(key)}. Note what was done with rimewatch unit note.")
+        alarms = now.evaluator.alarms
+    if why := missed(entry, alarms):
+        raise UserError(why)
+    enter(shop, journal, replace(entry, alarm=alarms.alarms[key].id))
+    click.echo(f"Acknowledged: {alarm_name(key)}. Note what was done with rimewatch unit note.")
 
 
 @command.command("shelve", epilog="Example:  rimewatch alarm shelve case-1 door --minutes 30")
@@ -153,7 +147,7 @@ def shelve(unit: str, rule: str, minutes: float, config: Path, journal: Path, wh
             minutes=minutes,
         ),
     )
-    click.echo(f"Shelved for {minutes:g} min: {_name(key)}.")
+    click.echo(f"Shelved for {minutes:g} min: {alarm_name(key)}.")
 
 
 @command.command("unshelve", epilog="Example:  rimewatch alarm unshelve case-1 door")
@@ -178,12 +172,12 @@ def unshelve(unit: str, rule: str, config: Path, journal: Path, who: str) -> Non
             if isinstance(entry, Shelve):
                 shelved.add(AlarmKey(unit=entry.unit, rule=entry.rule))
     if key not in shelved:
-        others = ", ".join(sorted(_name(other) for other in shelved)) or "nothing"
+        others = ", ".join(sorted(alarm_name(other) for other in shelved)) or "nothing"
         raise UserError(
-            f"{_name(key)} is not shelved, so nothing was changed; shelved now: {others}"
+            f"{alarm_name(key)} is not shelved, so nothing was changed; shelved now: {others}"
         )
     enter(shop, journal, ended)
-    click.echo(f"Taken from its shelf: {_name(key)}. If it is still so, it is told now.")
+    click.echo(f"Taken from its shelf: {alarm_name(key)}. If it is still so, it is told now.")
 
 
 @command.command(

@@ -62,7 +62,11 @@ def listen(
             for heard in eavesdrop(broker, clock, seconds, topics=topics, outgoing=outgoing):
                 if heard is not None and not heard.topic.startswith("rimewatch/"):
                     survey.add(
-                        heard.topic, heard.payload, heard.arrived_ms, retained=heard.retained
+                        heard.topic,
+                        heard.payload,
+                        heard.arrived_ms,
+                        retained=heard.retained,
+                        qos=heard.qos,
                     )
                     if rebirth and heard.topic.startswith(NAMESPACE):
                         _ask_for_births(survey, asked, outgoing, clock)

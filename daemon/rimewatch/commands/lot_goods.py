@@ -20,7 +20,6 @@ from rimewatch.entries import (
 )
 from rimewatch.errors import UserError
 from rimewatch.report import wording
-from rimewatch.rules.provisions import RECEIVING_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import LotId, Option, Origin, States
 
@@ -75,8 +74,10 @@ def receive(
     **said: Any,  # noqa: ANN401 (click gives each option by its name)
 ) -> None:
     """Enter a lot that came in; say what it needs and what the freezers can do for it."""
+    from rimewatch.lots.codes import law_of
     from rimewatch.lots.needs import needs_of
     from rimewatch.lots.own_species import own_species
+    from rimewatch.report.lot_standing import receiving_paragraph
 
     shop = load(config, sends=False)
     celsius = fahrenheit_or_celsius(said.pop("celsius"), said.pop("fahrenheit"))
@@ -100,11 +101,12 @@ def receive(
         **said,
     )
     enter(shop, journal, entry)
-    need = needs_of(entry, extra_species=own_species(shop.species))
+    need = needs_of(entry, extra_species=own_species(shop.species), law=law_of(shop.code))
     click.echo(f"{lot} received. {need.why}")
     if need.receipt_too_warm:
-        limit = wording.published_limit(RECEIVING_LIMIT_C)
-        click.echo(f"It came in above {limit}: refuse it (FDA Food Code 2022, 3-202.11(A)).")
+        limit = wording.published_limit(need.receipt_limit_c)
+        where = receiving_paragraph(need.receipt_limit_c)
+        click.echo(f"It came in above {limit}: refuse it (FDA Food Code 2022, {where}).")
     for hazard in need.remaining_hazards:
         click.echo(hazard)
     if need.statement_missing:
@@ -127,6 +129,7 @@ def show_prospects(shop: Shop, journal: Path, entry: ReceiveLot) -> None:
     from rimewatch.report.freezing_words import prospect_lines
 
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         found = prospects_for(shop, now.journal, now.evaluator.histories(), entry, now.now_ms)
     units = {unit.id: unit.name for unit in shop.units}
     lines = list(prospect_lines(found, units, ZoneInfo(shop.timezone), shop.display))

@@ -116,6 +116,7 @@ def _story(shop: Shop, journal: Path, lot: LotId, number: int) -> "LotStory":
     from rimewatch.evaluation.lot_story import tell
 
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         known = [*now.evaluator.entries, *now.waiting]
         before = book([entry for entry in known if entry.entry_number < number])[lot]
         return tell(shop, now.journal, now.evaluator.histories(), before, now.now_ms)

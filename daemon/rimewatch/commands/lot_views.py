@@ -18,6 +18,7 @@ from rimewatch.errors import UserError
 from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lot_story import Histories, LotStory, tell
 from rimewatch.report import wording
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, still_to_be_known
 from rimewatch.report.lot_document import lot_document
 from rimewatch.report.lot_standing import PARASITES_ALONE, LotWords, lot_words
 from rimewatch.shop import Shop
@@ -67,6 +68,7 @@ def _lots(shop: Shop, journal: Path, *, at_hand: bool = False) -> Iterator[_Lots
         at_hand: Leave out lots that are gone: years of them are not even read.
     """
     with standing(shop, journal, at_hand=at_hand) as now:
+        shop = now.evaluator.shop  # with what held before
         entries = [*now.evaluator.entries, *now.waiting]
         yield _Lots(
             shop=shop,
@@ -91,6 +93,7 @@ def list_lots(raw_ready: bool, as_json: bool, config: Path, journal: Path) -> No
     shop = load(config, sends=False)
     with _lots(shop, journal, at_hand=True) as lots:
         here = lots.here()
+        told = [event.detail for event in lots.now.journal.events_of_kind(LOT_JUDGED_ANEW)]
     judged = [(story, lot_words(shop, story)) for story in here]
     shown = [(story, words) for story, words in judged if words.is_ready or not raw_ready]
     if as_json:
@@ -99,6 +102,8 @@ def list_lots(raw_ready: bool, as_json: bool, config: Path, journal: Path) -> No
         return
     for story, words in shown:
         click.echo(_line(story, words, ZoneInfo(shop.timezone)))
+    for said in still_to_be_known(told, (story.lot for story, _ in shown)):
+        click.echo(said)
     if not shown:
         nothing = "No lot's proof is complete and sure, with nothing against it."
         click.echo(nothing if raw_ready else "No lot is on the books.")

@@ -132,13 +132,14 @@ def compare(from_: str, to_: str, config: Path, journal: Path) -> None:
         from rimewatch.mirror.other_side import other_side
     except ModuleNotFoundError as error:
         raise _missing(error) from None
-    differing = 0
+    differing = repeated = 0
     try:
         other = other_side(shop.mirror)
         click.echo(f"{other.name} at {shop.mirror.url}")
         with JournalReader.open(_existing(journal)) as reader:
             for one in both_sides(shop, reader, other, from_ms, to_ms):
                 differing += not one.equal
+                repeated += one.repeated
                 click.echo(
                     f"{'equal  ' if one.equal else 'DIFFERS'}  {one.probe}: "
                     f"{one.here.count:,} here ({one.here.checksum}), "
@@ -146,6 +147,12 @@ def compare(from_: str, to_: str, config: Path, journal: Path) -> None:
                 )
     except (JournalError, ComparisonError) as error:
         raise UserError(str(error)) from None
+    if repeated:
+        click.echo(
+            f"{repeated:,} rows stand there more than once: it keeps what is sent again beside "
+            "what it has, and sums and counts in charts are too large by it; see docs/mirror.md",
+            err=True,
+        )
     if differing:
         click.echo(
             f"{differing} of {len(shop.probes)} probes differ. What was sent in the last seconds "
@@ -153,6 +160,19 @@ def compare(from_: str, to_: str, config: Path, journal: Path) -> None:
             err=True,
         )
         raise click.exceptions.Exit(1)
+
+
+@command.command("dashboard", epilog="Example:  rimewatch mirror dashboard > cold-units.json")
+def dashboard() -> None:
+    """Print a dashboard of the mirror, to be imported by a dashboard program.
+
+    It is in Grafana's JSON and asks in PromQL: for VictoriaMetrics and others that speak it. Reads
+    nothing and connects to nothing.
+    """
+    from importlib import resources
+
+    file = resources.files("rimewatch") / "mirror" / "dashboard.json"
+    click.echo(file.read_text(encoding="utf-8"), nl=False)
 
 
 def _mirrored(shop: Shop) -> Shop:

@@ -62,6 +62,8 @@ def list_probes(config: Path, journal: Path) -> None:
                 parts.append(f"{note.times_not_used} of its times were not used")
             if note is not None and note.two_sources_ms is not None:
                 parts.append("two devices seemed to send for it")
+            if note is not None and note.qos_0_ms is not None:
+                parts.append("sends at QoS 0; set it to QoS 1")
             if probe.measures.is_temperature:
                 parts += _about_checks(
                     probe, checks_of(now.evaluator.entries, probe.id), now.now_ms, shop.display
@@ -148,26 +150,18 @@ def check(
 ) -> None:
     """Check a probe that stands in melting ice, by its readings of the last minutes."""
     from rimewatch.report.wording import correction, temperature, temperature_difference
-    from rimewatch.rules.provisions import PROVISIONS
     from rimewatch.science.ice_point import IcePointState
+    from rimewatch.service.ice_check import accuracy
 
     shop = load(config, sends=False)
     found = known_probe(shop, probe)
-    is_product = found.measures is Measures.PRODUCT
-    provision = PROVISIONS[
-        "food-thermometer-accuracy" if is_product else "air-thermometer-accuracy"
-    ]
-    assert isinstance(provision.value, float), "an accuracy is a number"
-    accept_c, scale = provision.value, shop.display
-    source = provision.citation
-    if provision.confidence != "read":
-        source = f"{source}; {provision.confidence}"
+    (accept_c, source), scale = accuracy(found), shop.display
     existing(journal)
     clock = SystemClock()
     end_s = clock.monotonic_s() + wait_s
     told = False
     while True:
-        seen, offset_c = _look(found, journal, shop, accept_c)
+        seen, offset_c = _look(found, journal, shop)
         settled = seen.state in (IcePointState.ACCEPTED, IcePointState.REJECTED)
         if settled or clock.monotonic_s() >= end_s:
             break
@@ -217,24 +211,9 @@ def check(
     )
 
 
-def _look(
-    probe: Probe, journal: Path, shop: Shop, accept_c: float
-) -> "tuple[IcePointCheck, float]":
+def _look(probe: Probe, journal: Path, shop: Shop) -> "tuple[IcePointCheck, float]":
     """Return what the last minutes show without any offset, and the offset that holds now."""
-    from rimewatch.intake.offsets import Offsets, checks_of
-    from rimewatch.science.ice_point import DEFAULT_WINDOW_S, check_ice_point
+    from rimewatch.service.ice_check import looked
 
-    window_s = max(DEFAULT_WINDOW_S, 4.0 * (probe.every_s or 0.0))
     with standing(shop, journal) as now:
-        offsets = Offsets(probe.offset_c)
-        for entered in checks_of(now.evaluator.entries, probe.id):
-            if entered.offset_c is not None:
-                offsets.add(entered.from_ms, entered.offset_c)
-        from_ms = now.now_ms - round(window_s * MS_PER_S)
-        span = now.journal.span(probe.id, from_ms, now.now_ms)
-        plain_c = [
-            value - offsets.at(int(at_ms))
-            for at_ms, value in zip(span.times_ms, span.values, strict=True)
-        ]
-        checked = check_ice_point(span.times_ms, plain_c, window_s=window_s, accept_c=accept_c)
-        return checked, offsets.at(now.now_ms)
+        return looked(probe, now.journal, now.evaluator.entries, now.now_ms)

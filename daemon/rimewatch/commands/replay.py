@@ -42,7 +42,13 @@ def command(config: Path, trace: str, out: Path) -> None:
         file = _opened(trace, stack)
         on_line = _progress(file, trace, stack)
         try:
-            done = replay(shop, read_trace(file), on_line=on_line)
+            done = replay(
+                shop,
+                read_trace(file),
+                on_line=on_line,
+                source=config.name,
+                folder=config.parent,
+            )
         except (TraceError, EmptyTraceError) as error:
             name = "standard input" if trace == "-" else trace
             raise UserError(f"{name}: {error}") from None

@@ -46,30 +46,18 @@ def command(
     pdf: Path | None,
 ) -> None:
     """Show trends by unit, how the alarms served, doors, probe checks and unmonitored time."""
-    from rimewatch.alarms import codec
     from rimewatch.commands.files import write_whole
     from rimewatch.evaluation.mornings import local_day
     from rimewatch.report.document_text import document_text
-    from rimewatch.report.probe_checks import last_checks_ms
-    from rimewatch.report.review import build_review
     from rimewatch.report.review_document import review_document
+    from rimewatch.service.looking_back import review_of
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         edges = _edges(week, month, ending, local_day(now.now_ms, shop.timezone))
         try:
-            review = build_review(
-                shop,
-                now.journal,
-                now.evaluator.histories(),
-                [
-                    codec.alarm_from_json(row.text)
-                    for row in now.journal.alarms_between(0, now.now_ms)
-                ],
-                edges=edges,
-                now_ms=now.now_ms,
-                checked_ms=last_checks_ms(now.evaluator.entries, now.now_ms),
-            )
+            review = review_of(shop, now.journal, now.evaluator, edges, now.now_ms)
         except ValueError as error:
             raise UserError(str(error)) from None
     document = review_document(review)

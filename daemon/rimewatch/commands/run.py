@@ -81,6 +81,7 @@ def command(config: Path, journal: Path) -> None:
                 say=tell,
                 reread=reread,
                 config_path=config,
+                environ=os.environ,
                 surroundings=Surroundings(
                     stand_in=StandIn, file_look=FileLook, trouble=tuple(misplaced)
                 ),

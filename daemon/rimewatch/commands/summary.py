@@ -42,6 +42,7 @@ def command(
 
     shop = load(config, sends=False)
     with standing(shop, journal) as now:
+        shop = now.evaluator.shop  # with what held before
         shown = _past(shop, now, day) if day else _since_the_last(shop, now)
     click.echo(text_with(shown.text, shown.seal), nl=False)
     if html is not None:

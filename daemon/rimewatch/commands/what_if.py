@@ -12,6 +12,7 @@ import click
 
 from rimewatch.commands.options import config_option, journal_option, load
 from rimewatch.errors import UserError
+from rimewatch.evaluation.mornings import local_day
 from rimewatch.shop import Shop
 
 if TYPE_CHECKING:
@@ -67,6 +68,12 @@ def command(
             ) from None
     comparison = compare(shop, now, then, from_ms, to_ms)
     notes = list(_notes(shop, other))
+    if found.changed_ms:
+        days = sorted({local_day(at_ms, shop.timezone).isoformat() for at_ms in found.changed_ms})
+        notes.append(
+            f"Settings were changed within that time ({', '.join(days)}). Both columns are made as "
+            "if theirs had held throughout; the record goes by what held when."
+        )
     if as_json:
         document: dict[str, Any] = what_if_document(comparison, notes)
         click.echo(json.dumps(document, indent=2, ensure_ascii=False))

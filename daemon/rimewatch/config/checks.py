@@ -76,7 +76,7 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
         yield place.problem(
             "operating_limit_c",
             show(unit.operating_limit_c),
-            f"expected a number below limit_c ({limit_c}): it is the operating limit inside it",
+            f"expected a number below limit_c ({limit_c} °C): it is the operating limit inside it",
         )
     if not row.right("limit_c", "kind", "laxer_because"):
         return
@@ -85,15 +85,15 @@ def check_unit(row: Row[UnitTable]) -> Iterator[Problem]:
             yield place.problem(
                 "limit_c",
                 show(limit_c),
-                "expected a limit in °C at which fish stays frozen, 0 or less, such as "
-                f"{DEFAULT_LIMIT_C[unit.kind]} (FDA Food Code 2022, 3-501.11: frozen food is "
+                "expected a limit at which fish stays frozen, 0 °C (32 °F) or less, such as "
+                f"{DEFAULT_LIMIT_C[unit.kind]} °C (FDA Food Code 2022, 3-501.11: frozen food is "
                 "kept frozen)",
             )
     elif limit_c > COLD_HOLDING_LIMIT_C and not unit.laxer_because.strip():
         yield place.problem(
             "limit_c",
             show(limit_c),
-            f"expected {COLD_HOLDING_LIMIT_C} (41 °F) or less by FDA Food Code 2022, "
+            f"expected {COLD_HOLDING_LIMIT_C} °C (41 °F) or less by FDA Food Code 2022, "
             '3-501.16(A)(2); if a laxer limit was granted, write laxer_because = "the reason"',
         )
 

@@ -6,6 +6,7 @@ Reads the given file and what it refers to; connects to nothing and sends nothin
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import NoneType
 from typing import Any, Final, get_args, get_origin
@@ -28,6 +29,7 @@ from rimewatch.config.checks_species import check_species
 from rimewatch.config.destinations import Secrets
 from rimewatch.config.mirror import check_mirror
 from rimewatch.config.problems import ConfigError, Problem, show
+from rimewatch.config.secrets import canonical, without_secrets
 from rimewatch.config.table import Table
 from rimewatch.config.tables import (
     BrokerTable,
@@ -123,15 +125,38 @@ def load_shop(
     except RecursionError:
         problem = _file_problem(source, "is nested too deeply", "expected tables of plain values")
         raise ConfigError([problem]) from None
+    return load_tables(raw, environ, source=source, folder=folder, sends=sends)
+
+
+def load_tables(
+    tables: Mapping[str, Any],
+    environ: Mapping[str, str] | None = None,
+    *,
+    source: str = "shop.toml",
+    folder: Path | None = None,
+    sends: bool = True,
+) -> Shop:
+    """Make a shop of a configuration's tables, as they are read from TOML or JSON.
+
+    Args:
+        tables: The file's tables; nothing in them is changed.
+        environ: As in :func:`load_shop`.
+        source: As in :func:`load_shop`.
+        folder: As in :func:`load_shop`.
+        sends: As in :func:`read_shop`.
+
+    Raises:
+        ConfigError: With everything that is wrong, if anything is.
+    """
     problems: list[Problem] = []
-    rows = _read_tables(raw, source, problems)
+    rows = _read_tables(dict(tables), source, problems)
     problems.extend(_check(rows))
     secrets = Secrets(environ=environ or {}, folder=folder) if sends else None
     shop = build_shop(rows, secrets, problems, folder)
     if problems:
         raise ConfigError(_in_file_order(problems))
     assert shop is not None, "nothing was refused, yet no shop was built"
-    return shop
+    return replace(shop, said=canonical(without_secrets(tables)))
 
 
 def _read_tables(raw: dict[str, Any], source: str, problems: list[Problem]) -> Rows:

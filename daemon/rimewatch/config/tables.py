@@ -7,6 +7,7 @@ works with the plain values of ``rimewatch.shop``.
 
 from collections.abc import Mapping
 from datetime import time
+from math import ceil
 from typing import Annotated, Final, Literal, get_args
 from zoneinfo import available_timezones
 
@@ -36,8 +37,14 @@ from rimewatch.config.keys import (
 )
 from rimewatch.config.table import Table
 from rimewatch.lots.species import Group
-from rimewatch.rules.provisions import COLD_HOLDING_LIMIT_C, EU_FROZEN_STORAGE_C
-from rimewatch.rules.provisions_food_code import TIME_CONTROL_4H_H
+from rimewatch.rules.provisions import (
+    COLD_HOLDING_LIMIT_C,
+    EU_FROZEN_STORAGE_C,
+    FREEZING_RECORD_DAYS,
+    RECORD_YEARS_FROZEN,
+    RECORD_YEARS_REFRIGERATED,
+    TIME_CONTROL_4H_H,
+)
 from rimewatch.vocabulary import Code, Kind, Measures, Paper, Priority, Scale, TrueMeans
 
 DEFAULT_LIMIT_C: Final[Mapping[Kind, float]] = {
@@ -486,20 +493,28 @@ class SpeciesTable(Table):
     """The shop's own limit of days on ice for it, d (quality). Default: the shop's."""
 
 
+_A_YEAR: Final = ceil(365.25 * RECORD_YEARS_REFRIGERATED)
+_TWO_YEARS: Final = ceil(365.25 * RECORD_YEARS_FROZEN)
+
+
 class RecordsTable(Table):
     """How records are printed, and how long they and readings are kept."""
 
     paper: Annotated[Paper, Word, word_of(Paper, "letter")] = Paper.LETTER
     """Paper of summaries and records as PDF, "letter" or "a4". Default {}."""
     keep_chilled_days: Annotated[
-        int, Field(ge=366, le=36_600), Expect("whole days, 366 or more", 731)
+        int, Field(ge=_A_YEAR, le=36_600), Expect(f"whole days, {_A_YEAR} or more", 731)
     ] = 731
     """Days that readings of cases and walk-ins are kept whole; 21 CFR 123.9(b) asks for a year."""
     keep_frozen_days: Annotated[
-        int, Field(ge=731, le=36_600), Expect("whole days, 731 or more", 731)
-    ] = 731
+        int, Field(ge=_TWO_YEARS, le=36_600), Expect(f"whole days, {_TWO_YEARS} or more", 731)
+    ] = _TWO_YEARS
     """Days that readings of freezers are kept whole; 21 CFR 123.9(b) asks for two years."""
-    keep_days: Annotated[int, Field(ge=90, le=36_600), Expect("whole days, 90 or more", 90)] = 90
+    keep_days: Annotated[
+        int,
+        Field(ge=FREEZING_RECORD_DAYS, le=36_600),
+        Expect(f"whole days, {FREEZING_RECORD_DAYS} or more", 90),
+    ] = FREEZING_RECORD_DAYS
     """Days a lot's record is kept beyond its last sale, d; FDA Food Code 2022, 3-402.12: 90."""
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rimewatch.entries import AnyEntry, CorrectiveAction
+from rimewatch.evaluation.cancellations import standing
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.shop import Shop, Unit
@@ -70,7 +71,7 @@ def awaiting_action(
         entries: What people entered up to the present.
         from_ms: The start of a period; what touches the period is told with it.
     """
-    known = list(entries)
+    known = standing(list(entries))
     spells = [
         Awaiting(
             probe=history.probe.id,
@@ -102,7 +103,5 @@ def awaiting_action(
 def histories_of(
     shop: Shop, unit: Unit, histories: Mapping[ProbeId, ChannelHistory]
 ) -> list[ChannelHistory]:
-    """Return the channels of a unit's governing probes."""
-    return [
-        histories[probe.id] for probe in shop.governing_probes(unit.id) if probe.id in histories
-    ]
+    """Return the channels of a unit's governing probes, those that are over as well."""
+    return [histories[seat.key] for seat in shop.seats_in(unit.id) if seat.key in histories]

@@ -11,9 +11,14 @@ from rimewatch.entries import (
     StartTimeControl,
 )
 from rimewatch.evaluation.channels import stale_ms
-from rimewatch.evaluation.governing import governing_readings, warmest_readings
+from rimewatch.evaluation.governing import (
+    governing_readings,
+    one_behind_the_other,
+    warmest_readings,
+)
 from rimewatch.evaluation.lot_book import book
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.over_time import stretches
+from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.rules import cooling
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.rules.cooling import Cooling, CoolingState
@@ -111,18 +116,31 @@ def cooling_of(shop: Shop, store: ReadingStore, batch: Batch, at_ms: int) -> Coo
     """Return how a batch stands at an instant, or stood when it was taken out."""
     until_ms = at_ms if batch.ended_ms is None else min(at_ms, batch.ended_ms)
     # Which of several probes lies in it nobody knows: the warmest counts.
-    probes = sorted(shop.probes_of(batch.start.unit, Measures.PRODUCT), key=lambda p: p.id)
     start_ms = batch.start.at_ms
-    span = warmest_readings(
-        [(store.span(probe.id, start_ms, until_ms), stale_ms(probe)) for probe in probes]
-    )
+    spans: list[Span] = []
+    stale_of: list[float] = []
+    for then in stretches(shop, store, batch.start.unit, start_ms, until_ms):
+        probes = then.shop.probes_of(batch.start.unit, Measures.PRODUCT)
+        stale_of.extend(stale_ms(probe) for probe in probes)
+        spans.append(
+            warmest_readings(
+                [
+                    (
+                        then.store.span(probe.id, round(then.from_ms), round(then.to_ms)),
+                        stale_ms(probe),
+                    )
+                    for probe in sorted(probes, key=lambda p: p.id)
+                ]
+            )
+        )
+    span = one_behind_the_other(spans)
     return cooling.judge(
         batch.start.food,
         start_ms,
         span.times_ms.tolist(),
         span.values.tolist(),
         until_ms,
-        max_gap_ms=max((stale_ms(probe) for probe in probes), default=0.0),
+        max_gap_ms=max(stale_of, default=0.0),
     )
 
 
@@ -212,20 +230,27 @@ def timer_of(
         before = [e for e in entries if e.at_ms <= start.at_ms]
         lot = book(before).get(start.lot)
         unit = None if lot is None else lot.unit
-    probes = () if unit is None or unit not in shop.unit else shop.governing_probes(unit)
     times: list[int] = []
     values: list[float] = []
     max_gap_ms = 1
     start_c = start.celsius
-    if probes:
-        span = warmest_readings(
-            [
-                (governing_readings(shop, store, probe, start.at_ms, until_ms), stale_ms(probe))
-                for probe in sorted(probes, key=lambda probe: probe.id)
-            ]
-        )
+    spans: list[Span] = []
+    over_time = () if unit is None else stretches(shop, store, unit, start.at_ms, until_ms)
+    for then in over_time:
+        assert unit is not None, "there is no time of no unit"
+        probes = then.shop.governing_probes(unit)
+        readings = [
+            (
+                governing_readings(then.shop, then.store, probe, then.from_ms, then.to_ms),
+                stale_ms(probe),
+            )
+            for probe in sorted(probes, key=lambda probe: probe.id)
+        ]
+        spans.append(warmest_readings(readings))
+        max_gap_ms = max([max_gap_ms, *(round(stale_ms(probe)) for probe in probes)])
+    span = one_behind_the_other(spans)
+    if len(span):
         times, values = span.times_ms.tolist(), span.values.tolist()
-        max_gap_ms = round(max(stale_ms(probe) for probe in probes))
         before_start = [c for ms, c in zip(times, values, strict=True) if ms <= start.at_ms]
         if start_c is None and before_start:
             start_c = before_start[-1]

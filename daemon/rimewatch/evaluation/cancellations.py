@@ -6,14 +6,18 @@ cancelled by a further one, and so can a cancellation be.
 
 from collections.abc import Mapping, Sequence
 
-from rimewatch.entries import AnyEntry, CancelEntry, LotEntry
+from rimewatch.entries import AnyEntry, CancelEntry, CorrectiveAction, LotEntry
+
+Cancellable = LotEntry | CancelEntry | CorrectiveAction
+"""What a later entry can cross out."""
 
 
 def cancelled(entries: Sequence[AnyEntry]) -> Mapping[int, CancelEntry]:
-    """Return the numbers of the entries about lots that do not count, and what cancelled each.
+    """Return the numbers of the entries that do not count, and what cancelled each.
 
-    A cancellation reaches back only: the number it names must be an earlier entry's. An
-    acknowledgement or another thing done cannot be undone by it, and stays.
+    A cancellation reaches back only: the number it names must be an earlier entry's. It undoes
+    what was said of lots, and what was written down as done about fish; an acknowledgement or
+    another thing done stays.
     """
     kinds = {entry.entry_number: entry for entry in entries if entry.entry_number}
     found: dict[int, CancelEntry] = {}
@@ -25,7 +29,9 @@ def cancelled(entries: Sequence[AnyEntry]) -> Mapping[int, CancelEntry]:
         target = kinds.get(entry.number)
         if entry.entry_number in found or entry.number >= entry.entry_number:
             continue
-        if isinstance(target, LotEntry | CancelEntry):
+        if isinstance(target, CorrectiveAction) and not entry.who.strip():
+            continue  # what a person decided is taken back by one with a name alone
+        if isinstance(target, Cancellable):
             found.setdefault(entry.number, entry)
     return found
 

@@ -4,11 +4,13 @@ Pure: settings come from the shop, readings from the store.
 """
 
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C, NOTHING_PROVEN, Break, ColdRecord
 from rimewatch.rules import channel
+from rimewatch.rules.stages import Stage, fold, shortest_stale_ms, stage_at
 from rimewatch.rules.watch import (
     BreakReason,
     ChannelSettings,
@@ -17,8 +19,8 @@ from rimewatch.rules.watch import (
     Watch,
     WatchKind,
 )
-from rimewatch.shop import Probe, Shop, Unit
-from rimewatch.vocabulary import Measures, Rule
+from rimewatch.shop import Probe, Seat, Shop, Unit
+from rimewatch.vocabulary import Measures, ProbeId, Rule
 
 HOLD_LEVELS_C: Final = (COLD_20_C, COLD_35_C)
 
@@ -84,15 +86,42 @@ def stale_ms(probe: Probe) -> float:
     return float("inf") if probe.stale_s is None else probe.stale_s * 1000.0
 
 
+def stages_for(seat: Seat) -> tuple[Stage, ...]:
+    """Return how a governing probe is folded from when on."""
+    found: list[Stage] = []
+    for held in seat.stages:
+        settings = settings_for(held.unit, held.probe)
+        if not found:
+            found.append(Stage(seat.from_ms, settings))
+        elif found[-1].settings != settings:
+            found.append(Stage(held.from_ms, settings))
+    return tuple(found)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelHistory:
     """What the fold over a channel's readings up to some instant found."""
 
-    probe: Probe
-    settings: ChannelSettings
+    seat: Seat
+    stages: tuple[Stage, ...]
     first_ms: int | None
     state: ChannelState
     ended: tuple[Spell, ...]
+
+    @property
+    def probe(self) -> Probe:
+        """The probe, as it was last."""
+        return self.seat.probe
+
+    @property
+    def unit(self) -> Unit:
+        """The unit it speaks for, as it was last."""
+        return self.seat.unit
+
+    def limit_c_at(self, rule: Rule, at_ms: float) -> float | None:
+        """Return a limit as it was at an instant; None: there was none."""
+        settings = stage_at(self.stages, at_ms).settings
+        return next((w.open_above_c for w in settings.watches if w.name == rule.value), None)
 
     def spells(self, watch: str) -> list[Spell]:
         """Return the spells of one watch in order, the one still open last."""
@@ -108,15 +137,21 @@ class ChannelHistory:
         """
         if self.first_ms is None or self.state.last_ms is None:
             return NOTHING_PROVEN
-        breaks = [
-            Break(
-                start_ms=float("-inf"),
-                end_ms=float(self.first_ms),
-                peak_c=None,
-                reason=BreakReason.GAP,
-            )
-        ]
-        breaks.extend(
+        breaks = [gap(float("-inf"), float(self.first_ms)), *self.breaks(level_c)]
+        last_ms = self.state.last_ms
+        lasts = breaks[-1].end_ms is None
+        if not lasts and to_ms - last_ms > self.stale_ms(to_ms):
+            breaks.append(gap(float(last_ms), None))
+        return ColdRecord(breaks=tuple(breaks), known_until_ms=float(last_ms))
+
+    def stale_ms(self, to_ms: float) -> float:
+        """Return the silence since its last reading that is a gap by an instant."""
+        last_ms = self.seat.from_ms if self.state.last_ms is None else self.state.last_ms
+        return shortest_stale_ms(self.stages, last_ms, min(to_ms, self.seat.to_ms))
+
+    def breaks(self, level_c: float) -> list[Break]:
+        """Return the times in which its readings do not show the cold, in order."""
+        return [
             Break(
                 start_ms=spell.start_ms,
                 end_ms=spell.end_ms,
@@ -126,37 +161,52 @@ class ChannelHistory:
                 was_silent=spell.gap_ms > 0.0,
             )
             for spell in self.spells(hold_watch(level_c))
-        )
-        last_ms = self.state.last_ms
-        lasts = breaks[-1].end_ms is None
-        if not lasts and to_ms - last_ms > self.settings.stale_ms:
-            breaks.append(
-                Break(
-                    start_ms=float(last_ms),
-                    end_ms=None,
-                    peak_c=None,
-                    reason=BreakReason.GAP,
-                )
-            )
-        return ColdRecord(breaks=tuple(breaks), known_until_ms=float(last_ms))
+        ]
+
+
+def gap(start_ms: float, end_ms: float | None) -> Break:
+    """Return a time in which nobody was looking."""
+    return Break(start_ms=start_ms, end_ms=end_ms, peak_c=None, reason=BreakReason.GAP)
+
+
+def seat_span(
+    store: ReadingStore, seat: Seat, from_ms: int | None = None, to_ms: int | None = None
+) -> Span:
+    """Return the readings that a probe gave in its seat."""
+    if seat.from_ms > -inf:
+        from_ms = int(seat.from_ms) if from_ms is None else max(from_ms, int(seat.from_ms))
+    if seat.to_ms < inf:
+        to_ms = int(seat.to_ms) - 1 if to_ms is None else min(to_ms, int(seat.to_ms) - 1)
+    return store.span(seat.probe.id, from_ms, to_ms)
+
+
+def histories_of_shop(shop: Shop, store: ReadingStore, to_ms: int) -> dict[ProbeId, ChannelHistory]:
+    """Fold all channels up to an instant: those of now, and those that are over."""
+    return {seat.key: seat_history(seat, store, to_ms) for seat in shop.seats}
 
 
 def history_of(shop: Shop, probe: Probe, store: ReadingStore, to_ms: int) -> ChannelHistory:
-    """Fold all of a governing probe's readings up to an instant."""
-    settings = settings_for(shop.unit[probe.unit], probe)
-    span = store.span(probe.id, None, to_ms)
+    """Fold a probe's readings where it is now, up to an instant."""
+    seat = next(seat for seat in shop.seats if seat.key == probe.id)
+    return seat_history(seat, store, to_ms)
+
+
+def seat_history(seat: Seat, store: ReadingStore, to_ms: int) -> ChannelHistory:
+    """Fold all readings of a governing probe in its seat up to an instant."""
+    stages = stages_for(seat)
+    span = seat_span(store, seat, None, to_ms)
     state, ended = ChannelState(), list[Spell]()
     for start in range(0, len(span), FOLD_BATCH):
-        state, found = channel.fold(
-            settings,
+        state, found = fold(
+            stages,
             state,
             span.times_ms[start : start + FOLD_BATCH],
             span.values[start : start + FOLD_BATCH],
         )
         ended.extend(found)
     return ChannelHistory(
-        probe=probe,
-        settings=settings,
+        seat=seat,
+        stages=stages,
         first_ms=int(span.times_ms[0]) if len(span) else None,
         state=state,
         ended=tuple(ended),

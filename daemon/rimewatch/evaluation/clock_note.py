@@ -1,4 +1,4 @@
-"""What is known of a probe's clock, and whether one device alone sends for it.
+"""What is known of a probe's clock, whether one device alone sends for it, and how it sends.
 
 The offset is reported, never used: no reading is corrected by it. What its times were seen to
 do decides whether they are believed, and lasts over a restart. Pure, and plain enough to be
@@ -59,6 +59,8 @@ class ClockNote:
     times_not_used: int = 0
     two_sources_ms: int | None = None
     """When its readings were last found to come from two devices."""
+    qos_0_ms: int | None = None
+    """When a reading first came at QoS 0, which a broker keeps for nobody (MQTT 5.0, 4.3.1)."""
     dating: Dating = NOTHING_SEEN
 
     def to_text(self) -> str:

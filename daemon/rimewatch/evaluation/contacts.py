@@ -27,6 +27,14 @@ def open_times(store: ReadingStore, probe: ProbeId, from_ms: int, to_ms: int) ->
     return list(zip(edges[::2], edges[1::2], strict=False))
 
 
+def door_is_open(shop: Shop, store: ReadingStore, unit: UnitId, at_ms: int) -> bool | None:
+    """Return whether any of a unit's doors was open by its last word; None: none has said."""
+    doors = shop.probes_of(unit, Measures.DOOR)
+    said = [store.last_before(door.id, at_ms + 1) for door in doors]
+    heard = [one[1] >= 0.5 for one in said if one is not None]
+    return any(heard) if heard else None
+
+
 def door_times(
     shop: Shop, store: ReadingStore, unit: UnitId, from_ms: int, to_ms: int
 ) -> list[OpenTime]:

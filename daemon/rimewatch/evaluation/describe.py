@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from rimewatch.alarms.consequence import furthest_line_c
-from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.channels import hold_watch, stale_ms
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.power import lost_with
 from rimewatch.evaluation.store import ReadingStore
@@ -85,6 +85,7 @@ def described(
     described_so = replace(
         condition,
         fish_c=fish_c,
+        fish_ms=_silent_since_ms(warmest, lots.now_ms),
         air_c=_air_c(shop, store, unit_id, lots.now_ms),
         limit_c=_limit_c(shop.unit[unit_id], condition),
         rate_c_per_h=_rate_c_per_h(store, warmest),
@@ -121,6 +122,12 @@ def described(
     return facts, spell.above_ms / MS_PER_S
 
 
+def _silent_since_ms(track: Track, now_ms: int) -> int | None:
+    """Return a channel's last reading, where that is longer ago than its stale time."""
+    last_ms = track.state.last_ms
+    return None if last_ms is None or now_ms - last_ms <= stale_ms(track.probe) else last_ms
+
+
 def _limit_c(unit: Unit, condition: Condition) -> float | None:
     """Return the line a message names. Silence has one only where fish was warm before it."""
     if condition.limit_c is not None or condition.key.rule is Rule.STALE:
@@ -131,7 +138,10 @@ def _limit_c(unit: Unit, condition: Condition) -> float | None:
 def _spell(track: Track, condition: Condition) -> Spell:
     """Return the excursion a condition speaks of: the open one, or the last that ended."""
     rule = condition.key.rule
-    name = limit_rule(track.unit).value if rule is Rule.HOLD_AT_RISK else rule.value
+    name = rule.value
+    if rule is Rule.HOLD_AT_RISK:  # its line is the option's, colder than the freezer's own
+        assert condition.limit_c is not None, "a hold at risk names the line it was lost at"
+        name = hold_watch(condition.limit_c)
     spell = track.open_spell(name)
     if spell is not None:
         return spell

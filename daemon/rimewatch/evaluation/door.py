@@ -20,8 +20,11 @@ from rimewatch.entries import (
     AnyEntry,
     CalibrationCheck,
     CancelEntry,
+    ChangeSettings,
+    ConfirmPlace,
     CorrectiveAction,
     CorrectLot,
+    CorrectPlace,
     LotEntry,
     MoveLot,
     ReceiveLot,
@@ -30,7 +33,7 @@ from rimewatch.entries import (
     StartTimeControl,
     WithdrawLot,
 )
-from rimewatch.evaluation.cancellations import cancelled, standing
+from rimewatch.evaluation.cancellations import Cancellable, cancelled, standing
 from rimewatch.evaluation.lot_book import LotEntries, book, changes
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, LotId, Measures, ProbeId, Rule
@@ -59,7 +62,7 @@ class Books(Protocol):
     """What the door asks of the entries that are on the books."""
 
     def entries_about_lot(self, lot: LotId) -> Sequence[AnyEntry]:
-        """Return a lot's entries and every cancellation, in the order they came."""
+        """Return a lot's entries, every cancellation and what was done, as they came."""
 
     def entry_numbered(self, number: int) -> AnyEntry | None:
         """Return an entry by its number; None: there is none."""
@@ -80,11 +83,11 @@ class BooksInMemory:
         self._entries.append(entry)
         if isinstance(entry, LotEntry):
             self._about.setdefault(entry.lot, []).append(entry)
-        elif isinstance(entry, CancelEntry):
+        elif isinstance(entry, CancelEntry | CorrectiveAction):
             self._about.setdefault(None, []).append(entry)
 
     def entries_about_lot(self, lot: LotId) -> list[AnyEntry]:
-        """Return a lot's entries and every cancellation, in the order they came."""
+        """Return a lot's entries, every cancellation and what was done, as they came."""
         found = [*self._about.get(lot, ()), *self._about.get(None, ())]
         return sorted(found, key=lambda entry: entry.entry_number)
 
@@ -116,7 +119,26 @@ def is_known(entry: AnyEntry, known: Iterable[AnyEntry]) -> bool:
     )
 
 
-def check(entry: AnyEntry, shop: Shop, books: Books, now_ms: int) -> Refusal | None:
+SettingsFault = Callable[[ChangeSettings], str]
+"""Says what is wrong with settings, in the sentence of a check of the file; empty: nothing is."""
+
+
+def not_here(_entry: ChangeSettings) -> str:
+    """Say that settings are not changed by this way."""
+    return (
+        "settings are not changed this way; edit the file, use rimewatch settings, or the page "
+        "for settings"
+    )
+
+
+def check(
+    entry: AnyEntry,
+    shop: Shop,
+    books: Books,
+    now_ms: int,
+    *,
+    settings_fault: SettingsFault = not_here,
+) -> Refusal | None:
     """Return why an entry cannot be taken; None: it can.
 
     The same entry delivered twice is no second one: it is not refused.
@@ -126,8 +148,9 @@ def check(entry: AnyEntry, shop: Shop, books: Books, now_ms: int) -> Refusal | N
         shop: The shop as it is configured now.
         books: What is on the books before it.
         now_ms: When it is taken: now, its arrival, or its place in a trace.
+        settings_fault: What is wrong with settings; without it they are not changed by this way.
     """
-    asked = _Asked(entry, shop, books, now_ms)
+    asked = _Asked(entry, shop, books, now_ms, settings_fault)
     why = next((why for rule in _RULES for why in rule(asked)), None)
     return None if why is None else Refusal(at_ms=entry.at_ms, do=entry.do, why=why)
 
@@ -166,6 +189,7 @@ class _Asked:
     shop: Shop
     books: Books
     now_ms: int
+    settings_fault: SettingsFault
 
     def told(self, lot: LotId) -> LotEntries | None:
         """Return what the books say of a lot."""
@@ -315,15 +339,14 @@ def _cancellation(asked: _Asked) -> Iterator[str]:
     if target is None:
         yield f"there is no entry {number}; the record of a lot shows the numbers"
         return
-    if not isinstance(target, LotEntry | CancelEntry):
+    if not isinstance(target, Cancellable):
         yield f"entry {number} is not about a lot; what it did cannot be undone by this"
         return
-    about = target
-    while isinstance(about, CancelEntry):
-        before = books.entry_numbered(about.number)
-        if not isinstance(before, LotEntry | CancelEntry) or about.number >= about.entry_number:
-            return  # of an old journal: it never crossed anything out
-        about = before
+    about = _crossed_out_at_last(target, books)
+    if isinstance(about, CorrectiveAction):
+        yield from _taken_back(entry, books)
+    if about is None or isinstance(about, CorrectiveAction):
+        return
     known = list(books.entries_about_lot(about.lot))
     if number in cancelled(known):
         yield f"entry {number} does not count already"
@@ -340,6 +363,67 @@ def _cancellation(asked: _Asked) -> Iterator[str]:
             f'without entry {number}, something would count of lot "{about.lot}" that is older '
             "than its receipt; cancel that receipt first"
         )
+
+
+def _settings(asked: _Asked) -> Iterator[str]:
+    if isinstance(asked.entry, ChangeSettings) and (why := asked.settings_fault(asked.entry)):
+        yield why
+
+
+def _place_corrected(asked: _Asked) -> Iterator[str]:
+    entry, shop = asked.entry, asked.shop
+    if not isinstance(entry, CorrectPlace):
+        return
+    if not entry.who.strip():
+        yield "who says where the probe was is not said; name yourself"
+    if not entry.from_ms < entry.to_ms <= asked.now_ms:
+        yield "expected a time that is over, from before to"
+    if entry.was == entry.unit:
+        yield f"{entry.probe} was in {entry.unit} by the settings as well"
+    for begins_ms, ends_ms, then in shop.held:
+        if ends_ms <= entry.from_ms or begins_ms >= entry.to_ms:
+            continue
+        known = then.probe.get(entry.probe)
+        if known is None or known.unit != entry.was:
+            had = "no such probe" if known is None else f"{entry.probe} in {known.unit}"
+            from_ms = max(begins_ms, entry.from_ms)
+            yield f"at {asked.local(from_ms)} the settings had {had}, not in {entry.was[:80]}"
+
+
+def _place_confirmed(asked: _Asked) -> Iterator[str]:
+    entry, books = asked.entry, asked.books
+    if not isinstance(entry, ConfirmPlace):
+        return
+    target = books.entry_numbered(entry.number)
+    if not isinstance(target, CorrectPlace):
+        yield f"entry {entry.number} says of no probe where it was"
+    elif not entry.who.strip():
+        yield "who confirms where the probe was is not said; name yourself"
+    elif entry.who.strip().casefold() == target.who.strip().casefold():
+        yield f"{entry.who.strip()} said so already; somebody else has to confirm it"
+
+
+def _crossed_out_at_last(target: Cancellable, books: Books) -> LotEntry | CorrectiveAction | None:
+    """Return what a row of cancellations is about; None: of an old journal, about nothing."""
+    about = target
+    while isinstance(about, CancelEntry):
+        before = books.entry_numbered(about.number)
+        if not isinstance(before, Cancellable) or about.number >= about.entry_number:
+            return None  # it never crossed anything out
+        about = before
+    return about
+
+
+def _taken_back(entry: CancelEntry, books: Books) -> Iterator[str]:
+    """What was written down as done about fish is taken back by somebody with a name alone."""
+    if not entry.who.strip():
+        yield "who takes back what was written down as done is not said; name yourself"
+    elif entry.number in cancelled(books.entries_about_lot(_NO_LOT)):
+        yield f"entry {entry.number} does not count already"
+
+
+_NO_LOT: Final = LotId("")
+"""About no lot: what may be about any is there all the same."""
 
 
 def _receipts(entries: Sequence[AnyEntry]) -> int:
@@ -369,5 +453,8 @@ _RULES: Final[Sequence[Callable[[_Asked], Iterator[str]]]] = (
     _while_it_is_here,
     _correction,
     _cancellation,
+    _settings,
+    _place_corrected,
+    _place_confirmed,
 )
 """In this order; the first that has something to say says it."""

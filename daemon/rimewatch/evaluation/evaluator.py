@@ -24,27 +24,14 @@ from rimewatch.alarms.rota import first_told
 from rimewatch.entries import (
     Acknowledge,
     AnyEntry,
-    AttachStatement,
-    CalibrationCheck,
-    CancelEntry,
-    CorrectiveAction,
-    CorrectLot,
-    EndCooling,
-    EndTimeControl,
     InService,
-    MoveLot,
+    Judged,
     OutOfService,
-    ReceiveLot,
-    RetryQuarantine,
     Shelve,
-    StartCooling,
-    StartFreezing,
-    StartThawing,
-    StartTimeControl,
     Unshelve,
-    WithdrawLot,
 )
-from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.acknowledging import missed
+from rimewatch.evaluation.channels import ChannelHistory, hold_watch, limit_rule
 from rimewatch.evaluation.conditions import (
     channel_conditions,
     comes_again,
@@ -59,7 +46,9 @@ from rimewatch.evaluation.lot_book import LotEntries, book
 from rimewatch.evaluation.lots_at_hand import LotsAtHand
 from rimewatch.evaluation.mornings import next_morning, previous_morning_ms
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
+from rimewatch.evaluation.over_time import stands_since_ms
 from rimewatch.evaluation.overseer import Overseer
+from rimewatch.evaluation.packed_line import packed_condition, told_of_packs
 from rimewatch.evaluation.power import ABOUT_TO_BE_RAISED_MS, POWER_LOSS, RECOVERY_S
 from rimewatch.evaluation.resumed import Resumed
 from rimewatch.evaluation.rule_bench import Place, RuleBench
@@ -137,11 +126,9 @@ class Evaluator:
         self.alarms = AlarmState() if resumed is None else resumed.alarms
         self.entries: list[AnyEntry] = [] if resumed is None else list(resumed.entries)
         self.batteries: dict[ProbeId, float] = {} if resumed is None else dict(resumed.batteries)
-        self.tracks = {
-            probe.id: Track(unit, probe, store)
-            for unit in shop.units
-            for probe in shop.governing_probes(unit.id)
-        }
+        self.tracks = {seat.key: Track(seat, store) for seat in shop.seats if seat.lasts}
+        self.past_tracks = {seat.key: Track(seat, store) for seat in shop.seats if not seat.lasts}
+        """Channels that are over: their probe was moved, replaced or taken out since."""
         self.watching_since_ms = at_ms if resumed is None else resumed.watching_since_ms
         self._engine = Engine(shop, chatter_windows_s=CHATTER_S, recovery_s=RECOVERY_S)
         self._beside = Beside(shop)
@@ -161,8 +148,41 @@ class Evaluator:
         self._carried: set[Place] = set()
         self._too_seldom: set[ProbeId] = set()
         self._new_addresses = () if resumed is None else tuple(resumed.new_addresses)
+        self._inherited: set[AlarmKey] = set()
+        """Limits and holds that were passed before this evaluator began, of which its own probes
+        and settings show nothing: so until the unit is known to be cold."""
+        self._stands_since_ms = {
+            probe.id: stands_since_ms(shop, probe.id) for probe in shop.probes if shop.earlier
+        }
         self._waiting: set[UnitId] = set()
         """Units beyond their limits of which nobody is told while a defrost explains it."""
+
+    def under(self, shop: Shop) -> "Evaluator":
+        """Return an evaluator that goes on from here under other settings, as after a restart.
+
+        Args:
+            shop: The settings from now on, with what held before.
+        """
+        after = Evaluator(
+            shop,
+            self.store,
+            self.now_ms,
+            resumed=Resumed(
+                alarms=self.alarms,
+                entries=self.entries,
+                watching_since_ms=self.watching_since_ms,
+                seen_until_ms=self.now_ms,
+                batteries=self.batteries,
+            ),
+            describes=self._describes,
+        )
+        after._outcomes = self._outcomes  # what was concluded is still to be written
+        for seat, track in (after.past_tracks | after.tracks).items():
+            before = self.past_tracks.get(seat) or self.tracks.get(track.probe.id)
+            if before is not None:
+                track.go_on_from(before)
+        after.load()
+        return after
 
     # --- what arrives ---------------------------------------------------------------------
 
@@ -173,6 +193,8 @@ class Evaluator:
             # A backlog does not bring an old battery back.
             self._battery_ms[probe] = observed_ms
             self.batteries[probe] = battery
+        if self.shop.earlier and not self._is_of_now(reading):
+            return
         self._overseer.air.take(probe, observed_ms, value)
         track = self.tracks.get(probe)
         if track is not None:
@@ -181,12 +203,28 @@ class Evaluator:
                 if self._late_since_ms is None:
                     self._late_since_ms = self.now_ms
             else:
+                self._overseer.highs.take(track)
                 if len(track.ended) > ended:
                     self._judge_over(track, track.ended[ended:])
                 if track.state.open != before:
                     self._judge_spells(track, before)
         if observed_ms > self.last_ms.get(probe, -1):
             self._take_newest(probe, observed_ms, value, battery)
+
+    def _is_of_now(self, reading: Reading) -> bool:
+        """Whether a reading is of where its probe stands now.
+
+        One that came late may be of where it stood before: then that channel takes it, and
+        nothing is said of what is so now.
+        """
+        probe, observed_ms = reading.probe, reading.observed_ms
+        for track in self.past_tracks.values():
+            if track.probe.id == probe and track.seat.covers(observed_ms):
+                track.take(observed_ms, reading.value)
+                if track.late_from_ms is not None and self._late_since_ms is None:
+                    self._late_since_ms = self.now_ms
+        here = self.shop.probe.get(probe)
+        return here is not None and self._stands_since_ms[probe] <= observed_ms
 
     def _take_newest(
         self, probe: ProbeId, observed_ms: int, value: float, battery: float | None
@@ -228,7 +266,8 @@ class Evaluator:
     def _look(self, at_ms: int) -> None:
         """Look at what concerns several readings together, and at what waits for a defrost."""
         self._overseer.look(at_ms)
-        for unit in tuple(self._waiting):
+        packs = self._lots.units_with_packs() | told_of_packs(self.alarms.conditions)
+        for unit in sorted(self._waiting | packs):
             self._judge_unit(unit)
 
     def _judge_spells(self, track: Track, before: OpenSpells) -> None:
@@ -304,29 +343,19 @@ class Evaluator:
                 self._do(self._engine.out_of_service(self.alarms, entry.unit, at_ms, entry.who))
             case InService():
                 self._do(self._engine.in_service(self.alarms, entry.unit, at_ms, entry.who))
-            case (
-                ReceiveLot()
-                | CorrectLot()
-                | AttachStatement()
-                | StartFreezing()
-                | StartThawing()
-                | MoveLot()
-                | WithdrawLot()
-                | CancelEntry()
-            ):
+            case _:
+                self._judge_anew(entry.judged_anew, at_ms)
+
+    def _judge_anew(self, what: Judged, at_ms: int) -> None:
+        match what:
+            case Judged.LOTS:
                 self._lots = LotsAtHand.of(self.shop, self.store, self._at_hand.entries())
                 for unit in self.shop.units:
                     self._judge_holds(unit.id)
-            case StartCooling() | EndCooling():
+            case Judged.COOLING:
                 self._overseer.use(self.entries)
                 self._overseer.judge_cooling(at_ms)
-            case (
-                CorrectiveAction()
-                | StartTimeControl()
-                | EndTimeControl()
-                | CalibrationCheck()
-                | RetryQuarantine()
-            ):
+            case Judged.NOTHING:
                 pass
 
     def lots_here(self) -> list[LotEntries]:
@@ -371,17 +400,14 @@ class Evaluator:
         first_ms = self._morning[1]
         if (bench_ms := self._bench.next_due_ms()) is not None and bench_ms < first_ms:
             first_ms = bench_ms
-        if (alarms_ms := self._alarms_due_ms()) is not None and alarms_ms < first_ms:
+        # What an alarm has to do next is worked out once for each state of theirs.
+        if self._alarms_due[0] is not self.alarms:
+            self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
+        if (alarms_ms := self._alarms_due[1]) is not None and alarms_ms < first_ms:
             first_ms = alarms_ms
         if self._late_since_ms is not None:
             first_ms = min(first_ms, self._late_since_ms + CATCH_UP_AFTER_MS)
         return first_ms
-
-    def _alarms_due_ms(self) -> int | None:
-        """Return when an alarm has something to do; worked out once for each state of theirs."""
-        if self._alarms_due[0] is not self.alarms:
-            self._alarms_due = (self.alarms, self._engine.next_due_ms(self.alarms))
-        return self._alarms_due[1]
 
     def take_outcomes(self) -> Sequence[Outcome]:
         """Return what there is to write and to send since the last call, in order."""
@@ -395,18 +421,50 @@ class Evaluator:
         again: a restart neither clears an alarm nor raises one. Whoever is on call now, and
         was not told of what stands, is.
         """
-        for track in self.tracks.values():
+        for track in (*self.past_tracks.values(), *self.tracks.values()):
             track.load(self.now_ms + AHEAD_MS)
         self._hear_last()
+        self._inherited = {key for key in self.alarms.conditions if self._is_warm_yet(key)}
         for unit in self.shop.units:
             self._judge_unit(unit.id)
         self._do(self._engine.catch_up(self.alarms, self._new_addresses, self.now_ms))
+
+    def _is_warm_yet(self, key: AlarmKey) -> bool:
+        """Whether what was told of a unit's warmth may still be so: no probe of it shows cold.
+
+        One that was put in another's place has said nothing yet, or not for the on-delay; that
+        it was replaced, or that the delay is another one now, makes no fish cold.
+        """
+        tracks = [track for track in self.tracks.values() if track.unit.id == key.unit]
+        watch = self._watch_of(key)
+        if watch is None or not tracks:
+            return False
+        heard = [track for track in tracks if track.state.last_ms is not None]
+        return not heard or any(track.open_spell(watch) is not None for track in heard)
+
+    def _watch_of(self, key: AlarmKey) -> str | None:
+        if key.rule is Rule.HOLD_AT_RISK:
+            told = self.alarms.conditions.get(key)
+            level_c = None if told is None else told.limit_c
+            return None if level_c is None else hold_watch(level_c)
+        return key.rule.value if key.rule in WATCHED_RULES else None
+
+    def _carried_on(
+        self, conditions: dict[AlarmKey, Condition | None]
+    ) -> dict[AlarmKey, Condition | None]:
+        """Return conditions with those that were so before, as long as nothing shows an end."""
+        for key in self._inherited & conditions.keys():
+            if conditions[key] is None and self._is_warm_yet(key):
+                conditions[key] = self.alarms.conditions.get(key)
+            else:
+                self._inherited.discard(key)
+        return conditions
 
     def _hear_last(self) -> None:
         """Take up from each probe's last reading, and carry on what was so."""
         for probe in self.shop.probes:
             last = self.store.last_before(probe.id, self.now_ms + 1)
-            if last is not None:
+            if last is not None and last[0] >= self._stands_since_ms.get(probe.id, -inf):
                 self.last_ms[probe.id] = last[0]
                 sample = Sample(*last, self.batteries.get(probe.id))
                 self._beside.take(probe.id, sample.value)
@@ -458,15 +516,15 @@ class Evaluator:
         return self._lots.standings_of(lots, self._histories(), self.now_ms)
 
     def _histories(self) -> dict[ProbeId, ChannelHistory]:
-        return {probe: track.history() for probe, track in self.tracks.items()}
+        every = self.past_tracks | self.tracks
+        return {seat: track.history() for seat, track in every.items()}
 
     # --- what follows ---------------------------------------------------------------------
 
     def _acknowledge(self, entry: Acknowledge, at_ms: int) -> None:
+        if missed(entry, self.alarms):
+            return
         key = AlarmKey(unit=entry.unit, rule=entry.rule)
-        alarm = self.alarms.alarms.get(key)
-        if entry.alarm and (alarm is None or alarm.id != entry.alarm):
-            return  # it was about one that is over; nobody has seen the one that is on now
         back_s = None if entry.back_within_min is None else entry.back_within_min * 60.0
         self._do(self._engine.acknowledge(self.alarms, key, at_ms, entry.who, back_within_s=back_s))
 
@@ -501,6 +559,11 @@ class Evaluator:
 
     def _catch_up(self) -> None:
         self._late_since_ms = None
+        for track in self.past_tracks.values():
+            if track.late_from_ms is not None:
+                track.catch_up(self.now_ms + AHEAD_MS)
+                if track.unit.id in self.shop.unit:
+                    self._judge_unit(track.unit.id)
         for track in self.tracks.values():
             late_from_ms = track.late_from_ms
             if late_from_ms is not None:
@@ -526,18 +589,33 @@ class Evaluator:
 
     def _judge_unit(self, unit: UnitId) -> None:
         tracks = [track for track in self.tracks.values() if track.unit.id == unit]
-        conditions = channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
+        conditions = self._carried_on(
+            channel_conditions(self.shop.unit[unit], tracks, self.lots_in(unit))
+        )
         limit = AlarmKey(unit=unit, rule=limit_rule(self.shop.unit[unit]))
         if self._may_wait(limit, conditions[limit], tracks):
             self._waiting.add(unit)
             conditions[limit] = None
         else:
             self._waiting.discard(unit)
+        line = AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT)
+        if conditions.get(line) is None:
+            conditions[line] = self._packed(unit)
         if conditions[limit] is not None:
             # What was foretold has come: one alarm speaks of it, the graver one.
             self.suppress(AlarmKey(unit=unit, rule=Rule.PROJECTION), limit)
         self.apply(conditions)
         self._judge_holds(unit)
+
+    def _packed(self, unit: UnitId) -> Condition | None:
+        """Return that packed fish in a unit is above its own line."""
+        told = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT))
+        lots = self._lots.packed_in(unit)
+        if not lots:
+            return None
+        return packed_condition(
+            self.shop, self.store, self.shop.unit[unit], lots, told, self.now_ms
+        )
 
     def _may_wait(
         self, key: AlarmKey, condition: Condition | None, tracks: Sequence[Track]
@@ -577,7 +655,7 @@ class Evaluator:
         if condition is not None and foretold is not None and foretold.held_h is not None:
             # As with a limit: what was foretold has come, and one alarm speaks of it.
             self.suppress(foretold.key, key)
-        self.apply({key: condition})
+        self.apply(self._carried_on({key: condition}))
 
     def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
         """Silence an alarm by design, because another one tells of the cause of both."""

@@ -2,16 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.night import NightPolicy
 from rimewatch.alarms.priority import priority_of
 from rimewatch.entries import CorrectiveAction
-from rimewatch.evaluation.channels import ChannelHistory, limit_rule
+from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.evidence import evidence_for
 from rimewatch.evaluation.exposures import curve_of, table_a2
 from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.learned_air import LearnedAir
+from rimewatch.evaluation.over_time import shop_at
 from rimewatch.evaluation.power import RECOVERY_S, lost_with
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.instants import whole_ms, whole_ms_or_none
@@ -21,12 +23,16 @@ from rimewatch.science.exposure import Exposure
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_S, Cause, ProbeId, Rule
 
+OF_LIMITS: Final = (Rule.HOLDING, Rule.FREEZER, Rule.OPERATING_LIMIT)
+"""The rules that excursions are of; a unit has those that its kind and settings had at a time."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Excursion:
     """An unbroken time beyond a limit: the one value that every surface tells of."""
 
     unit: Unit
+    """As it was when it began."""
     rule: Rule
     probe: ProbeId
     """The probe that saw it."""
@@ -78,7 +84,6 @@ class Excursion:
 def excursions_of(
     shop: Shop,
     store: ReadingStore,
-    unit: Unit,
     histories: Sequence[ChannelHistory],
     alarms: Sequence[Alarm],
     *,
@@ -91,21 +96,17 @@ def excursions_of(
     Args:
         shop: The shop.
         store: Its readings.
-        unit: The unit.
-        histories: Its governing probes' channels.
+        histories: The unit's governing probes' channels, those that are over as well.
         alarms: What was raised.
         from_ms: Start of the period.
         to_ms: End of the period.
         air: What was learned of the units' air, where it serves for several units.
     """
     air = LearnedAir(shop, store) if air is None else air
-    rules = [limit_rule(unit)]
-    if unit.operating_limit_c is not None:
-        rules.append(Rule.OPERATING_LIMIT)
     found = [
         _excursion(shop, store, history, rule, spell, alarms, to_ms, air)
         for history in histories
-        for rule in rules
+        for rule in OF_LIMITS
         for spell in history.spells(rule.value)
         if spell.start_ms <= to_ms and (spell.end_ms is None or spell.end_ms >= from_ms)
     ]
@@ -122,12 +123,16 @@ def _excursion(
     to_ms: int,
     air: LearnedAir,
 ) -> Excursion:
-    unit = shop.unit[history.probe.unit]
-    raised = [alarm for alarm in alarms if _is_of(alarm, shop, unit, rule, spell)]
+    then, end_ms = shop, to_ms if spell.end_ms is None else spell.end_ms
+    late = shop
+    if shop.earlier:
+        then = shop_at(shop, spell.start_ms)
+        late = shop_at(shop, min(end_ms, history.seat.to_ms - 1.0))
+    unit = then.unit[history.unit.id]
+    raised = [alarm for alarm in alarms if _is_of(alarm, then, unit, rule, spell)]
     known_ms = to_ms if history.state.last_ms is None else min(to_ms, history.state.last_ms)
-    others = lost_with(shop, store, unit.id, spell, known_ms, air)
-    verdict = cause.explain(evidence_for(shop, store, unit.id, spell, known_ms, others))
-    end_ms = to_ms if spell.end_ms is None else spell.end_ms
+    others = lost_with(then, store, unit.id, spell, known_ms, air if then is shop else None)
+    verdict = cause.explain(evidence_for(then, store, unit.id, spell, known_ms, others))
     exposed = rule is not Rule.OPERATING_LIMIT
     return Excursion(
         unit=unit,
@@ -139,10 +144,10 @@ def _excursion(
         above_s=figure(spell.above_ms / MS_PER_S, 3),
         cause=verdict.cause,
         explanation=verdict.explanation,
-        exposure=table_a2(curve_of(shop, store, history.probe, spell.start_ms, end_ms))
+        exposure=table_a2(curve_of(late, store, history.probe, spell.start_ms, end_ms))
         if exposed
         else (),
-        of_several=len(shop.governing_probes(unit.id)) > 1,
+        of_several=len(then.governing_probes(unit.id)) > 1,
         alarmed=bool(raised),
         found_late=bool(raised)
         and spell.end_ms is not None

@@ -15,6 +15,7 @@ import numpy as np
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_within
 from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.over_time import Period, shop_at, stretches
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.catalogue import find
 from rimewatch.lots.hold import THAWING_ABOVE_C
@@ -23,11 +24,13 @@ from rimewatch.lots.species import Species
 from rimewatch.lots.standing import Limit
 from rimewatch.rules.hazard_limits import (
     ABOVE_COLD_HOLDING,
+    OF_PACKS,
     RAW_READY_TO_EAT,
     SCOMBROTOXIN_FRESH,
     SCOMBROTOXIN_FROZEN,
     TABLE_A2,
 )
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
 from rimewatch.science.exposure import (
     Exposure,
     TwoLineLimits,
@@ -35,7 +38,7 @@ from rimewatch.science.exposure import (
     share_used,
     two_line_exposure,
 )
-from rimewatch.science.segments import Segments, linear_segments, warmest
+from rimewatch.science.segments import Segments, linear_segments, seconds_within, warmest
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_S, UnitId
 
@@ -51,6 +54,16 @@ LIMITS: Final[Mapping[Limit, TwoLineLimits]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackedExposure:
+    """What vacuum-packed fish spent above the line for fish packed so."""
+
+    above_s: float
+    """Seconds, gaps counted at the warmer of their ends."""
+    share: float
+    """Of the time that Table A-2 allows for the hazard of such packs, counted likewise."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LotExposure:
     """What a lot has used of the allowances in the warm."""
 
@@ -59,6 +72,8 @@ class LotExposure:
     table_a2: tuple[Exposure, ...] = ()
     """The hazards of Table A-2 that it used most of, the worst first. Information, no limit: a
     chilled fish that is older than a day has used up shares made for a day in one band."""
+    packed: PackedExposure | None = None
+    """Of its time in a vacuum pack; None: it was in none, or that was not measured."""
     frozen_gaps_s: float = 0.0
     """Of the unmonitored time, what lay between two moments at which the fish was frozen."""
 
@@ -93,10 +108,19 @@ def warmest_of(
     shop: Shop, store: ReadingStore, unit: UnitId, from_ms: float, to_ms: float
 ) -> Segments | None:
     """Return the warmest governing temperature of a unit's probes; None: none was measured."""
-    if unit not in shop.unit or to_ms <= from_ms:
+    if to_ms <= from_ms:
         return None
-    probes = sorted(shop.governing_probes(unit), key=lambda probe: probe.id)
-    found = [_curve_from(shop, store, probe, from_ms, to_ms) for probe in probes]
+    curves = (_warmest_in(then, unit) for then in stretches(shop, store, unit, from_ms, to_ms))
+    return _joined([curve for curve in curves if curve is not None])
+
+
+def _warmest_in(then: Period, unit: UnitId) -> Segments | None:
+    if unit not in then.shop.unit or then.to_ms <= then.from_ms:
+        return None
+    probes = sorted(then.shop.governing_probes(unit), key=lambda probe: probe.id)
+    found = [
+        _curve_from(then.shop, then.store, probe, then.from_ms, then.to_ms) for probe in probes
+    ]
     known = [curve for curve in found if curve is not None]
     return warmest(known) if known else None
 
@@ -169,7 +193,35 @@ def of_lot(
             if curve is not None
         },
         table_a2=table_a2(whole),
+        packed=_packed(shop, store, lot, end_ms),
         frozen_gaps_s=frozen_gaps_s,
+    )
+
+
+def _packed(
+    shop: Shop, store: ReadingStore, lot: LotEntries, end_ms: float
+) -> PackedExposure | None:
+    until_ms = min(end_ms, lot.packed_until_ms)
+    curves = [
+        curve
+        for place in lot.placements
+        if (
+            curve := warmest_of(
+                shop,
+                store,
+                place.unit,
+                place.from_ms,
+                until_ms if place.to_ms is None else min(place.to_ms, until_ms),
+            )
+        )
+        is not None
+    ]
+    whole = _joined(curves)
+    if whole is None:
+        return None
+    return PackedExposure(
+        above_s=float(seconds_within(whole, ROP_CHILLED_LIMIT_C, inf).sum()),
+        share=band_exposure(whole, OF_PACKS).share_with_gaps,
     )
 
 
@@ -177,7 +229,8 @@ def forms_scombrotoxin(shop: Shop, lot: LotEntries) -> bool:
     """Whether a lot may form scombrotoxin: an unknown fish, and one of several that do, may."""
     if lot.received is None:
         return True
-    found = find(lot.received.species, own_species(shop.species))
+    then = shop_at(shop, lot.received.at_ms)
+    found = find(lot.received.species, own_species(then.species))
     if found is None:
         return True
     choices: Sequence[Species] = (found,) if isinstance(found, Species) else found.choices
@@ -194,8 +247,8 @@ def _curve_from(
 
 
 def _joined(curves: Sequence[Segments]) -> Segments | None:
-    if not curves:
-        return None
+    if len(curves) <= 1:
+        return next(iter(curves), None)
     return Segments(
         start_s=np.concatenate([one.start_s for one in curves]),
         length_s=np.concatenate([one.length_s for one in curves]),

@@ -7,18 +7,24 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.evaluation.channels import settings_for
+from rimewatch.evaluation.channels import seat_span, settings_for, stages_for
+from rimewatch.evaluation.over_time import stretches
 from rimewatch.evaluation.store import ReadingStore, Span
-from rimewatch.rules import channel
-from rimewatch.rules.watch import ChannelSettings
+from rimewatch.rules.stages import Stage, governing_curve
 from rimewatch.science import lag, spoilage
 from rimewatch.science.segments import linear_segments, warmest
 from rimewatch.science.statistics import cut_to_period
-from rimewatch.shop import Probe, Shop
-from rimewatch.vocabulary import MS_PER_S, ProbeId, UnitId
+from rimewatch.shop import Probe, Seat, Shop
+from rimewatch.vocabulary import MS_PER_S, UnitId
 
 WARM_UP_LAGS: Final = 20.0
 """After so many time constants a lag has forgotten where it began (exp(−20) = 2e-9)."""
+
+
+def seat_of(shop: Shop, probe: Probe) -> Seat:
+    """Return where a probe of a shop stands as it is configured, governing or not."""
+    beside = Seat.of(shop.unit[probe.unit], probe)
+    return next((seat for seat in shop.seats if seat.key == probe.id), beside)
 
 
 def governing_readings(
@@ -29,10 +35,11 @@ def governing_readings(
     A stale time on either side of the period is there as well, so that the stretches at
     its edges are known.
     """
-    settings = settings_for(shop.unit[probe.unit], probe)
-    span = span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
-    curve = channel.governing_curve(settings, span.times_ms, span.values)
-    stale_ms = round(settings.stale_ms)
+    seat = seat_of(shop, probe)
+    stages = stages_for(seat)
+    span = span_with_warm_up(store, seat, stages, from_ms, to_ms)
+    curve = governing_curve(stages, span.times_ms, span.values)
+    stale_ms = round(stages[-1].settings.stale_ms)
     near = (span.times_ms >= from_ms - stale_ms) & (span.times_ms <= to_ms + stale_ms)
     return Span(span.times_ms[near], curve[near])
 
@@ -76,6 +83,35 @@ def warmest_readings(spans: Sequence[tuple[Span, float]]) -> Span:
     )
 
 
+def measured_readings(
+    shop: Shop, store: ReadingStore, unit: UnitId, from_ms: int, to_ms: int
+) -> Span:
+    """Return what a unit measured: by the first of its governing probes of each time."""
+    if not shop.earlier:
+        probes = shop.governing_probes(unit)[:1]
+        return one_behind_the_other([store.span(probe.id, from_ms, to_ms) for probe in probes])
+    return one_behind_the_other(
+        [
+            then.store.span(probe.id, round(then.from_ms), round(then.to_ms))
+            for then in stretches(shop, store, unit, from_ms, to_ms)
+            for probe in then.shop.governing_probes(unit)[:1]
+        ]
+    )
+
+
+def one_behind_the_other(spans: Sequence[Span]) -> Span:
+    """Return readings of times that follow each other as of one; where both tell, the later."""
+    if len(spans) == 1:
+        return spans[0]
+    values: dict[int, float] = {}
+    for span in spans:
+        values.update(zip(span.times_ms.tolist(), span.values.tolist(), strict=True))
+    times = sorted(values)
+    return Span(
+        np.array(times, dtype=np.int64), np.array([values[at] for at in times], dtype=np.float64)
+    )
+
+
 def governing_within(
     shop: Shop, store: ReadingStore, probe: Probe, from_ms: float, to_ms: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -98,10 +134,12 @@ def governing_peak_c(
     Behind a lag the fish is warmest after the air is, mostly between two readings; and at
     the edges of a period the curve is no straight line.
     """
-    settings = settings_for(shop.unit[probe.unit], probe)
+    seat = seat_of(shop, probe)
+    stages = stages_for(seat)
+    settings = stages[-1].settings
     lag_s = settings.lag_s
-    span = span_with_warm_up(store, probe.id, settings, from_ms, to_ms)
-    felt = channel.governing_curve(settings, span.times_ms, span.values).tolist()
+    span = span_with_warm_up(store, seat, stages, from_ms, to_ms)
+    felt = governing_curve(stages, span.times_ms, span.values).tolist()
     at_ms, air = span.times_ms.tolist(), span.values.tolist()
     seen = [y for t_ms, y in zip(at_ms, felt, strict=True) if from_ms <= t_ms <= to_ms]
     best = max(seen, default=-math.inf)
@@ -134,32 +172,37 @@ def unit_ice_days(
     Of several governing probes the one that says most counts: the warmest corner. Gaps add
     nothing: what was not measured is listed as unmonitored, not guessed.
     """
-    found = [0.0]
-    for probe in shop.governing_probes(unit):
-        times, values = governing_within(shop, store, probe, from_ms, to_ms)
-        settings = settings_for(shop.unit[unit], probe)
-        found.append(spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms)))
-    return max(found)
+    total = 0.0
+    for then in stretches(shop, store, unit, from_ms, to_ms):
+        found = [0.0]
+        for probe in then.shop.governing_probes(unit):
+            times, values = governing_within(then.shop, then.store, probe, then.from_ms, then.to_ms)
+            settings = settings_for(then.shop.unit[unit], probe)
+            found.append(spoilage.ice_days(times, values, max_gap_ms=round(settings.stale_ms)))
+        total += max(found)
+    return total
 
 
 def span_with_warm_up(
-    store: ReadingStore, probe: ProbeId, settings: ChannelSettings, from_ms: float, to_ms: float
+    store: ReadingStore, seat: Seat, stages: Sequence[Stage], from_ms: float, to_ms: float
 ) -> Span:
     """Return a period's readings, and those before it from which its lag must be run up.
 
     Only monitored time lets a lag forget: over a gap the fish stays as warm as it was.
     """
-    warm_up_ms = WARM_UP_LAGS * settings.lag_s * 1000.0
+    warm_up_ms = WARM_UP_LAGS * max(stage.settings.lag_s for stage in stages) * 1000.0
     # A stale time more on either side, so that the stretches at the edges are known.
-    stale_ms = round(settings.stale_ms)
+    longest_ms = max(stage.settings.stale_ms for stage in stages)
+    stale_ms = round(longest_ms)
     back_ms = math.ceil(warm_up_ms) + stale_ms
     while True:
         first_ms = math.floor(from_ms) - back_ms
-        span = store.span(probe, first_ms, math.ceil(to_ms) + stale_ms)
+        span = seat_span(store, seat, first_ms, math.ceil(to_ms) + stale_ms)
         lengths_ms = np.diff(span.times_ms[span.times_ms <= from_ms])
-        run_up_ms = float(lengths_ms[lengths_ms <= settings.stale_ms].sum())
+        run_up_ms = float(lengths_ms[lengths_ms <= longest_ms].sum())
         # The reading nearest to the period may lie up to a stale time before it.
         enough = run_up_ms + stale_ms >= warm_up_ms
-        if enough or store.last_before(probe, first_ms) is None:
+        is_first = first_ms <= seat.from_ms
+        if enough or is_first or store.last_before(seat.probe.id, first_ms) is None:
             return span
         back_ms *= 2

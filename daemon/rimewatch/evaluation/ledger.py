@@ -26,9 +26,10 @@ from rimewatch.evaluation.batches import (
     cooling_records,
     timer_records,
 )
+from rimewatch.evaluation.cancellations import standing
 from rimewatch.evaluation.channels import (
     ChannelHistory,
-    history_of,
+    histories_of_shop,
     limit_rule,
     stale_ms,
 )
@@ -42,12 +43,13 @@ from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.lot_account import LotAccount, lot_accounts
 from rimewatch.evaluation.lot_book import book
 from rimewatch.evaluation.lot_story import tell
+from rimewatch.evaluation.over_time import Period, stretches, there_from_ms
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.science.scale_jump import scale_jump_ms
-from rimewatch.science.statistics import Statistics, gaps_ms, statistics
+from rimewatch.science.statistics import Statistics, gaps_ms, joined, statistics
 from rimewatch.shop import Probe, Shop, Unit
 from rimewatch.vocabulary import (
     MS_PER_S,
@@ -240,11 +242,7 @@ def build_ledger(
         noted_until_ms: Up to when corrective actions are told; None: up to its end.
     """
     if histories is None:
-        histories = {
-            probe.id: history_of(shop, probe, store, to_ms)
-            for unit in shop.units
-            for probe in shop.governing_probes(unit.id)
-        }
+        histories = histories_of_shop(shop, store, to_ms)
     until_ms = to_ms if noted_until_ms is None else noted_until_ms
     actions = corrective_actions(account.entries, from_ms - ASKED_FOR_MS, until_ms)
     told = _Told(account=account, actions=actions, air=LearnedAir(shop, store))
@@ -282,10 +280,10 @@ def build_ledger(
 def corrective_actions(
     entries: Sequence[AnyEntry], from_ms: int, to_ms: int
 ) -> tuple[CorrectiveAction, ...]:
-    """Return the corrective actions of some time, in order."""
+    """Return the corrective actions of some time that count, in order."""
     return tuple(
         e
-        for e in sorted(entries, key=lambda e: e.at_ms)
+        for e in sorted(standing(entries), key=lambda e: e.at_ms)
         if isinstance(e, CorrectiveAction) and from_ms <= e.at_ms <= to_ms
     )
 
@@ -306,11 +304,13 @@ def _unit(
     to_ms: int,
 ) -> UnitAccount:
     account = told.account
-    own = [histories[probe.id] for probe in shop.governing_probes(unit.id)]
+    seats = shop.seats_in(unit.id, to_ms=to_ms)
+    own = [histories[seat.key] for seat in seats if seat.key in histories]
     out = tuple(out_of_service_times(account.entries, unit.id, from_ms, to_ms))
-    figures, gaps = _figures(store, unit, own, from_ms, to_ms)
+    over_time = stretches(shop, store, unit.id, from_ms, to_ms)
+    figures, gaps = _figures(over_time, unit.id)
     found = excursions_of(
-        shop, store, unit, own, account.alarms, from_ms=from_ms, to_ms=to_ms, air=told.air
+        shop, store, own, account.alarms, from_ms=from_ms, to_ms=to_ms, air=told.air
     )
     known = [entry for entry in account.entries if entry.at_ms <= to_ms]
     return UnitAccount(
@@ -322,11 +322,11 @@ def _unit(
         mean_c=None if figures is None else figure(figures.mean_c, 4),
         kinetic_c=None if figures is None else figure(figures.kinetic_c, 4),
         above_limit_s=0.0 if figures is None else figure(figures.above_limit_s, 3),
-        governing_above_limit_s=figure(_above_s(own[0], unit, from_ms, to_ms), 3) if own else 0.0,
+        governing_above_limit_s=figure(_above_s(over_time, own, unit.id), 3),
         gaps=gaps,
         excursions=noted(found, told.actions, out),
         doors=_doors(shop, store, unit, from_ms, to_ms),
-        defrosts=len(scheduled(unit, shop.timezone, from_ms, to_ms)),
+        defrosts=_scheduled_in(over_time, unit.id),
         awaiting_action=tuple(
             awaiting_action(unit, histories_of(shop, unit, histories), known, from_ms)
         ),
@@ -335,25 +335,59 @@ def _unit(
 
 
 def _figures(
-    store: ReadingStore, unit: Unit, own: Sequence[ChannelHistory], from_ms: int, to_ms: int
+    over_time: Sequence[Period], unit: UnitId
 ) -> tuple[Statistics | None, tuple[Stretch, ...]]:
-    """Return what a unit measured and where it did not; None: it has no probe."""
-    if not own:
-        return None, ((from_ms, to_ms),)
-    probe = own[0].probe
-    silence_ms = stale_ms(probe)
-    # A stale time more on either side, so that gaps and stretches at the edges are known.
-    span = store.span(probe.id, from_ms - round(silence_ms), to_ms)
-    figures = statistics(
-        span.times_ms,
-        span.values,
-        stale_ms=silence_ms,
-        from_ms=from_ms,
-        to_ms=to_ms,
-        limit_c=unit.limit_c,
-    )
-    gaps = gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=from_ms, to_ms=to_ms)
-    return figures, tuple((round(start), round(end)) for start, end in gaps)
+    """Return what a unit measured and where it did not; None: it had no probe."""
+    found: list[Statistics] = []
+    gaps: list[tuple[float, float]] = []
+    for number, then in enumerate(over_time):
+        probe = next(iter(then.shop.governing_probes(unit)), None)
+        if probe is None:
+            gaps.append((then.from_ms, then.to_ms))
+            continue
+        silence_ms = stale_ms(probe)
+        # A stale time more on either side, so that gaps and stretches at the edges are known.
+        is_last = number == len(over_time) - 1
+        until_ms = round(then.to_ms) if is_last else round(then.to_ms + silence_ms)
+        span = then.store.span(probe.id, round(then.from_ms - silence_ms), until_ms)
+        figures = statistics(
+            span.times_ms,
+            span.values,
+            stale_ms=silence_ms,
+            from_ms=then.from_ms,
+            to_ms=then.to_ms,
+            limit_c=then.shop.unit[unit].limit_c,
+        )
+        if not is_last and then.to_ms in span.times_ms:
+            # A reading at the very instant of a change is one.
+            figures = replace(figures, readings=figures.readings - 1)
+        found.append(figures)
+        gaps.extend(
+            gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=then.from_ms, to_ms=then.to_ms)
+        )
+    return joined(found) if found else None, _side_by_side(gaps)
+
+
+def _side_by_side(gaps: Sequence[tuple[float, float]]) -> tuple[Stretch, ...]:
+    """Return gaps in whole milliseconds, one where one goes on after a change."""
+    found: list[Stretch] = []
+    for start_ms, end_ms in gaps:
+        if found and found[-1][1] == round(start_ms):
+            found[-1] = (found[-1][0], round(end_ms))
+        else:
+            found.append((round(start_ms), round(end_ms)))
+    return tuple(found)
+
+
+def _scheduled_in(over_time: Sequence[Period], unit: UnitId) -> int:
+    """Return how many defrosts were configured for a time."""
+    found = set[tuple[float, float]]()
+    for then in over_time:
+        known = then.shop.unit.get(unit)
+        if known is not None:
+            zone, from_ms, to_ms = then.shop.timezone, round(then.from_ms), round(then.to_ms)
+            found.update((w[0], w[1]) for w in scheduled(known, zone, from_ms, to_ms))
+    return len(found)
 
 
 def _doors(shop: Shop, store: ReadingStore, unit: Unit, from_ms: int, to_ms: int) -> Doors | None:
@@ -396,13 +430,19 @@ def noted(
     return tuple(told)
 
 
-def _above_s(history: ChannelHistory, unit: Unit, from_ms: int, to_ms: int) -> float:
-    """Return the seconds of a period with the governing temperature above the critical limit."""
-    name = limit_rule(unit).value
+def _above_s(over_time: Sequence[Period], own: Sequence[ChannelHistory], unit: UnitId) -> float:
+    """Return the seconds with the governing temperature above the critical limit of the time."""
     total_ms = 0.0
-    for spell in history.spells(name):
-        for start_ms, end_ms in spell.above:
-            total_ms += max(0.0, min(end_ms, to_ms) - max(start_ms, from_ms))
+    for then in over_time:
+        for probe in then.shop.governing_probes(unit)[:1]:
+            name = limit_rule(then.shop.unit[unit]).value
+            for history in own:
+                if history.probe.id != probe.id or not history.seat.covers(then.from_ms):
+                    continue
+                for spell in history.spells(name):
+                    for start_ms, end_ms in spell.above:
+                        ends_ms, begins_ms = min(end_ms, then.to_ms), max(start_ms, then.from_ms)
+                        total_ms += max(0.0, ends_ms - begins_ms)
     return total_ms / MS_PER_S
 
 
@@ -412,7 +452,11 @@ def _probes(
     found = {probe.id: _probe(store, probe, account, from_ms, to_ms) for probe in shop.probes}
     for unit in shop.units:
         air = [probe.id for probe in shop.probes_of(unit.id, Measures.AIR)]
-        spans = {probe: store.span(probe, from_ms, to_ms).values for probe in air if len(air) > 1}
+        spans = {
+            probe: store.span(probe, there_from_ms(shop, probe, from_ms), to_ms).values
+            for probe in air
+            if len(air) > 1
+        }
         middles = {
             probe: float(np.median(values))
             for probe, values in spans.items()

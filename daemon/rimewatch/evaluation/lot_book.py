@@ -4,7 +4,7 @@ A correction is a further entry; the book only ever reads them in order of their
 and leaves out what was cancelled. Pure.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Final
 
@@ -13,8 +13,10 @@ from rimewatch.entries import (
     AttachStatement,
     CalibrationCheck,
     CancelEntry,
+    ConfirmPlace,
     CorrectiveAction,
     CorrectLot,
+    CorrectPlace,
     LotEntry,
     MoveLot,
     ReceiveLot,
@@ -52,6 +54,9 @@ class LotEntries:
     freezings: list[StartFreezing] = field(default_factory=list)
     """Every start of freezing that speaks for it, the latest last."""
     thawings: list[StartThawing] = field(default_factory=list)
+    placed_anew: list[tuple[CorrectPlace, bool]] = field(default_factory=list)
+    """What was said later of where a probe of its units had been, and not confirmed; or after it
+    was gone, which the second value says."""
     start_confirmed: CorrectLot | None = None
     """Who confirmed when its freezing began, and why, the latest."""
     disposed: list[CorrectiveAction] = field(default_factory=list)
@@ -66,7 +71,7 @@ class LotEntries:
     nothing was entered about it since."""
     as_signed: "LotEntries | None" = None
     """The lot without the corrections that nobody put a name to; None: there are none."""
-    unsigned: CorrectLot | None = None
+    unsigned: AnyEntry | None = None
     """The latest of these."""
     received_again: ReceiveLot | None = None
     """The latest receipt under its number after its freezing had begun or a supplier's statement
@@ -102,6 +107,18 @@ class LotEntries:
         """The latest of these statements; None: there is none."""
         said = self.freezing_statements
         return said[-1] if said else None
+
+    @property
+    def packed_until_ms(self) -> float:
+        """Until when it was in a vacuum pack; -inf: it was in none, inf: it still is.
+
+        Whoever puts it to thaw has taken it out, as is said there (FDA Food Code 2022,
+        3-501.13(E)), and puts a name to that: without one it stays packed.
+        """
+        if self.received is None or not self.received.rop:
+            return float("-inf")
+        out = [float(entry.at_ms) for entry in self.thawings if entry.who.strip()]
+        return min(out, default=float("inf"))
 
     def hold_placements(self) -> list[Placement]:
         """Return where it stood in its freezing hold: from its start until it was thawed.
@@ -142,6 +159,18 @@ class LotEntries:
             if place.from_ms < ends_ms
         ]
 
+    def before_frozen_again(self) -> "LotEntries | None":
+        """Return the lot as if its latest freezing had not been begun; None: it was the first.
+
+        Only where the fish went on lying in freezers, by its entries: what was thawed in between
+        is fish to be frozen, and what was proven of it before is not asked for again.
+        """
+        if len(self.freezings) < 2 or self.freezing is not self.freezings[-1]:
+            return None
+        first, last = self.freezings[-2:]
+        thawed = any(first.at_ms <= entry.at_ms <= last.at_ms for entry in self.thawings)
+        return None if thawed else replace(self, freezing=first, freezings=self.freezings[:-1])
+
     def stood_in(self, unit: UnitId, at_ms: float) -> bool:
         """Whether it stood in a unit at an instant."""
         return any(
@@ -169,13 +198,9 @@ def book(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
     """
     counted = standing(entries)
     lots = _read(counted)
-    unsigned = [e for e in counted if isinstance(e, CorrectLot) and not e.who.strip()]
-    if unsigned:
-        signed = _read([e for e in counted if not isinstance(e, CorrectLot) or e.who.strip()])
-        for correction in sorted(unsigned, key=lambda entry: entry.at_ms):
-            lots[correction.lot].unsigned = correction
-            lots[correction.lot].as_signed = signed.get(correction.lot)
-    words = _words(entries)
+    about = _about(entries)
+    _note_unsigned(lots, entries, counted, about)
+    words = _words(entries, about)
     for lot in lots.values():
         gone = lot.withdrawn
         if gone is not None and any(_is_after(word, gone) for word in words.get(lot.lot, ())):
@@ -202,21 +227,79 @@ def _is_after(entry: AnyEntry, gone: WithdrawLot) -> bool:
     )
 
 
-def _words(entries: Sequence[AnyEntry]) -> dict[LotId, list[AnyEntry]]:
+def _about(entries: Sequence[AnyEntry]) -> dict[int, tuple[LotId, ...]]:
+    """Return the lots that each entry says something of, by its number; a cancellation too."""
+    lots = tuple(dict.fromkeys(e.lot for e in entries if isinstance(e, LotEntry)))
+    about: dict[int, tuple[LotId, ...]] = {}
+    for entry in sorted(entries, key=lambda entry: entry.entry_number):
+        if entry.entry_number:
+            about[entry.entry_number] = _lots_of(entry, about, lots)
+    return about
+
+
+def _lots_of(
+    entry: AnyEntry, about: Mapping[int, tuple[LotId, ...]], lots: tuple[LotId, ...]
+) -> tuple[LotId, ...]:
+    match entry:
+        case CancelEntry():
+            return about.get(entry.number, ())
+        case CorrectiveAction():
+            return entry.lots or lots  # any may have stood in its unit
+        case _:
+            return (entry.lot,) if isinstance(entry, LotEntry) else ()
+
+
+def _words(
+    entries: Sequence[AnyEntry], about: Mapping[int, tuple[LotId, ...]]
+) -> dict[LotId, list[AnyEntry]]:
     """Return the entries that may better what is said of a lot, by lot."""
     found: dict[LotId, list[AnyEntry]] = {}
-    about: dict[int, tuple[LotId, ...]] = {}
     for entry in sorted(entries, key=lambda entry: entry.entry_number):
         lots: tuple[LotId, ...] = ()
         if isinstance(entry, LotEntry):
             lots = (entry.lot,)
         elif isinstance(entry, CancelEntry):
-            lots = about.get(entry.number, ())
-        if entry.entry_number:
-            about[entry.entry_number] = lots
+            lots = about.get(entry.entry_number, ())
         for lot in lots:
             found.setdefault(lot, []).append(entry)
     return found
+
+
+def _note_unsigned(
+    lots: Mapping[LotId, LotEntries],
+    entries: Sequence[AnyEntry],
+    counted: Sequence[AnyEntry],
+    about: Mapping[int, tuple[LotId, ...]],
+) -> None:
+    """Note the corrections to which nobody put a name, and what the lots were without them.
+
+    A correction is what changes a receipt, a further receipt under the number too, and what
+    crosses out an entry.
+    """
+    first: dict[LotId, ReceiveLot] = {}
+    for entry in sorted(counted, key=lambda entry: entry.at_ms):
+        if isinstance(entry, ReceiveLot):
+            first.setdefault(entry.lot, entry)
+
+    def is_unsigned(entry: AnyEntry) -> bool:
+        if entry.who.strip():
+            return False
+        if isinstance(entry, ReceiveLot):
+            bare = replace(first[entry.lot], entered_ms=None, entry_number=0)
+            return replace(entry, entered_ms=None, entry_number=0) != bare
+        return isinstance(entry, CorrectLot | CancelEntry)
+
+    unsigned = [entry for entry in counted if is_unsigned(entry)]
+    if not unsigned:
+        return
+    without = [e for e in entries if e.who.strip() or not isinstance(e, CancelEntry)]
+    signed = _read([entry for entry in standing(without) if entry not in unsigned])
+    for entry in sorted(unsigned, key=lambda entry: entry.at_ms):
+        own = (entry.lot,) if isinstance(entry, LotEntry) else about.get(entry.entry_number, ())
+        for lot in own:
+            if lot in lots:
+                lots[lot].unsigned = entry
+                lots[lot].as_signed = signed.get(lot)
 
 
 def _read(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:
@@ -264,6 +347,25 @@ def _look_at_doings(lots: dict[LotId, LotEntries], in_order: Sequence[AnyEntry])
             _look_at_action(lots, entry)
         elif isinstance(entry, CorrectLot) and entry.confirms_start:
             lots[entry.lot].start_confirmed = entry
+        elif isinstance(entry, CorrectPlace):
+            confirmed = any(
+                isinstance(other, ConfirmPlace) and other.number == entry.entry_number
+                for other in in_order
+            )
+            for lot in lots.values():
+                is_late = lot.withdrawn is not None and _is_after(entry, lot.withdrawn)
+                if (is_late or not confirmed) and _stood_beside(lot, entry):
+                    lot.placed_anew.append((entry, is_late))
+
+
+def _stood_beside(lot: LotEntries, correction: CorrectPlace) -> bool:
+    """Whether a lot stood in either unit in the time that a correction is about."""
+    return any(
+        place.unit in (correction.was, correction.unit)
+        and place.from_ms < correction.to_ms
+        and (place.to_ms is None or place.to_ms > correction.from_ms)
+        for place in lot.placements
+    )
 
 
 def _look_at_action(lots: dict[LotId, LotEntries], action: CorrectiveAction) -> None:

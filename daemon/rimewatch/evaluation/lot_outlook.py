@@ -5,9 +5,11 @@ from typing import Final
 
 from rimewatch.entries import ReceiveLot
 from rimewatch.evaluation.governing import governing_readings
-from rimewatch.evaluation.lot_story import Histories, LotStory, cold_of_unit
+from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C
+from rimewatch.evaluation.lot_story import Histories, LotStory
 from rimewatch.evaluation.solidity import ASSUMED_THICKNESS_MM
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.foretell import Foretold, foretell
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C
 from rimewatch.lots.options import STEADY_H, Prospect, UnitCold, prospects
@@ -97,10 +99,10 @@ def _centre_after_ms(
     Also where a product probe will show the centre itself: nothing is in the unit yet.
     """
     thickness_mm = ASSUMED_THICKNESS_MM
-    initial_c = 5.0
+    initial_c = ASSUMED_AT_RECEIPT_C
     if received is not None:
         thickness_mm = received.thickness_mm or ASSUMED_THICKNESS_MM
-        initial_c = 5.0 if received.celsius is None else max(received.celsius, 0.0)
+        initial_c = ASSUMED_AT_RECEIPT_C if received.celsius is None else max(received.celsius, 0.0)
     probes = shop.probes_of(unit.id, Measures.AIR) or shop.governing_probes(unit.id)
     if thickness_mm > THICKEST_MM or not probes:
         return None

@@ -1,5 +1,6 @@
 """A lot's way through the units, place by place: what it felt there, and for how long. Pure."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from rimewatch.evaluation.channels import stale_ms
@@ -9,6 +10,7 @@ from rimewatch.evaluation.governing import (
     unit_ice_days,
 )
 from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C, LotEntries
+from rimewatch.evaluation.over_time import stretches
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.hold import Placement
 from rimewatch.lots.record import Place
@@ -34,7 +36,7 @@ def path_of(shop: Shop, store: ReadingStore, lot: LotEntries, to_ms: int) -> tup
     first_ms = places[0].from_ms if places else end_ms
     if lot.received is not None and first_ms > from_ms:
         found.append(_before_any_unit(lot.received.celsius, from_ms, first_ms, is_last=not places))
-    found.extend(_place(shop, store, place, end_ms) for place in places)
+    found.extend(part for place in places for part in _parts(shop, store, place, end_ms))
     if lot.withdrawn is not None and found:
         found[-1] = replace(found[-1], lasts=False)
     return tuple(found)
@@ -57,6 +59,20 @@ def _before_any_unit(
         unmonitored_s=(to_ms - from_ms) / MS_PER_S,
         ice_days=spoilage.root_rate(at_c) * (to_ms - from_ms) / MS_PER_DAY,
     )
+
+
+def _parts(shop: Shop, store: ReadingStore, placement: Placement, end_ms: float) -> Iterator[Place]:
+    """Yield a stay in a unit, cut where what is measured there was changed."""
+    to_ms = end_ms if placement.to_ms is None else min(placement.to_ms, end_ms)
+    over_time = stretches(shop, store, placement.unit, placement.from_ms, to_ms)
+    for then in over_time:
+        is_last = then is over_time[-1]
+        part = replace(
+            placement,
+            from_ms=then.from_ms,
+            to_ms=placement.to_ms if is_last else then.to_ms,
+        )
+        yield _place(then.shop, then.store, part, end_ms)
 
 
 def _place(shop: Shop, store: ReadingStore, place: Placement, end_ms: float) -> Place:

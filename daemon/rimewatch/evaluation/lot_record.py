@@ -10,6 +10,7 @@ from rimewatch.entries import (
     AnyEntry,
     CalibrationCheck,
     CancelEntry,
+    CorrectiveAction,
     CorrectLot,
     LotEntry,
     ReceiveLot,
@@ -20,9 +21,12 @@ from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.governing import governing_peak_c, governing_within
 from rimewatch.evaluation.lot_account import LotAccount, lot_account
 from rimewatch.evaluation.lot_book import LotEntries, changes, corrected
-from rimewatch.evaluation.lot_story import Histories, LotStory, cold_of_unit
+from rimewatch.evaluation.lot_story import Histories, LotStory
+from rimewatch.evaluation.over_time import stretches
+from rimewatch.evaluation.settings import Change, changes_around
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C, FROZEN_UNTIL_SOLID, STORED_AT_C, Hold
 from rimewatch.lots.record import (
     Correction,
@@ -32,7 +36,7 @@ from rimewatch.lots.record import (
     HoldRecord,
     ProbeUsed,
 )
-from rimewatch.shop import Probe, Shop
+from rimewatch.shop import Seat, Shop
 from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option
 
 SHOWN_BEFORE_MS: Final = 3 * MS_PER_H
@@ -50,6 +54,8 @@ class LotRecord:
     hold: HoldRecord | None
     keep_days: int
     lines: tuple[EntryLine, ...]
+    changes: tuple[Change, ...] = ()
+    """What was changed of the units it stood in, and of their probes, while it stood there."""
 
     @property
     def story(self) -> LotStory:
@@ -81,13 +87,29 @@ def record_of(
         hold=_hold(shop, store, histories, story, _checks(entries, now_ms), now_ms),
         keep_days=shop.keep_days,
         lines=lines_of(entries, story.lot),
+        changes=changes_around(
+            shop,
+            [
+                (place.unit, place.from_ms, now_ms if place.to_ms is None else place.to_ms)
+                for place in story.entries.placements
+            ],
+            entries,
+        ),
     )
 
 
 def lines_of(entries: Sequence[AnyEntry], lot: LotId) -> tuple[EntryLine, ...]:
-    """Return a lot's entries in the order they came, the cancelled and cancelling ones too."""
+    """Return a lot's entries in the order they came, the cancelled and cancelling ones too.
+
+    What was written down as done is among them where it names the lot.
+    """
     crossed_out = cancelled(entries)
-    own = {e.entry_number for e in entries if isinstance(e, LotEntry) and e.lot == lot}
+    own = {
+        e.entry_number
+        for e in entries
+        if (isinstance(e, LotEntry) and e.lot == lot)
+        or (isinstance(e, CorrectiveAction) and lot in e.lots)
+    }
     while True:  # what cancels an entry of the lot belongs to it, and so on
         more = {
             e.entry_number for e in entries if isinstance(e, CancelEntry) and e.number in own
@@ -151,10 +173,9 @@ def _hold(
         lead_h=_lead_h(shop, histories, lot, freezing, hold, now_ms),
         thickness_mm=None if lot.received is None else lot.received.thickness_mm,
         probes=tuple(
-            _used(shop, lot, probe, checks, counted_to_ms)
+            _used(shop, lot, seat, checks, counted_to_ms)
             for unit in dict.fromkeys(place.unit for place in lot.hold_placements())
-            if unit in shop.unit
-            for probe in shop.governing_probes(unit)
+            for seat in shop.seats_in(unit, lot.hold_placements()[0].from_ms, counted_to_ms)
         ),
         interruptions=hold.interruptions,
         curve=_curve(shop, store, lot, freezing, hold, now_ms),
@@ -183,13 +204,14 @@ def _warmest(
     for place in lot.hold_placements():
         begins_ms = max(place.from_ms, from_ms)
         ends_ms = to_ms if place.to_ms is None else min(place.to_ms, to_ms)
-        if ends_ms <= begins_ms or place.unit not in shop.unit:
+        if ends_ms <= begins_ms:
             continue
-        for probe in shop.governing_probes(place.unit):
-            peak_c = governing_peak_c(shop, store, probe, begins_ms, ends_ms)
-            if peak_c is not None:
-                bare.append(peak_c)
-                guarded.append(peak_c + probe.uncertainty_c)
+        for then in stretches(shop, store, place.unit, begins_ms, ends_ms):
+            for probe in then.shop.governing_probes(place.unit):
+                peak_c = governing_peak_c(then.shop, then.store, probe, then.from_ms, then.to_ms)
+                if peak_c is not None:
+                    bare.append(peak_c)
+                    guarded.append(peak_c + probe.uncertainty_c)
     return (max(bare), max(guarded)) if bare else None
 
 
@@ -228,15 +250,18 @@ def _checks(entries: Sequence[AnyEntry], to_ms: int) -> list[CalibrationCheck]:
 
 
 def _used(
-    shop: Shop, lot: LotEntries, probe: Probe, checks: Sequence[CalibrationCheck], to_ms: float
+    shop: Shop, lot: LotEntries, seat: Seat, checks: Sequence[CalibrationCheck], to_ms: float
 ) -> ProbeUsed:
-    """Return a probe as it stood at the end of a hold."""
+    """Return a probe as it stood at the end of a hold, or when it was taken from there."""
+    until_ms = min(to_ms, seat.to_ms)
+    stage = [stage for stage in seat.stages if stage.from_ms <= until_ms][-1]
+    probe, to_ms = stage.probe, until_ms
     own = [check for check in checks if check.probe == probe.id]
     before = [check for check in own if check.at_ms <= to_ms]
     offsets = [
         check.offset_c for check in before if check.offset_c is not None and check.from_ms <= to_ms
     ]
-    lag_s = shop.unit[probe.unit].lag_s if probe.measures is Measures.AIR else 0.0
+    lag_s = stage.unit.lag_s if probe.measures is Measures.AIR else 0.0
     if probe.measures is Measures.PRODUCT:
         evidence = Evidence.CENTRE_PROBE
     else:
@@ -276,17 +301,20 @@ def _curve(
     for number, place in enumerate(places):
         begins_ms = place.from_ms - (SHOWN_BEFORE_MS if number == 0 else 0)
         ends_ms = to_ms if place.to_ms is None else min(place.to_ms, to_ms)
-        if ends_ms <= begins_ms or place.unit not in shop.unit:
+        if ends_ms <= begins_ms:
             continue
-        for probe in shop.governing_probes(place.unit)[:1]:
-            at, celsius = governing_within(shop, store, probe, begins_ms, ends_ms)
-            if not len(at):
-                continue
-            apart = np.diff(at, append=np.inf) > stale_ms(probe)
-            times.append(at)
-            values.append(celsius)
-            ends.append(apart)
-            uncertain_c.append(probe.uncertainty_c)
+        for then in stretches(shop, store, place.unit, begins_ms, ends_ms):
+            for probe in then.shop.governing_probes(place.unit)[:1]:
+                at, celsius = governing_within(
+                    then.shop, then.store, probe, then.from_ms, then.to_ms
+                )
+                if not len(at):
+                    continue
+                apart = np.diff(at, append=np.inf) > stale_ms(probe)
+                times.append(at)
+                values.append(celsius)
+                ends.append(apart)
+                uncertain_c.append(probe.uncertainty_c)
     if not times:
         return None
     line_c = STORED_AT_C[hold.option]

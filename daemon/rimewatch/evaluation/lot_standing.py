@@ -14,17 +14,18 @@ from rimewatch.entries import CalibrationCheck
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.exposures import LIMITS, LotExposure
 from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.over_time import ever_has, stretches
 from rimewatch.evaluation.solidity import lies_in_lot
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.lots.codes import Law
 from rimewatch.lots.hold import FROZEN_UNTIL_SOLID, Hold, Placement
 from rimewatch.lots.needs import Need
 from rimewatch.lots.reason_read import dispositions_in
-from rimewatch.lots.species import Group
 from rimewatch.lots.standing import (
     ENTERED_LATE_MS,
     LARGEST_UNSEEN_SHARE,
     LONGEST_UNSEEN_MS,
+    PACKED_WARM_S,
     SHORTEST_LIFE_MS,
     STUCK_MS,
     Against,
@@ -35,7 +36,9 @@ from rimewatch.lots.standing import (
     InsideUnseen,
     Judgement,
     Lack,
+    PackedWarm,
     PerhapsDisposed,
+    PlaceCorrected,
     ReceivedTooWarm,
     SilenceAfterSolid,
     SilenceBeforeCount,
@@ -49,9 +52,6 @@ from rimewatch.lots.standing import (
 from rimewatch.science.statistics import gaps_ms
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Disposition, Measures, Option
-
-SHELLFISH: Final = frozenset({Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE})
-"""Other law may allow these another temperature at receipt (Food Code 3-202.11(B))."""
 
 Stretch = tuple[float, float]
 
@@ -98,8 +98,10 @@ def judge(
     doubts: list[Doubt] = [
         *_unmonitored(lot, unseen, end_ms),
         *_warm_unseen(exposure, unseen),
+        *_packed_warm(exposure),
         *_failed_checks(shop, lot, end_ms),
         *_perhaps_disposed(lot),
+        *_placed_anew(lot),
     ]
     lacks = lacks_of(lot, law, need, held.hold)
     if rests_on_hold(lot, law, need):
@@ -119,11 +121,11 @@ def lacks_of(lot: LotEntries, law: Law, need: Need | None, hold: Hold | None) ->
     if is_exempt(lot, need) or supplier_proves(lot, law, need):
         return ()
     if hold is not None and hold.completed_ms is not None:
-        return () if law.counts(hold.option, need.species) else (Lack.NOT_BY_THIS_CODE,)
+        return () if law.counts(hold.option, need.may_be) else (Lack.NOT_BY_THIS_CODE,)
     if lot.received_again is not None and hold is None:
         return (Lack.RECEIVED_AGAIN,)
     if hold is not None:
-        known = law.counts(hold.option, need.species)
+        known = law.counts(hold.option, need.may_be)
         return (Lack.HOLD_INCOMPLETE,) if known else (Lack.NOT_BY_THIS_CODE, Lack.HOLD_INCOMPLETE)
     return (Lack.NOT_BY_THIS_CODE,) if lot.frozen_by_supplier is not None else (Lack.NO_HOLD,)
 
@@ -144,7 +146,7 @@ def supplier_proves(lot: LotEntries, law: Law, need: Need | None) -> bool:
     """
     if need is None:
         return False
-    return any(law.counts(statement.option, need.species) for statement in lot.freezing_statements)
+    return any(law.counts(statement.option, need.may_be) for statement in lot.freezing_statements)
 
 
 def rests_on_hold(lot: LotEntries, law: Law, need: Need | None) -> bool:
@@ -159,10 +161,9 @@ def _against(lot: LotEntries, need: Need | None, exposure: LotExposure) -> Itera
         if not used.within:
             yield TooLongWarm(limit=limit, share=used.share_with_gaps, counted_s=used.counted_s)
     received = lot.received
-    if need is not None and received is not None and received.celsius is not None:
-        shellfish = need.species is not None and need.species.group in SHELLFISH
-        if need.receipt_too_warm and not shellfish:
-            yield ReceivedTooWarm(celsius=received.celsius)
+    celsius = None if received is None else received.celsius
+    if need is not None and celsius is not None and need.receipt_too_warm:
+        yield ReceivedTooWarm(celsius=celsius, limit_c=need.receipt_limit_c)
     for species in () if need is None else need.toxic_raw:
         yield ToxicRaw(
             species=species.label,
@@ -195,6 +196,18 @@ def _perhaps_disposed(lot: LotEntries) -> Iterator[PerhapsDisposed]:
                     disposition=disposition, unit=action.unit, at_ms=action.at_ms, is_named=named
                 )
                 return
+
+
+def _placed_anew(lot: LotEntries) -> Iterator[PlaceCorrected]:
+    for entry, is_late in lot.placed_anew:
+        yield PlaceCorrected(
+            probe=entry.probe,
+            was=entry.was,
+            unit=entry.unit,
+            at_ms=entry.at_ms if entry.entered_ms is None else entry.entered_ms,
+            number=entry.entry_number,
+            is_late=is_late,
+        )
 
 
 # --- what nobody saw ----------------------------------------------------------------------
@@ -230,11 +243,12 @@ def _unseen_in(
     shop: Shop, store: ReadingStore, place: Placement, end_ms: float
 ) -> Iterator[Stretch]:
     to_ms = end_ms if place.to_ms is None else min(place.to_ms, end_ms)
-    probes = shop.governing_probes(place.unit) if place.unit in shop.unit else ()
-    if not probes:
-        yield (place.from_ms, to_ms)
-    for probe in probes:
-        yield from _silent(store, probe, place.from_ms, to_ms)
+    for then in stretches(shop, store, place.unit, place.from_ms, to_ms):
+        probes = then.shop.governing_probes(place.unit) if place.unit in then.shop.unit else ()
+        if not probes:
+            yield (then.from_ms, then.to_ms)
+        for probe in probes:
+            yield from _silent(then.store, probe, then.from_ms, then.to_ms)
 
 
 def _silent(store: ReadingStore, probe: Probe, from_ms: float, to_ms: float) -> Iterator[Stretch]:
@@ -284,6 +298,12 @@ def _warm_unseen(exposure: LotExposure, unseen: Sequence[Stretch]) -> Iterator[W
             yield WarmUnseen(limit=limit, share=share)
 
 
+def _packed_warm(exposure: LotExposure) -> Iterator[PackedWarm]:
+    packed = exposure.packed
+    if packed is not None and packed.above_s > PACKED_WARM_S:
+        yield PackedWarm(above_s=packed.above_s, share=packed.share)
+
+
 # --- probes -------------------------------------------------------------------------------
 
 
@@ -291,17 +311,21 @@ def _failed_checks(shop: Shop, lot: LotEntries, end_ms: float) -> Iterator[Faile
     """Return the failed checks that put this lot's readings in question, one a probe."""
     from_ms = begins_ms(lot, end_ms)
     for unit in dict.fromkeys(place.unit for place in lot.placements):
-        if unit not in shop.unit:
-            continue
         stays = [
             (max(place.from_ms, from_ms), end_ms if place.to_ms is None else place.to_ms)
             for place in lot.placements
             if place.unit == unit
         ]
-        for probe in shop.governing_probes(unit):
+        for seat in shop.seats_in(unit):
+            probe = seat.probe
             own = [check for check in lot.checks if check.probe == probe.id]
+            there = [
+                (max(begins, seat.from_ms), min(to, seat.to_ms))
+                for begins, to in stays
+                if begins < seat.to_ms and to > seat.from_ms
+            ]
             for check, off_c, since_ms, until_ms in _in_question(probe, own):
-                if any(since_ms < to and until_ms > begins for begins, to in stays):
+                if any(since_ms < to and until_ms > begins for begins, to in there):
                     yield FailedCheck(
                         probe=probe.id,
                         at_ms=check.at_ms,
@@ -373,7 +397,10 @@ def _inside(shop: Shop, lot: LotEntries, hold: Hold, sure_h: float) -> InsideUns
         return None  # the option names the temperature of the freezer
     units = dict.fromkeys(place.unit for place in lot.hold_placements())
     known = lot.received is not None and lot.received.thickness_mm is not None
-    beside = any(shop.probes_of(unit, Measures.PRODUCT) for unit in units)
+    beside = any(
+        ever_has(shop, place.unit, Measures.PRODUCT, place.from_ms, place.to_ms)
+        for place in lot.hold_placements()
+    )
     in_it = any(lies_in_lot(shop, lot, unit) for unit in units)
     is_sure = sure_h >= hold.credited_h
     if is_sure and (in_it or (known and not beside)):
@@ -398,11 +425,13 @@ def _stuck(
     for place in lot.hold_placements():
         from_ms = max(place.from_ms, hold.started_ms)
         to_ms = counted_to_ms if place.to_ms is None else min(place.to_ms, counted_to_ms)
-        if to_ms <= from_ms or place.unit not in shop.unit:
+        if to_ms <= from_ms:
             continue
         least_ms = min(float(STUCK_MS), hold.required_h * MS_PER_H)
-        for probe in shop.governing_probes(place.unit):
-            found = _still(store, probe, from_ms, to_ms, least_ms)
+        for seat in shop.seats_in(place.unit, from_ms, to_ms):
+            probe = seat.probe
+            first_ms, last_ms = max(from_ms, seat.from_ms), min(to_ms, seat.to_ms)
+            found = _still(store, probe, first_ms, last_ms, least_ms)
             if found is not None and probe.id not in told:
                 told.add(probe.id)
                 yield found

@@ -4,26 +4,26 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from rimewatch.entries import ReceiveLot, StartFreezing
 from rimewatch.evaluation import lot_standing
 from rimewatch.evaluation.channels import ChannelHistory
 from rimewatch.evaluation.exposures import LotExposure, of_lot
 from rimewatch.evaluation.governing import unit_ice_days
 from rimewatch.evaluation.lot_book import LotEntries, ice_days
+from rimewatch.evaluation.over_time import ever_has, shop_at
 from rimewatch.evaluation.solidity import cold_through_after, solid_after
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.supposing import supposing_warmth, warmth_may_hide
+from rimewatch.evaluation.unit_cold import cold_of_unit
 from rimewatch.lots.codes import US_FOOD_CODE, Law, law_of
 from rimewatch.lots.hold import (
     COLD_20_C,
     COLD_35_C,
     FROZEN_UNTIL_SOLID,
-    NOTHING_PROVEN,
     REQUIRED_H,
-    ColdRecord,
     Hold,
     Placement,
     evaluate_hold,
-    merge_records,
 )
 from rimewatch.lots.needs import Need, needs_of
 from rimewatch.lots.own_species import own_species
@@ -31,7 +31,7 @@ from rimewatch.lots.record import Doubt, Proof
 from rimewatch.lots.standing import NOTHING_KNOWN, Judgement, Unsigned
 from rimewatch.science import spoilage
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, Standing, UnitId
+from rimewatch.vocabulary import MS_PER_H, LotId, Measures, Option, ProbeId, Standing
 
 Histories = Mapping[ProbeId, ChannelHistory]
 
@@ -61,6 +61,9 @@ class LotStory:
     """What may be said of it, decided once: every surface reads this."""
     law: Law = US_FOOD_CODE
     """What counts as proof where the shop is."""
+    stands: Hold | None = None
+    """A hold that was complete before the fish, frozen still, was put to freeze once more: what
+    may be said of the lot rests on it. None: it rests on no such hold."""
 
     @property
     def lot(self) -> LotId:
@@ -111,9 +114,11 @@ class LotStory:
             return None
         if lot_standing.is_exempt(self.entries, need):
             return Proof.EXEMPTION
+        if self.stands is not None:
+            return Proof.OWN_FREEZING
         by_supplier = lot_standing.supplier_proves(self.entries, self.law, need)
         if self.hold is not None and self.hold.completed_ms is not None:
-            counts = self.law.counts(self.hold.option, need.species)
+            counts = self.law.counts(self.hold.option, need.may_be)
             if counts and (self.is_sure or not by_supplier):
                 return Proof.OWN_FREEZING
         return Proof.SUPPLIER_FREEZING if by_supplier else None
@@ -152,8 +157,8 @@ class LotStory:
                 f"{self.law.name}: it needs a freezing hold, and none was started."
             )
         if hold.completed_ms is not None:
-            species = None if self.need is None else self.need.species
-            why = "" if species is None else self.law.no_option_for.get(species.scientific, "")
+            may_be = () if self.need is None else self.need.may_be
+            why = "; ".join(self.law.why_none(may_be))
             return (
                 f"Freezing by {hold.option.value} is no proof under {self.law.name}"
                 f"{f': {why}' if why else ''}."
@@ -168,18 +173,6 @@ class LotStory:
         if hold.started_ms is None:
             return "The cold of its hold has not begun, or the fish is not yet cold enough inside."
         return f"Its hold is not complete: {counted}."
-
-
-def cold_of_unit(
-    shop: Shop, histories: Histories, unit: UnitId, level_c: float, to_ms: int
-) -> ColdRecord:
-    """Return what all governing probes of a unit agree on; nothing without a probe."""
-    records = [
-        histories[probe.id].cold(level_c, to_ms)
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories
-    ]
-    return merge_records(records) if records else NOTHING_PROVEN
 
 
 def tell(
@@ -206,10 +199,44 @@ def tell(
 def _tell(
     shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
 ) -> LotStory:
-    law = law_of(shop.code)
+    """Judge a lot; one that was frozen again, by its latest freezing or the one that stands.
+
+    A complete hold is a fact of the past: to put the fish, frozen still, to freeze once more takes
+    nothing from it, and adds nothing to it. The hours are those of the latest.
+    """
+    story = _tell_latest(shop, store, histories, lot, to_ms)
+    before = lot.before_frozen_again()
+    if before is None or (story.hold is not None and story.hold.completed_ms is not None):
+        return story
+    if not _stays_in_freezers(shop, before, lot):
+        return story
+    earlier = _tell(shop, store, histories, before, to_ms)
+    stands = earlier.stands or earlier.hold
+    again_ms = float("inf") if lot.freezing is None else lot.freezing.at_ms
+    if stands is None or stands.completed_ms is None or stands.completed_ms > again_ms:
+        return story
+    if earlier.proof is not Proof.OWN_FREEZING:
+        return story  # freezing that is no proof here, or none was wanted
+    return replace(story, judgement=earlier.judgement, stands=stands)
+
+
+def _stays_in_freezers(shop: Shop, before: LotEntries, again: LotEntries) -> bool:
+    """Whether a lot stood in freezers alone from one start of freezing to the next."""
+    assert before.freezing is not None, "it was put to freeze before"
+    assert again.freezing is not None, "and again"
+    from_ms, to_ms = float(before.freezing.at_ms), float(again.freezing.at_ms)
+    places = [place for place in again.placements_from(from_ms) if place.from_ms < to_ms]
+    units = (shop_at(shop, round(place.from_ms)).unit.get(place.unit) for place in places)
+    return all(unit is not None and unit.kind.is_freezer for unit in units)
+
+
+def _tell_latest(
+    shop: Shop, store: ReadingStore, histories: Histories, lot: LotEntries, to_ms: int
+) -> LotStory:
+    law = law_of(_when_entered(shop, lot.freezing or lot.received).code)
     hold = hold_of(shop, histories, store, lot, to_ms)
     sure, doubts = _sure(shop, histories, store, lot, hold, to_ms)
-    need = _need(shop, lot, law)
+    need = _need(_when_entered(shop, lot.received), lot)
     exposure = exposure_of(shop, histories, store, lot, to_ms, sure=sure)
     held = lot_standing.Held(
         hold=hold,
@@ -310,10 +337,20 @@ def _since_entered(
     return _evaluate(shop, histories, store, lot, places, to_ms)
 
 
-def _need(shop: Shop, lot: LotEntries, law: Law) -> Need | None:
+def _when_entered(shop: Shop, entry: ReceiveLot | StartFreezing | None) -> Shop:
+    """Return the settings under which something was entered; without an entry those of now.
+
+    A code that was changed since, or a species that the shop described since, betters nothing.
+    """
+    if entry is None:
+        return shop
+    return shop_at(shop, entry.at_ms if entry.entered_ms is None else entry.entered_ms)
+
+
+def _need(shop: Shop, lot: LotEntries) -> Need | None:
     """Return what a lot needs; of two receipts under one number, what the stricter asks for."""
     needs = [
-        needs_of(receipt, extra_species=own_species(shop.species), law=law)
+        needs_of(receipt, extra_species=own_species(shop.species), law=law_of(shop.code))
         for receipt in (lot.received, lot.received_again)
         if receipt is not None
     ]
@@ -337,19 +374,19 @@ def _sure(
     """
     if hold is None or hold.started_ms is None:
         return hold, ()
-    probes = [
-        probe
+    seats = [
+        seat
         for unit in {place.unit for place in lot.hold_placements()}
-        for probe in shop.governing_probes(unit)
-        if probe.id in histories and warmth_may_hide(histories[probe.id], hold.started_ms)
+        for seat in shop.seats_in(unit, lot.hold_placements()[0].from_ms, to_ms)
+        if seat.key in histories and warmth_may_hide(histories[seat.key], hold.started_ms)
     ]
-    doubts = [Doubt.SILENCE] if probes else []
+    doubts = [Doubt.SILENCE] if seats else []
     if _inside_unseen(shop, lot, hold):
         doubts.append(Doubt.INSIDE)
     if not doubts:
         return hold, ()
     from_ms = lot.hold_placements()[0].from_ms
-    supposed = {probe.id: supposing_warmth(shop, store, probe, from_ms, to_ms) for probe in probes}
+    supposed = {seat.key: supposing_warmth(store, seat, from_ms, to_ms) for seat in seats}
     sure = hold_of(
         shop,
         {**histories, **supposed},
@@ -365,7 +402,10 @@ def _inside_unseen(shop: Shop, lot: LotEntries, hold: Hold) -> bool:
     """Whether something stood for the inside of a lot that may not be as cold."""
     if hold.option not in FROZEN_UNTIL_SOLID and hold.option is not Option.F20C_24H:
         return False  # the option names the temperature of the freezer
-    return any(shop.probes_of(place.unit, Measures.PRODUCT) for place in lot.hold_placements())
+    return any(
+        ever_has(shop, place.unit, Measures.PRODUCT, place.from_ms, place.to_ms)
+        for place in lot.hold_placements()
+    )
 
 
 def _inside_by_ms(

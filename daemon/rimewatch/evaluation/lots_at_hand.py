@@ -37,6 +37,18 @@ class LotsAtHand:
         """Return the lots in a unit whose freezing was begun, thawed since or not."""
         return [lot for lot in self.standing_in(unit) if lot.freezing is not None]
 
+    def packed_in(self, unit: UnitId) -> list[LotEntries]:
+        """Return the lots in a unit that came in a vacuum pack."""
+        return [lot for lot in self.standing_in(unit) if lot.packed_until_ms > float("-inf")]
+
+    def units_with_packs(self) -> set[UnitId]:
+        """Return the units in which such a lot stands."""
+        return {
+            lot.unit
+            for lot in self.lots.values()
+            if lot.unit is not None and lot.packed_until_ms > float("-inf")
+        }
+
     def holds_in(
         self, unit: UnitId, histories: Mapping[ProbeId, ChannelHistory], now_ms: int
     ) -> dict[LotId, Hold]:

@@ -22,6 +22,7 @@ from rimewatch.evaluation.batches import (
     is_exempt,
 )
 from rimewatch.evaluation.channels import limit_rule
+from rimewatch.evaluation.highs import Highs
 from rimewatch.evaluation.outlook import (
     Line,
     at_present_s,
@@ -30,7 +31,13 @@ from rimewatch.evaluation.outlook import (
     projection_condition,
     stakes_of,
 )
-from rimewatch.evaluation.power import POWER_LOSS, RECOVERY_S, SILENCED, power_condition
+from rimewatch.evaluation.power import (
+    ABOUT_TO_BE_RAISED_MS,
+    POWER_LOSS,
+    RECOVERY_S,
+    SILENCED,
+    power_condition,
+)
 from rimewatch.evaluation.silence import ALL_STALE, silence_condition
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
@@ -112,6 +119,7 @@ class Overseer:
 
     def __init__(self, shop: Shop, store: ReadingStore, host: Host) -> None:
         self.air = AirWatch(shop, store)
+        self.highs = Highs()
         self._shop = shop
         self._store = store
         self._host = host
@@ -191,6 +199,7 @@ class Overseer:
         known = alarms.alarms.get(POWER_LOSS) or alarms.closed.get(POWER_LOSS)
         self.air.known_out = self.without_power_lately()
         self.air.load(to_ms, None if known is None else known.since_ms)
+        self.highs.load(self._host.tracks.values(), self._store, to_ms)
 
     def _counts_anew(self, condition: Condition, at_ms: int) -> bool:
         """Whether the time that is left is to be estimated anew: what was told may be over."""
@@ -261,20 +270,21 @@ class Overseer:
             self._host.apply({key: graver(other, found)})
 
     def _judge_outlook(self, unit: Unit, at_ms: int) -> None:
-        conditions, departure = self._host.alarms.conditions, self.air.departure(unit.id)
-        if departure is None and not conditions:
-            return
+        departure = self.air.departure(unit.id)
         key = AlarmKey(unit=unit.id, rule=Rule.PROJECTION)
-        standing = conditions.get(key)
-        if standing is not None and standing.used_share is not None:
+        told = standing = self._host.alarms.conditions.get(key)
+        if standing is not None and (standing.used_share or standing.record_c) is not None:
             standing = None  # another finding under the same rule
-        if standing is None and (departure is None or self._without_power(unit.id)):
+        nothing = departure is None and not self.highs.any_found
+        if told is None and (nothing or self._without_power(unit.id)):
             return
         warming = None
         if departure is not None and self.air.measured(unit.id, at_ms):
             warming = self.air.warming_of(unit.id, departure, at_ms)
         tracks = [track for track in self._host.tracks.values() if track.unit.id == unit.id]
         lots = self._host.lots_in(unit.id)
+        explained = warming is not None and warming.explained
+        high = self.highs.condition(unit, tracks, told, lots, at_ms, explained=explained)
         # A hold is counted anew for it: only where there may be something to foretell.
         asks = (
             warming is not None
@@ -282,7 +292,8 @@ class Overseer:
             and may_ask(warming.departure, at_ms)
             and self._is_worth_asking(unit.id, warming, at_ms)
         )
-        if standing is None and not asks:
+        was_high = told is not None and told.record_c is not None
+        if standing is None and high is None and not was_high and not asks:
             return
         stakes = stakes_of(self._host.holds_in(unit.id)) if asks else ()
         hold_lost = AlarmKey(unit=unit.id, rule=Rule.HOLD_AT_RISK) in self._host.alarms.conditions
@@ -298,6 +309,12 @@ class Overseer:
             hold_lost=hold_lost,
             estimates=asks,
         )
+        condition = graver(condition, high)
+        if told is None and condition is not None:
+            # Whoever is told of a unit is told what it shares with the others.
+            self.judge_power(at_ms, ABOUT_TO_BE_RAISED_MS)
+            if self._without_power(unit.id):
+                return
         self._host.apply({key: graver(condition, self._used_up.get(unit.id))})
 
     def _is_worth_asking(self, unit: UnitId, warming: Warming, at_ms: int) -> bool:

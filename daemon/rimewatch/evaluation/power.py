@@ -53,15 +53,18 @@ def power_condition(
         warming = watch.warming(at_ms)
         if len(warming) < power_loss.FEWEST_UNITS:
             return None
-        found = power_loss.find(
-            warming,
-            watch.count_measured(at_ms),
-            at_ms,
-            out_for_ms=power_loss.OUT_FOR_MS if out_for_ms is None else out_for_ms,
-        )
+        measured = watch.count_measured(at_ms)
+        if out_for_ms is not None:
+            found = power_loss.find(warming, measured, at_ms, out_for_ms=out_for_ms)
+        else:
+            found = power_loss.find(warming, measured, at_ms)
+            if found and not power_loss.may_tell(found, warming, measured, at_ms):
+                return None
         return None if found is None else _condition(found)
     outage = Outage(since_ms=standing.since_ms, units=standing.units)
-    heard = [unit for unit in outage.units if watch.measured(unit, at_ms)]
+    speaking = [unit for unit in outage.units if watch.measured(unit, at_ms)]
+    # That a new probe's air is in no way unusual says nothing, as long as there is another's.
+    heard = [unit for unit in speaking if watch.has_band(unit)] or speaking
     if heard and power_loss.is_back(
         replace(outage, units=tuple(heard)), [watch.departure(unit) for unit in heard]
     ):

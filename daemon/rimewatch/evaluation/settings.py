@@ -12,13 +12,15 @@ References:
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import date, time
 from enum import Enum
+from itertools import pairwise
 from typing import Final
 
-from rimewatch.entries import AnyEntry, CalibrationCheck
+from rimewatch.entries import AnyEntry, CalibrationCheck, ChangeSettings
 from rimewatch.shop import Shop
+from rimewatch.vocabulary import UnitId
 
 Value = str | int | float | bool | None
 Settings = Mapping[str, Value]
@@ -114,6 +116,8 @@ def settings_of(shop: Shop) -> dict[str, Value]:
     """Return a shop's settings with their defaults filled in, secrets left out."""
     found: dict[str, Value] = {}
     for field in fields(shop):
+        if field.name in {"said", "earlier"}:
+            continue  # the same in other words; and each of those is told of by itself
         key = _KEYS.get(field.name, field.name)
         found |= dict(_flat(key, getattr(shop, field.name), secret=not field.repr))
     return found
@@ -130,6 +134,39 @@ def differences(before: Settings, after: Settings, at_ms: int) -> list[Change]:
         for key in sorted(before.keys() | after.keys())
         if before.get(key) != after.get(key)
     ]
+
+
+def changes_around(
+    shop: Shop, stays: Iterable[tuple[UnitId, float, float]], entries: Iterable[AnyEntry]
+) -> tuple[Change, ...]:
+    """Return what was changed of units, and of the probes in them, while something stood there.
+
+    Args:
+        shop: The shop, with what held before.
+        stays: Unit, start and end of each stay.
+        entries: Every entry: those of changes say who made them.
+    """
+    who = {entry.from_ms: entry.who for entry in entries if isinstance(entry, ChangeSettings)}
+    stays = list(stays)
+    found: dict[tuple[int, str], Change] = {}
+    for (_, _, before), (from_ms, _, after) in pairwise(shop.held):
+        there = {unit for unit, start_ms, end_ms in stays if start_ms <= from_ms <= end_ms}
+        if not there:
+            continue
+        at_ms = round(from_ms)
+        prefixes = [
+            *(f"unit.{unit}." for unit in there),
+            *(
+                f"probe.{probe.id}."
+                for one in (before, after)
+                for probe in one.probes
+                if probe.unit in there
+            ),
+        ]
+        for change in differences(settings_of(before), settings_of(after), at_ms):
+            if change.key.startswith(tuple(prefixes)):
+                found[at_ms, change.key] = replace(change, who=who.get(at_ms, ""))
+    return tuple(found.values())
 
 
 def digest(settings: Settings) -> str:

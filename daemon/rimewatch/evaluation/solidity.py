@@ -8,7 +8,8 @@ sure of a hold waits for the estimate, unless the probe is known to lie in the l
 from collections.abc import Callable
 from typing import Final
 
-from rimewatch.evaluation.lot_book import LotEntries
+from rimewatch.evaluation.lot_book import ASSUMED_AT_RECEIPT_C, LotEntries
+from rimewatch.evaluation.over_time import period_at, shop_at
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C
 from rimewatch.rules.provisions_hazards import PARASITE_THICK_FISH_MM
@@ -60,9 +61,11 @@ def lies_in_lot(shop: Shop, lot: LotEntries, unit: UnitId, begins_ms: float | No
     freezing = lot.freezing
     if freezing is None or freezing.probe is None:
         return False
-    own = {probe.id for probe in shop.probes_of(unit, Measures.PRODUCT)}
-    if freezing.unit != unit or freezing.probe not in own:
-        return False
+    when_ms = (freezing.at_ms,) if begins_ms is None else (freezing.at_ms, begins_ms)
+    for at_ms in when_ms:
+        own = {probe.id for probe in shop_at(shop, at_ms).probes_of(unit, Measures.PRODUCT)}
+        if freezing.unit != unit or freezing.probe not in own:
+            return False
     return begins_ms is None or begins_ms > freezing.at_ms
 
 
@@ -90,22 +93,23 @@ def solid_after(
     """
     received = lot.received
     thickness_mm = ASSUMED_THICKNESS_MM
-    initial_c = 5.0
+    initial_c = ASSUMED_AT_RECEIPT_C
     if received is not None:
         thickness_mm = received.thickness_mm or ASSUMED_THICKNESS_MM
-        initial_c = 5.0 if received.celsius is None else max(received.celsius, 0.0)
+        initial_c = ASSUMED_AT_RECEIPT_C if received.celsius is None else max(received.celsius, 0.0)
 
     def after_ms(unit: UnitId, begins_ms: float) -> float | None:
-        if shop.probes_of(unit, Measures.PRODUCT) and (
+        then = period_at(shop, store, unit, begins_ms)
+        if then.shop.probes_of(unit, Measures.PRODUCT) and (
             not surely or lies_in_lot(shop, lot, unit, begins_ms)
         ):
             return 0.0
-        air = shop.probes_of(unit, Measures.AIR)
+        air = then.shop.probes_of(unit, Measures.AIR)
         if not air or thickness_mm > THICKEST_MM:
             return None
         first_ms = round(begins_ms)
         spans = [
-            (store.span(probe.id, first_ms, first_ms + LOOK_AHEAD_MS), probe.uncertainty_c)
+            (then.store.span(probe.id, first_ms, first_ms + LOOK_AHEAD_MS), probe.uncertainty_c)
             for probe in air
         ]
         found: list[float] = []

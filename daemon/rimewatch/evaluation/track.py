@@ -7,6 +7,7 @@ from there: the result is the one that an in-order arrival would have given.
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -16,13 +17,15 @@ from rimewatch.evaluation.channels import (
     FOLD_BATCH,
     ChannelHistory,
     limit_rule,
-    settings_for,
+    seat_span,
+    stages_for,
 )
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import calm, channel
-from rimewatch.rules.watch import ChannelState, Spell, earlier
+from rimewatch.rules.stages import fold, stage_at, stages_until
+from rimewatch.rules.watch import ChannelSettings, ChannelState, Spell, earlier
 from rimewatch.science import lag_run
-from rimewatch.shop import Probe, Unit
+from rimewatch.shop import Seat
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 
 CHECKPOINT_EVERY_MS: Final = MS_PER_H
@@ -56,10 +59,11 @@ class Checkpoint:
 class Track:
     """One governing probe, folded as its readings come."""
 
-    def __init__(self, unit: Unit, probe: Probe, store: ReadingStore) -> None:
-        self.unit = unit
-        self.probe = probe
-        self.settings = settings_for(unit, probe)
+    def __init__(self, seat: Seat, store: ReadingStore) -> None:
+        self.seat = seat
+        self.unit = seat.unit
+        self.probe = seat.probe
+        self.stages = stages_for(seat)
         self.state = ChannelState()
         self.ended: list[Spell] = []
         self.first_ms: int | None = None
@@ -72,6 +76,19 @@ class Track:
         self._store = store
         self._checkpoints: list[Checkpoint] = []
 
+    @property
+    def settings(self) -> ChannelSettings:
+        """The settings that its state is of: those of its last reading's time."""
+        if len(self.stages) == 1:  # nearly always, and asked at every reading
+            return self.stages[0].settings
+        return stage_at(self.stages, self.state.last_ms).settings
+
+    @property
+    def _next_stage_ms(self) -> float:
+        """When other settings hold than those of its state; ∞: never."""
+        place = self.stages.index(stage_at(self.stages, self.state.last_ms)) + 1
+        return self.stages[place].from_ms if place < len(self.stages) else inf
+
     def resume(self, state: ChannelState, ended: list[Spell], first_ms: int | None) -> None:
         """Go on from a checkpoint; :meth:`load` then folds what came after it."""
         self.state, self.ended, self.first_ms = state, ended, first_ms
@@ -80,6 +97,20 @@ class Track:
         self._checkpoints = (
             [] if state.last_ms is None else [Checkpoint(state.last_ms, state, len(ended))]
         )
+
+    def go_on_from(self, before: "Track") -> None:
+        """Go on from the same channel under the settings that held up to now, if it is that."""
+        last_ms = before.state.last_ms
+        if last_ms is None or not self._goes_on(before, last_ms):
+            return
+        self.resume(before.state, list(before.ended), before.first_ms)
+        self.disturbed_from_ms = before.disturbed_from_ms
+
+    def _goes_on(self, before: "Track", last_ms: int) -> bool:
+        if last_ms >= self.seat.to_ms:
+            return False  # it was found out since that the probe had been moved by then
+        known = stages_until(self.stages, last_ms)
+        return before.late_from_ms is None and known == stages_until(before.stages, last_ms)
 
     def take(self, at_ms: int, value_c: float) -> bool:
         """Take a reading that is in the store already; return whether the channel moved on.
@@ -93,7 +124,9 @@ class Track:
             if self.disturbed_from_ms is None or at_ms < self.disturbed_from_ms:
                 self.disturbed_from_ms = at_ms
             return False
-        calm_state = calm.step(self.settings, self.state, self._calm, at_ms, value_c)
+        calm_state = None
+        if len(self.stages) == 1 or at_ms < self._next_stage_ms:
+            calm_state = calm.step(self.settings, self.state, self._calm, at_ms, value_c)
         if calm_state is None:
             self._fold([at_ms], [value_c])
         else:
@@ -142,7 +175,7 @@ class Track:
     def load(self, to_ms: int | None = None) -> None:
         """Fold everything that the store holds beyond the channel's last reading."""
         last_ms = self.state.last_ms
-        span = self._store.span(self.probe.id, None if last_ms is None else last_ms + 1, to_ms)
+        span = seat_span(self._store, self.seat, None if last_ms is None else last_ms + 1, to_ms)
         times, values = span.times_ms, span.values
         start = 0
         while start < len(times):
@@ -159,7 +192,7 @@ class Track:
     def _fold(self, times_ms: channel.Times, values_c: channel.Values) -> None:
         if self.first_ms is None:
             self.first_ms = int(times_ms[0])
-        self.state, ended = channel.fold(self.settings, self.state, times_ms, values_c)
+        self.state, ended = fold(self.stages, self.state, times_ms, values_c)
         self._calm = calm.calm_of(self.settings, self.state)
         self.ended.extend(ended)
         self._note_checkpoint(int(times_ms[-1]))
@@ -199,8 +232,8 @@ class Track:
     def history(self) -> ChannelHistory:
         """Return what the fold has found so far."""
         return ChannelHistory(
-            probe=self.probe,
-            settings=self.settings,
+            seat=self.seat,
+            stages=self.stages,
             first_ms=self.first_ms,
             state=self.state,
             ended=tuple(self.ended),

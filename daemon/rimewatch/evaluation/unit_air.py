@@ -13,6 +13,7 @@ import numpy as np
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import habits, own_doing, power_loss, usual
 from rimewatch.rules.habits import Defrosts, HabitState, RiseSeen
@@ -71,6 +72,8 @@ class AirWatch:
             return
         self._last_ms[unit] = at_ms
         adopts = unit not in self.known_out
+        if not adopts and not self.has_band(unit):
+            return  # a new probe in a unit whose trouble is known learns nothing usual of it
         self._states[unit] = usual.step(self._states[unit], at_ms, value, adopts=adopts)
         self._note_lowest(unit, self._states[unit], value)
         before = self._habits[unit]
@@ -87,7 +90,7 @@ class AirWatch:
             came_back = usual.further(rise, after.over.back_ms, rise.top_c)
             self._over[unit] = after.over, self._explained(unit, came_back, after.over.back_ms)
         if after.rises is not before.rises:
-            self._ways[unit] = habits.ways_of(after)
+            self._ways[unit] = habits.ways_of(after, fewest=1)
 
     def _note_lowest(self, unit: UnitId, state: UsualState, value: float) -> None:
         if state.out is None:
@@ -107,7 +110,8 @@ class AirWatch:
         for unit, probe in self._probes.items():
             held_ms = known_since_ms if unit in self.known_out else None
             learned_ms = to_ms if held_ms is None else min(to_ms, held_ms)
-            span = self._store.span(probe.id, learned_ms - LEARNED_FROM_MS, to_ms)
+            from_ms = there_from_ms(self._shop, probe.id, learned_ms - LEARNED_FROM_MS)
+            span = self._store.span(probe.id, from_ms, to_ms)
             if len(span):
                 state = UsualState()
                 for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
@@ -119,7 +123,8 @@ class AirWatch:
             self._load_habits(unit, probe, to_ms)
 
     def _load_habits(self, unit: UnitId, probe: Probe, to_ms: int) -> None:
-        span = self._store.span(probe.id, to_ms - HABITS_FROM_MS, to_ms)
+        from_ms = there_from_ms(self._shop, probe.id, to_ms - HABITS_FROM_MS)
+        span = self._store.span(probe.id, from_ms, to_ms)
         if not len(span):
             return
         firsts = np.flatnonzero(np.diff(span.times_ms // habits.SAMPLE_MS, prepend=-1))
@@ -136,6 +141,11 @@ class AirWatch:
         """Return how a unit's air left its band, if it is out."""
         state = self._states.get(unit)
         return None if state is None else state.out
+
+    def has_band(self, unit: UnitId) -> bool:
+        """Whether a unit's usual air is known: else that it is not out of it says nothing."""
+        state = self._states.get(unit)
+        return state is not None and state.top_c < inf
 
     def is_coming_back(self, unit: UnitId, at_ms: int, back_ms: int) -> bool:
         """Whether a unit is on its way back once power is; one that is silent is not known to be.
@@ -161,7 +171,7 @@ class AirWatch:
         """Return a unit that is out of its band, with what its own doings and habits explain."""
         warming = warming_of(self._shop, self._store, unit, departure, at_ms)
         rise = self._habits[unit].out or departure
-        if warming.explained or not self._goes_alike(unit, rise, at_ms):
+        if warming.explained or not self._goes_alike(unit, rise, at_ms, fewest=1):
             return warming
         return replace(warming, explained=True)
 
@@ -204,10 +214,14 @@ class AirWatch:
             unit, departure, at_ms
         )
 
-    def _goes_alike(self, unit: UnitId, departure: Departure, at_ms: int) -> bool:
+    def _goes_alike(
+        self, unit: UnitId, departure: Departure, at_ms: int, *, fewest: int = habits.FEWEST
+    ) -> bool:
         every_ms = (self._probes[unit].every_s or 0.0) * MS_PER_S
         return any(
-            habits.goes_alike(way, departure, at_ms, every_ms=every_ms) for way in self._ways[unit]
+            habits.goes_alike(way, departure, at_ms, every_ms=every_ms)
+            for way in self._ways[unit]
+            if len(way.starts_ms) >= fewest
         )
 
     def measured(self, unit: UnitId, at_ms: int) -> bool:

@@ -18,7 +18,7 @@ from rimewatch.shop import Unit
 from rimewatch.vocabulary import ProbeId, Rule, UnitId
 
 
-class Standing(StrEnum):
+class UnitState(StrEnum):
     """How a unit stands, the gravest first."""
 
     WARM = "warm"
@@ -69,17 +69,17 @@ class UnitNow:
     curve: tuple[Bucket, ...] = ()
     """Half a day, in order, where somebody drew it; buckets without a reading are left out."""
 
-    def standing(self, at_ms: int) -> Standing:
+    def state(self, at_ms: int) -> UnitState:
         """Return how it stands at an instant."""
         if self.out_of_service:
-            return Standing.OUT
+            return UnitState.OUT
         if self.at_ms is None:
-            return Standing.UNHEARD
+            return UnitState.UNHEARD
         if self.over is not None:
-            return Standing.WARM
+            return UnitState.WARM
         if self.silent_probes or at_ms - self.at_ms > self.stale_ms:
-            return Standing.SILENT
-        return Standing.EARLY if self.early is not None else Standing.HELD
+            return UnitState.SILENT
+        return UnitState.EARLY if self.early is not None else UnitState.HELD
 
 
 def unit_now(evaluator: Evaluator, unit: Unit, spells: Sequence[Spell] | None = None) -> UnitNow:

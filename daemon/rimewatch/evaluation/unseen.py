@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from rimewatch.evaluation.channels import limit_rule, settings_for
-from rimewatch.evaluation.governing import governing_readings, span_with_warm_up
+from rimewatch.evaluation.channels import limit_rule, stages_for
+from rimewatch.evaluation.governing import governing_readings, seat_of, span_with_warm_up
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.evaluation.track import Track
-from rimewatch.rules import channel
+from rimewatch.rules.stages import fold
 from rimewatch.rules.watch import ChannelState
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_H, MS_PER_MINUTE, MS_PER_S, Measures
@@ -66,11 +66,11 @@ def is_warm_beside(shop: Shop, store: ReadingStore, track: Track, now_ms: int) -
     looked_ms = now_ms - round(unit.on_delay_s * MS_PER_S) - LOOKED_BACK_MS
     from_ms = looked_ms if last_ms is None else max(last_ms, looked_ms)
     for air in shop.probes_of(unit.id, Measures.AIR):
-        settings = settings_for(unit, air)
-        span = span_with_warm_up(store, air.id, settings, from_ms, now_ms)
+        stages = stages_for(seat_of(shop, air))
+        span = span_with_warm_up(store, seat_of(shop, air), stages, from_ms, now_ms)
         if not len(span):
             continue
-        state, ended = channel.fold(settings, ChannelState(), span.times_ms, span.values)
+        state, ended = fold(stages, ChannelState(), span.times_ms, span.values)
         found = (*ended, *(spell for spell in state.open if spell is not None))
         if any(
             spell.watch == limit_rule(unit).value

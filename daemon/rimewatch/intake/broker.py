@@ -144,6 +144,7 @@ class BrokerSession:
         self._heard_ms = clock.now_ms()
         self._listening = False
         self._problem = ""
+        self._publish_problem = ""
 
     # ------------------------------------------------------------- the caller's thread
 
@@ -203,7 +204,7 @@ class BrokerSession:
             waiting=len(self._waiting),
             is_full=self._waiting.is_full,
             protocol="5" if self._protocol == MQTTv5 else "3.1.1",
-            problem=self._problem,
+            problem=self._problem or self._publish_problem,
             taken_over=self._taken_over(),
         )
 
@@ -311,7 +312,11 @@ class BrokerSession:
 
     def _tell(self, what: Happening, text: str, *, since_ms: int | None = None) -> None:
         """Queue an event; a trouble already told is not told again until it changes."""
-        if what not in (Happening.CONNECTED, Happening.SESSION_LOST):
+        if what is Happening.PUBLISH_REFUSED:  # readings may come all the same, or not
+            if text == self._publish_problem:
+                return
+            self._publish_problem = text
+        elif what not in (Happening.CONNECTED, Happening.SESSION_LOST):
             if text == self._problem:
                 return
             self._problem = text
@@ -357,7 +362,7 @@ class BrokerSession:
         with self._lock:
             self._generation += 1
             self._live = True
-        self._problem = ""
+        self._problem = self._publish_problem = ""
         self._listening = not self._subscriptions.filters
         self._fault_wait_s = float(self._reconnect_s[0])
         self._status_due_s = 0.0

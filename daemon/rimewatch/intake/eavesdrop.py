@@ -66,7 +66,7 @@ class _Listener(Guest):
             TopicsRefused: If none of them is granted.
         """
         super().open(within_s)
-        self.client.subscribe([(topic, 0) for topic in self._topics])
+        self.client.subscribe([(topic, 1) for topic in self._topics])
         if not self._answered.wait(within_s):
             self.close()
             raise NotHeard(describe_hush(self.end.address))
@@ -98,7 +98,7 @@ class _Listener(Guest):
             self._clock.now_ms(),
             message.retain,
             0,
-            0,
+            message.qos,
             0,
         )
         try:

@@ -21,6 +21,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from rimewatch.config.secrets import canonical, without_secrets
 from rimewatch.entries import ENTRY_CLASSES, AlarmEntry, AnyEntry
 from rimewatch.entry_keys import Key, Number, Text, keys_of
 from rimewatch.evaluation.door import OVER_SEVERAL
@@ -87,6 +88,8 @@ def _annotation(key: Key) -> Any:  # noqa: ANN401 (annotations have no type)
     kind: Any = key.kind
     if key.is_instant:
         kind = Annotated[int, BeforeValidator(_instant)]
+    elif key.is_document:
+        kind = Annotated[str, BeforeValidator(_document)]
     elif key.choice:
         kind = Literal[key.choice]
     elif key.words is not None:
@@ -115,6 +118,16 @@ def _instant(value: object) -> int:
     return at_ms
 
 
+def _document(value: object) -> str:
+    """Return a JSON object's text; secrets in it go no further than this."""
+    if not isinstance(value, dict):
+        raise PydanticCustomError("document", "not an object")
+    try:
+        return canonical(without_secrets(value))
+    except ValueError:  # a number that is not finite
+        raise PydanticCustomError("document", "not an object") from None
+
+
 def _sentence(
     do: str, model: type[BaseModel], given: Mapping[str, object], err: ValidationError
 ) -> str:
@@ -136,6 +149,7 @@ def _sentence(
 
 _SAID: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
     "enum": lambda c: f"one of {str(c['expected']).replace(chr(39), '')}",
+    "document": lambda _: "a table of keys and values, as JSON",
     "instant": lambda _: 'ISO 8601 with a zone, such as "2026-03-06T18:00:00Z"',
     "string_pattern_mismatch": lambda _: "64 lower-case hexadecimal digits",
     "int_type": lambda _: "a whole number",

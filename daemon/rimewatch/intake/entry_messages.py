@@ -3,18 +3,22 @@
 A message on ``rimewatch/CLIENT_ID/entry`` is one entry as in a trace: a JSON object with
 ``do``, its keys, and ``at`` and ``who`` where the sender knows them. Whoever may publish on
 that topic is believed: who may is for the broker's access control to say, and a secret in
-the payload would be no secret there. Never touches the network, the clock or the disk.
+the payload would be no secret there. What became of each is said on
+``rimewatch/CLIENT_ID/answer``. Never touches the network, the clock or the disk.
 """
 
+import json
 from dataclasses import replace
+from enum import StrEnum
 from typing import Final
 
 from pydantic_core import from_json
 
 from rimewatch.entries import AnyEntry
-from rimewatch.instants import iso_ms
+from rimewatch.instants import iso, iso_ms
 from rimewatch.intake.device_time import is_plausible
 from rimewatch.intake.entries import EntryError, parse_entry
+from rimewatch.journal.entry_codec import entry_to_dict
 from rimewatch.vocabulary import MS_PER_S
 
 LATE_MS: Final = 300 * MS_PER_S
@@ -45,6 +49,39 @@ def entry_of_message(payload: bytes, arrived_ms: int, *, retained: bool = False)
     at_ms = _made_ms(found.get("at"), arrived_ms)
     entry = parse_entry({key: found[key] for key in found if key != "entered"}, at_ms)
     return replace(entry, entered_ms=arrived_ms) if arrived_ms - at_ms > LATE_MS else entry
+
+
+class Became(StrEnum):
+    """What can become of an entry that came over the broker."""
+
+    TAKEN = "taken"
+    """It is on the books."""
+    KNOWN = "known"
+    """It was on the books already: delivered twice."""
+    WITHOUT_EFFECT = "without-effect"
+    """It is on the books and changed nothing."""
+    REFUSED = "refused"
+    """It cannot be so, or it is no entry; it is not on the books."""
+
+
+def answer(became: Became, entry: AnyEntry | None, arrived_ms: int, why: str = "") -> bytes:
+    """Return what is said of an entry: JSON, UTF-8.
+
+    Args:
+        became: What became of it.
+        entry: The entry, told by what names it alone; None: the message was none.
+        arrived_ms: When the message arrived, milliseconds UTC.
+        why: The reason, in one sentence without its stop; empty: there is nothing to explain.
+    """
+    said: dict[str, object] = {"arrived": iso(arrived_ms), "result": became.value}
+    if entry is not None:
+        kept = entry_to_dict(entry)
+        said |= {
+            key: kept[key] for key in ("at", "do", "unit", "rule", "lot", "who") if key in kept
+        }
+    if why:
+        said["why"] = why
+    return json.dumps(said, ensure_ascii=False).encode()
 
 
 def _made_ms(at: object, arrived_ms: int) -> int:

@@ -27,21 +27,7 @@ class Role(StrEnum):
     """Something that no probe for fish measures, whatever its number."""
 
 
-TEMPERATURE_NAMES: Final = (
-    "temperature",
-    "temp",
-    "celsius",
-    "fahrenheit",
-    "degrees",
-    "tc",
-    "tf",
-    "t",
-)
-DOOR_NAMES: Final = ("open", "door", "contact", "reed", "magnet", "closed", "shut", "state")
-WATER_NAMES: Final = ("water", "leak", "wet")
-HUMIDITY_NAMES: Final = ("humidity", "humid", "rh")
 TIME_NAMES: Final = ("ts", "time", "timestamp", "datetime", "at", "measured")
-BATTERY_NAMES: Final = ("battery", "bat", "batt", "vbat", "batv", "batvoltage")
 ID_NAMES: Final = ("id", "device", "sensor", "mac", "addr", "address", "serial", "name", "node")
 UNIT_NAMES: Final = ("unit", "units", "uom", "scale")
 
@@ -84,6 +70,9 @@ _NOT_READINGS: Final = frozenset(
         *("count", "counter", "seq", "sequence", "fcnt", "uptime", "heap", "attempts", "retries"),
         *("errors", "error", "version", "channel", "port", "interval", "period", "duration", "age"),
         *("id", "index", "address", "frequency", "lat", "lon", "altitude", "location", "precision"),
+        # The refrigerating machine's, some of them as cold as air: no fish hangs there.
+        *("evaporator", "evap", "coil", "condenser", "suction", "discharge", "superheat"),
+        *("subcooling", "subcool", "refrigerant", "compressor", "defrost", "pipe", "heater"),
         # Other quantities.
         *(
             "pressure",
@@ -99,6 +88,24 @@ _NOT_READINGS: Final = frozenset(
         ),
     )
 )
+_WORKED_OUT: Final = frozenset(
+    ("avg", "average", "mean", "median", "last", "previous", "prev", "smoothed", "filtered")
+)
+"""Of one thermometer, beside what it measures now."""
+_SETTINGS: Final = frozenset(
+    (
+        *("set", "setpoint", "setpoints", "target", "desired", "cmd", "command", "config"),
+        *("settings", "limits", "thresholds", "calibration"),
+    )
+)
+"""Levels of a topic on which something is set, and not measured."""
+_ELSEWHERE: Final = frozenset(
+    (
+        *("outside", "outdoor", "outdoors", "weather", "garden", "street", "yard", "terrace"),
+        *("sink", "boiler", "heating", "radiator", "hot", "office", "hall", "attic", "cellar"),
+    )
+)
+"""Places that hold no fish, though they may be as cold on some days."""
 _NOT_AROUND: Final = frozenset(
     (
         *("rx", "rxinfo", "radio", "wifi", "modem", "system", "cpu", "mcu", "soc", "config"),
@@ -214,6 +221,34 @@ def role_of(name: str) -> Role | None:
 def holds_no_readings(name: str) -> bool:
     """Return whether a group's name says that nothing in it was measured where the fish is."""
     return bool(set(words_of(name)) & _NOT_AROUND)
+
+
+def is_worked_out(name: str) -> bool:
+    """Return whether a name says that a value was worked out of one thermometer's others.
+
+    >>> is_worked_out("temperature_avg"), is_worked_out("temperature")
+    (True, False)
+    """
+    return bool(set(words_of(name)) & _WORKED_OUT)
+
+
+def names_a_setting(level: str) -> bool:
+    """Return whether a topic's level says that what is below it was set, and not measured.
+
+    >>> names_a_setting("setpoint"), names_a_setting("set"), names_a_setting("set-1")
+    (True, True, False)
+    """
+    words = set(words_of(level)) - _TEMPERATURE
+    return bool(words) and words <= _SETTINGS
+
+
+def names_elsewhere(level: str) -> bool:
+    """Return whether a name is that of a place that holds no fish.
+
+    >>> names_elsewhere("outside"), names_elsewhere("case-1")
+    (True, False)
+    """
+    return bool(set(words_of(level)) & _ELSEWHERE)
 
 
 def names_a_unit(name: str) -> bool:

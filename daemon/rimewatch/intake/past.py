@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.entries import Acknowledge, Shelve, Unshelve
+from rimewatch.entries import Acknowledge, ChangeSettings, Shelve, Unshelve
 from rimewatch.intake.trace import TraceEntry, TraceReading
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.readings import LAST_MS, FullSpan
@@ -30,6 +30,8 @@ class Past:
     columns: dict[str, NDArray[Any]]
     """Of equal length, in order of arrival: arrived, place (of the probe), observed, values."""
     entries: tuple[TraceEntry, ...]
+    changed_ms: tuple[int, ...] = ()
+    """When settings were changed within it: they are left out, each replay is under its own."""
 
     def __len__(self) -> int:
         """Return the number of readings and entries."""
@@ -106,6 +108,11 @@ def past(journal: JournalReads, from_ms: int, to_ms: int) -> Past:
         probes,
         {name: column[order] for name, column in every.items()},
         tuple(_entries(journal, from_ms, to_ms)),
+        tuple(
+            entry.from_ms
+            for entry in journal.settings_changes()[1:]
+            if from_ms <= entry.from_ms <= to_ms
+        ),
     )
 
 
@@ -121,7 +128,7 @@ def _entries(journal: JournalReads, from_ms: int, to_ms: int) -> Iterator[TraceE
         number = found[-1][0]
         for _, entry in found:
             entered_ms = entry.entered_ms or entry.at_ms
-            if entered_ms > to_ms:
+            if entered_ms > to_ms or isinstance(entry, ChangeSettings):
                 continue
             if entered_ms < from_ms and isinstance(entry, Acknowledge | Shelve | Unshelve):
                 continue

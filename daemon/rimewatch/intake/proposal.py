@@ -61,7 +61,7 @@ def places(guesses: Iterable[Guess]) -> list[Place]:
 
     Air probes of one unit that are further apart than a unit's air may be are put into two.
     """
-    usable = {(g.topic, g.value, g.match): g for g in guesses if _is_usable(g)}.values()
+    usable = {(g.topic, g.value, g.match): g for g in guesses if is_usable(g)}.values()
     thermometers = [guess for guess in usable if guess.kind]
     devices = devices_of(usable, thermometers)
     by_device: dict[Device, list[Guess]] = {}
@@ -230,6 +230,14 @@ def _probe(guess: Guess, unit: str, taken: set[str], timezone: str) -> list[str]
         if 3 * every_s < PATIENCE_S:
             lines.append(f"stale_s = {PATIENCE_S}    # silent for so long, it counts as gone")
     lines += [f"# ASK: {ask}" for ask in questions_of(guess, zone)]
+    return lines + _remarks(guess)
+
+
+def _remarks(guess: Guess) -> list[str]:
+    """Return what else was heard of a probe, as comments."""
+    lines = []
+    if guess.is_at_qos_0:
+        lines.append("# it sends at QoS 0, which no broker keeps for us: set the device to QoS 1")
     if guess.likeness:
         heard = f"; heard {guess.span}" if guess.span else ""
         told = "" if guess.is_scale_told else " (nothing names its scale)"
@@ -274,7 +282,8 @@ def _zone(guess: Guess, timezone: str) -> str:
     return ""
 
 
-def _is_usable(guess: Guess) -> bool:
+def is_usable(guess: Guess) -> bool:
+    """Whether a probe can be made of what was heard: it is known what it is, and how it is read."""
     paths = (guess.value, guess.time, guess.battery, guess.unit_field)
     texts = (guess.topic, *paths, guess.inner, str(guess.match))
     return bool(

@@ -15,11 +15,12 @@ from typing import Final, NamedTuple
 from rimewatch.config.topics import own_filter
 from rimewatch.entries import AnyEntry, CalibrationCheck
 from rimewatch.evaluation.clock_note import ClockNote, Dating
+from rimewatch.evaluation.over_time import shop_at
 from rimewatch.intake.conversion import celsius
 from rimewatch.intake.decoders import Absent, Draft, TimeOrigin, Undecodable, make_decoder
 from rimewatch.intake.device_time import ClockOffset, dated, is_of_a_burst, is_plausible
 from rimewatch.intake.entries import EntryError
-from rimewatch.intake.entry_messages import entry_of_message
+from rimewatch.intake.entry_messages import Became, answer, entry_of_message
 from rimewatch.intake.offsets import Offsets
 from rimewatch.intake.payload_limit import MAX_PAYLOAD_BYTES
 from rimewatch.intake.quality import Refusal, doubt_finite, doubt_humidity, doubt_temperature
@@ -47,6 +48,14 @@ _OF_UNKNOWN_AGE: Final = Refusal(
 _UNREAD: Final = {Reason.UNDECODABLE: Unread.FORMAT}
 
 
+class Note(NamedTuple):
+    """Something to be told of a probe, once."""
+
+    what: str
+    """What kind of thing it is, as the journal's events name it."""
+    text: str
+
+
 class Received(NamedTuple):
     """What became of one message."""
 
@@ -58,7 +67,7 @@ class Received(NamedTuple):
     """Probes that have said, by whoever speaks for them, that they are gone."""
     requests: tuple[Request, ...] = ()
     """What is to be published in answer."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     """What somebody should hear of, and no reading is changed by."""
 
     unread: tuple[UnreadProbe, ...] = ()
@@ -82,6 +91,7 @@ class _Watched:
         "last",
         "offsets",
         "probe",
+        "qos_0_ms",
         "sources",
         "times_not_used",
         "two_sources_ms",
@@ -99,6 +109,7 @@ class _Watched:
         self.offsets = Offsets(probe.offset_c)
         self.sources = TwoSources()
         self.two_sources_ms: int | None = None
+        self.qos_0_ms: int | None = None
 
 
 class Receiver:
@@ -122,9 +133,20 @@ class Receiver:
         )
         self._host = SparkplugHost(p for p in shop.probes if p.format == SPARKPLUG)
         self._moved: set[ProbeId] = set()
+        self._checks: list[CalibrationCheck] = []
+        earlier = shop.earlier
+        self._changed_ms = earlier[-1].until_ms if earlier else None
+        for one in self._watched.values() if earlier else ():
+            one.offsets = self._offsets(one.probe)
 
     def receive(
-        self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool = False
+        self,
+        topic: str,
+        payload: bytes,
+        arrived_ms: int,
+        *,
+        retained: bool = False,
+        qos: int = 1,
     ) -> Received:
         """Return the readings in a message, and what of it was not believed.
 
@@ -137,6 +159,7 @@ class Receiver:
             payload: Its bytes, of any size.
             arrived_ms: When it arrived, milliseconds UTC.
             retained: Whether the broker had kept it.
+            qos: With which quality of service it came.
         """
         if topic == self._entry_topic:
             return self._entered(topic, payload, arrived_ms, retained=retained)
@@ -148,7 +171,21 @@ class Receiver:
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
             return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
-        return self._decoded(watched, topic, payload, arrived_ms, retained=retained)
+        found = self._decoded(watched, topic, payload, arrived_ms, retained=retained)
+        return found if qos else self._at_qos_0(found)
+
+    def _at_qos_0(self, found: Received) -> Received:
+        notes = list(found.notes)
+        for reading in found.readings:
+            one = self._watched[reading.probe]
+            if one.qos_0_ms is None:
+                one.qos_0_ms = reading.arrived_ms
+                text = (
+                    f"{one.id}: its messages come at QoS 0, which the broker keeps for nobody; set "
+                    "the device to QoS 1, or what it sends while this service is away is lost"
+                )
+                notes.append(Note("sent at QoS 0", text))
+        return found._replace(notes=tuple(notes))
 
     def _decoded(
         self,
@@ -161,7 +198,7 @@ class Receiver:
     ) -> Received:
         readings: list[Reading] = []
         quarantined: list[Quarantined] = []
-        notes: list[str] = []
+        notes: list[Note] = []
         lacking: list[tuple[_Watched, Absent]] = []
         unread: list[UnreadProbe] = []
         is_broken = is_served = False
@@ -212,7 +249,7 @@ class Receiver:
             return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         told = self._host.hear(topic, payload, arrived_ms)
         readings: list[Reading] = []
-        notes: list[str] = []
+        notes: list[Note] = []
         doubts = list(told.refused)
         for probe, draft in told.drafts:
             one = self._watched[probe]
@@ -235,7 +272,7 @@ class Receiver:
             ),
         )
 
-    def _look_for_two(self, one: _Watched, reading: Reading, notes: list[str]) -> None:
+    def _look_for_two(self, one: _Watched, reading: Reading, notes: list[Note]) -> None:
         if not one.is_temperature:
             return
         is_new = one.sources.add(reading.observed_ms, reading.value)
@@ -243,22 +280,25 @@ class Receiver:
             one.two_sources_ms = reading.arrived_ms  # the last time: it may go on for days
         if is_new:
             topic = storable(own_filter(one.probe.topic, one.probe.match))
-            notes.append(
+            text = (
                 f"{one.id}: its readings come in turn from two levels, as if two devices sent on "
                 f"{topic}; see who may publish there"
             )
+            notes.append(Note("two sources", text))
 
     def enter(self, entry: AnyEntry) -> None:
         """Take an operator's entry: a check may set a new offset from then on."""
         if isinstance(entry, CalibrationCheck) and entry.offset_c is not None:
+            self._checks.append(entry)
             one = self._watched.get(entry.probe)
             if one is not None:
                 one.offsets.add(entry.from_ms, entry.offset_c)
 
     def begin_anew(self, entries: Iterable[AnyEntry]) -> None:
         """Forget what a batch that failed had brought; take the entries that hold."""
+        self._checks.clear()
         for one in self._watched.values():
-            one.offsets = Offsets(one.probe.offset_c)
+            one.offsets = self._offsets(one.probe)
         for entry in entries:
             self.enter(entry)
         self._host.lose_count()
@@ -268,6 +308,22 @@ class Receiver:
         fresh = Receiver(self._shop)
         fresh.begin_anew(entries)
         return fresh
+
+    def under(self, shop: Shop, entries: Iterable[AnyEntry]) -> "Receiver":
+        """Return one that goes on from here under other settings.
+
+        Args:
+            shop: The settings from now on, with what held before.
+            entries: What was entered so far: checks may have set offsets.
+        """
+        after = Receiver(shop)
+        after.begin_anew(entries)
+        for probe, one in after._watched.items():
+            before = self._watched.get(probe)
+            if before is not None:
+                one.last = before.last
+                after.remember_clock(probe, self.clock_note(probe))
+        return after
 
     def greet(self, now_ms: int) -> list[Request]:
         """Return what to publish once the subscriptions stand."""
@@ -286,6 +342,7 @@ class Receiver:
             late_ms=one.clock.late_ms(),
             times_not_used=one.times_not_used,
             two_sources_ms=one.two_sources_ms,
+            qos_0_ms=one.qos_0_ms,
             dating=one.dating,
         )
 
@@ -296,16 +353,24 @@ class Receiver:
         one.dating = note.dating
         one.times_not_used = note.times_not_used
         one.two_sources_ms = note.two_sources_ms
+        one.qos_0_ms = note.qos_0_ms
 
     def _entered(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool) -> Received:
         if len(payload) > MAX_PAYLOAD_BYTES:
             detail = f"more than {MAX_PAYLOAD_BYTES} bytes, the most that is read"
-            return refused(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
+            return self._no_entry(topic, payload, arrived_ms, Reason.TOO_LARGE, detail)
         try:
             entry = entry_of_message(payload, arrived_ms, retained=retained)
         except EntryError as err:
-            return refused(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
+            return self._no_entry(topic, payload, arrived_ms, Reason.UNDECODABLE, str(err))
         return Received(entry=entry)
+
+    def _no_entry(
+        self, topic: str, payload: bytes, arrived_ms: int, reason: Reason, detail: str
+    ) -> Received:
+        said = answer(Became.REFUSED, None, arrived_ms, detail)
+        of_it = refused(topic, payload, arrived_ms, reason, detail)
+        return of_it._replace(requests=(Request(self._shop.broker.answer_topic, said),))
 
     def remember(self, reading: Reading) -> None:
         """Take a probe's last accepted reading from before a restart."""
@@ -319,6 +384,9 @@ class Receiver:
         observed_ms = self._date(one, draft, arrived_ms, retained=retained)
         if observed_ms is None:
             return _OF_UNKNOWN_AGE
+        if self._changed_ms is not None and observed_ms < self._changed_ms:
+            # A backlog is read as its probe was configured when it was measured.
+            one = self._then(one, observed_ms)
         if (refusal := doubt_finite(sent)) is not None:
             return refusal
         if one.is_temperature:
@@ -338,6 +406,36 @@ class Receiver:
             value=value,
             battery=battery,
         )
+
+    def _then(self, one: _Watched, observed_ms: int) -> _Watched:
+        """Return a probe as it was when a reading was taken, with its id of then."""
+        known = shop_at(self._shop, observed_ms).probes
+        same = [p for p in known if (p.topic, p.match) == (one.probe.topic, one.probe.match)]
+        probe = next((p for p in same if p.id == one.id), next(iter(same), one.probe))
+        if probe == one.probe:
+            return one
+        then = _Watched(probe)
+        then.offsets = self._offsets(probe)
+        return then
+
+    def _offsets(self, probe: Probe) -> Offsets:
+        """Return a probe's offsets as they were configured over time; checks may set others."""
+        found: Offsets | None = None
+        before: Probe | None = None
+        for from_ms, _, shop in self._shop.held:
+            known = shop.probe.get(probe.id)
+            if known is None or before is None or known.offset_c != before.offset_c or (
+                known.topic, known.match) != (before.topic, before.match):  # fmt: skip
+                if known is not None and found is None:
+                    found = Offsets(known.offset_c)
+                elif known is not None and found is not None:
+                    found.add(int(from_ms), known.offset_c)
+            before = known
+        assert found is not None, "it is configured at some time"
+        for entry in self._checks:
+            if entry.probe == probe.id and entry.offset_c is not None:
+                found.add(entry.from_ms, entry.offset_c)
+        return found
 
     def _date(self, one: _Watched, draft: Draft, arrived_ms: int, *, retained: bool) -> int | None:
         """Return the reading's time; None for a kept message without a usable one of its own."""

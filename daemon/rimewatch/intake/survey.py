@@ -37,9 +37,12 @@ from rimewatch.intake.field_names import (
     UNIT_NAMES,
     Role,
     holds_no_readings,
+    is_worked_out,
     is_wrapper,
     named,
+    names_a_setting,
     names_a_unit,
+    names_elsewhere,
     parts_of,
     places_in,
     role_of,
@@ -75,6 +78,8 @@ TEMPERATURES: Final = ("air", "product")
 ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
 ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
 _ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
+_ASK_PLACE: Final = "{} is a name of no cold unit: does fish lie there?"
+_SET_THERE: Final = "what is set there, by its topic; not what is measured"
 _ASK_TWIN: Final = "{}: none of its messages can be read. Can the device be mended?"
 _ASK_COMMA: Final = "is the comma in {} a decimal one, or do two values stand there?"
 _ASK_COLUMN: Final = "nothing names the columns of {}: is {} the value of this probe?"
@@ -141,6 +146,8 @@ class Guess:
     kind: str = ""
     """The kind of unit it would sit in, where that can be told."""
     retained: bool = False
+    is_at_qos_0: bool = False
+    """Whether nobody keeps what it sends while the service is away; Sparkplug wants it so."""
     inner: str = ""
     """What tells its place from others' in the same message; empty: it is alone there."""
     unit_field: str = ""
@@ -186,6 +193,8 @@ class _Topic:
     messages: int = 0
     payloads: deque[tuple[int, bytes]] = field(default_factory=lambda: deque(maxlen=KEPT))
     retained: bool = False
+    qos: int = 0
+    """The highest that was heard."""
 
 
 class Survey:
@@ -197,7 +206,15 @@ class Survey:
         self.left_out = 0
         """Messages on more topics than are followed."""
 
-    def add(self, topic: str, payload: bytes, arrived_ms: int, *, retained: bool = False) -> None:
+    def add(
+        self,
+        topic: str,
+        payload: bytes,
+        arrived_ms: int,
+        *,
+        retained: bool = False,
+        qos: int = 1,
+    ) -> None:
         """Take a message of any topic and content."""
         self.messages += 1
         known = self._topics.get(topic)
@@ -208,6 +225,7 @@ class Survey:
             known = self._topics[topic] = _Topic()
         known.messages += 1
         known.retained = known.retained or retained
+        known.qos = max(known.qos, qos)
         known.payloads.append((arrived_ms, payload[:MOST_BYTES]))
 
     def guesses(self) -> list[Guess]:
@@ -239,6 +257,11 @@ class Survey:
 
 def _guesses(topic: str, seen: _Topic) -> list[Guess]:
     shown = _shown(seen.payloads[-1][1])
+    if any(names_a_setting(level) for level in topic.split("/")):
+        form = "unknown"  # nothing to be added by hand
+        return [
+            Guess(topic=topic, messages=seen.messages, format=form, last=shown, likeness=_SET_THERE)
+        ]
     numbers, words = _Series(), _Series()
     for at_ms, payload in seen.payloads:
         text = _text(payload)
@@ -370,7 +393,7 @@ def _values_in(
     roles = {
         name: role for name in names if (role := _role(name, names, said, topic, match)) is not None
     }
-    paths = _without_twins(roles)
+    paths = _without_worked_out(_without_twins(roles), roles)
     inners = {path: _inner(path, said[-1]) for path in paths}
     temperatures = {inners[p] for p in paths if roles[p] in (Role.TEMPERATURE, Role.PRODUCT)}
     guesses: list[Guess] = []
@@ -523,6 +546,14 @@ def _without_twins(roles: Mapping[str, Role]) -> list[str]:
         or scale_of_name(parts_of(path)[-1]) in (None, Scale.CELSIUS)
         or (_parent(path), places_in(parts_of(path)[-1])) not in celsius
     ]
+
+
+def _without_worked_out(paths: Sequence[str], roles: Mapping[str, Role]) -> list[str]:
+    """Return the paths without averages of a thermometer whose present value is there as well."""
+    thermometers = [path for path in paths if roles[path] is Role.TEMPERATURE and parts_of(path)]
+    worked_out = {path for path in thermometers if is_worked_out(parts_of(path)[-1])}
+    plain = {_parent(path) for path in thermometers if path not in worked_out}
+    return [path for path in paths if path not in worked_out or _parent(path) not in plain]
 
 
 def _inner(path: str, row: dict[str, object]) -> str:
@@ -790,6 +821,9 @@ def _guess(
             questions.append(_ASK_RANGE.format(shown))
         if finite and not _can_be(median(finite), scale):
             measures, likeness = "", "no shop's temperature in °C, °F or K; tenths of a degree?"
+    levels = [*topic.split("/"), *names]
+    if measures in TEMPERATURES and (places := [n for n in levels if names_elsewhere(n)]):
+        questions.append(_ASK_PLACE.format(_plain(places[0])))
     if measures:
         likeness, kind = _likeness(measures, str(scale or "C"), finite)
     return Guess(
@@ -816,6 +850,7 @@ def _guess(
         likeness=likeness,
         kind=kind,
         retained=seen.retained,
+        is_at_qos_0=seen.qos == 0 and form != "sparkplug",
     )
 
 
@@ -956,5 +991,8 @@ def _is_contact(value: object) -> bool:
 
 
 def _shown(payload: bytes) -> str:
-    text = payload[:60].decode(errors="replace")
+    return _plain(payload[:60].decode(errors="replace"))
+
+
+def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "·" for c in text)

@@ -21,8 +21,9 @@ import numpy as np
 
 from rimewatch.evaluation.track_codec import Remembered, from_text
 from rimewatch.journal.readings import MILLI, span_millis
-from rimewatch.rules import channel
+from rimewatch.rules.stages import fold
 from rimewatch.rules.watch import ChannelState, Spell
+from rimewatch.shop import MOVED
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_S
 
 TRACK: Final = "track:"
@@ -66,13 +67,24 @@ def findings(connection: sqlite3.Connection) -> list[str]:
     return [
         found
         for number, probe in connection.execute("SELECT no, id FROM probe ORDER BY id").fetchall()
-        if (kept := _kept(connection, f"{TRACK}{probe}"))
+        for name in _names(connection, probe)
+        if (kept := _kept(connection, name))
         and (found := _of_probe(connection, number, probe, kept, around))
     ]
 
 
+def _names(connection: sqlite3.Connection, probe: str) -> list[str]:
+    """Return the names of a probe's channels: where it is, and where it was before."""
+    first, after = f"{TRACK}{probe}{MOVED}", f"{TRACK}{probe}{chr(ord(MOVED) + 1)}"
+    before = connection.execute(
+        "SELECT DISTINCT name FROM checkpoint WHERE name >= ? AND name < ? ORDER BY name",
+        (first, after),
+    )
+    return [f"{TRACK}{probe}", *(name for (name,) in before)]
+
+
 def _kept(connection: sqlite3.Connection, name: str) -> list[_Kept]:
-    """Return a channel's checkpoints of this version, under the newest settings among them."""
+    """Return a channel's checkpoints of this version, those that the newest goes on from."""
     found = [
         _Kept(at_ms, remembered)
         for at_ms, text in connection.execute(
@@ -80,7 +92,8 @@ def _kept(connection: sqlite3.Connection, name: str) -> list[_Kept]:
         )
         if (remembered := from_text(text)) is not None
     ]
-    return [one for one in found if one.remembered.settings == found[-1].remembered.settings]
+    stages = found[-1].remembered.stages if found else ()
+    return [one for one in found if one.remembered.stages == stages[: len(one.remembered.stages)]]
 
 
 def _set_back(connection: sqlite3.Connection) -> tuple[tuple[float, float], ...]:
@@ -101,8 +114,9 @@ def _of_probe(
     kept: Sequence[_Kept],
     around: tuple[tuple[float, float], ...],
 ) -> str:
-    settings = kept[-1].remembered.settings
-    times_ms, millis = span_millis(connection, number, 0, kept[-1].at_ms)
+    stages = kept[-1].remembered.stages
+    begins_ms = max(0.0, stages[0].from_ms)  # before, it stood elsewhere
+    times_ms, millis = span_millis(connection, number, int(begins_ms), kept[-1].at_ms)
     values_c = millis / MILLI
     is_thinned = connection.execute(
         "SELECT 1 FROM reading_hour WHERE probe_no = ? LIMIT 1", (number,)
@@ -116,7 +130,7 @@ def _of_probe(
         end = int(np.searchsorted(times_ms, checkpoint.at_ms, side="right"))
         while start < end:
             upto = min(start + _FOLD_BATCH, end)
-            state, found = channel.fold(settings, state, times_ms[start:upto], values_c[start:upto])
+            state, found = fold(stages, state, times_ms[start:upto], values_c[start:upto])
             ended.extend(found)
             start = upto
         wrong = _compared(checkpoint, first_ms if is_thinned is None else None, state, ended, blind)

@@ -38,7 +38,7 @@ class JournalBooks:
         self._journal = journal
 
     def entries_about_lot(self, lot: LotId) -> list[AnyEntry]:
-        """Return a lot's entries and every cancellation, in the order they came."""
+        """Return a lot's entries, every cancellation and what was done, as they came."""
         return self._journal.entries_about_lot(lot)
 
     def entry_numbered(self, number: int) -> AnyEntry | None:

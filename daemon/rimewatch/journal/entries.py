@@ -8,7 +8,14 @@ refuse changes and deletions.
 import sqlite3
 from dataclasses import dataclass, replace
 
-from rimewatch.entries import AnyEntry, CancelEntry, WithdrawLot
+from rimewatch.entries import (
+    AnyEntry,
+    CancelEntry,
+    ChangeSettings,
+    CorrectiveAction,
+    CorrectPlace,
+    WithdrawLot,
+)
 from rimewatch.journal.entry_codec import entry_from_json, entry_to_json
 from rimewatch.vocabulary import LotId
 
@@ -70,6 +77,24 @@ def after(
     ]
 
 
+def settings_changes(connection: sqlite3.Connection) -> list[ChangeSettings]:
+    """Return every change of settings, in the order they came."""
+    found = connection.execute(
+        "SELECT id, text FROM entry WHERE do = ? ORDER BY id", (ChangeSettings.do,)
+    ).fetchall()
+    entries = [replace(entry_from_json(text), entry_number=number) for number, text in found]
+    return [entry for entry in entries if isinstance(entry, ChangeSettings)]
+
+
+def corrected_places(connection: sqlite3.Connection) -> list[CorrectPlace]:
+    """Return what was said later of where probes had been, in the order it came."""
+    found = connection.execute(
+        "SELECT id, text FROM entry WHERE do = ? ORDER BY id", (CorrectPlace.do,)
+    ).fetchall()
+    entries = [replace(entry_from_json(text), entry_number=number) for number, text in found]
+    return [entry for entry in entries if isinstance(entry, CorrectPlace)]
+
+
 def at_hand(connection: sqlite3.Connection) -> list[tuple[int, AnyEntry]]:
     """Return the entries, in the order they came, but for those of lots that are gone.
 
@@ -105,20 +130,14 @@ def page(
 
 
 def about_lot(connection: sqlite3.Connection, lot: LotId) -> list[AnyEntry]:
-    """Return a lot's entries, and every cancellation: it names a number and no lot."""
+    """Return a lot's entries, and those that may be about any lot.
+
+    A cancellation names a number, and what was done names several lots or none.
+    """
     return [
         replace(entry_from_json(text), entry_number=found)
         for found, text in connection.execute(
-            "SELECT id, text FROM entry WHERE lot = ? OR do = 'cancel-entry' ORDER BY id", (lot,)
-        ).fetchall()
-    ]
-
-
-def of_lot(connection: sqlite3.Connection, lot: LotId) -> list[tuple[int, AnyEntry]]:
-    """Return a lot's entries in the order they came."""
-    return [
-        (found, replace(entry_from_json(text), entry_number=found))
-        for found, text in connection.execute(
-            "SELECT id, text FROM entry WHERE lot = ? ORDER BY id", (lot,)
+            "SELECT id, text FROM entry WHERE lot = ? OR do IN (?, ?) ORDER BY id",
+            (lot, CancelEntry.do, CorrectiveAction.do),
         ).fetchall()
     ]

@@ -34,6 +34,8 @@ def entry_to_dict(entry: AnyEntry) -> dict[str, Any]:
             continue
         if key.is_instant:
             value = iso(value)
+        elif key.is_document:
+            value = json.loads(value)
         elif key.many is not None:
             value = list(value)
         elif key.words is not None:
@@ -82,6 +84,8 @@ def _read(key: Key, value: object) -> object:
         return _texts(key.name, value)
     if key.is_instant:
         return _instant(key.name, value)
+    if key.is_document:
+        return _object(key.name, value)
     if key.words is not None:
         return _one_of(key.words, key.name, value)
     return _PLAIN[key.kind](key.name, value)
@@ -91,6 +95,14 @@ def _text(name: str, value: object) -> str:
     if not isinstance(value, str):
         raise EntryCodecError(f"{name} is {value!r}; expected text")
     return value
+
+
+def _object(name: str, value: object) -> str:
+    if not isinstance(value, dict):
+        raise EntryCodecError(f"{name} is {value!r}; expected keys and values")
+    return json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
 
 
 def _instant(name: str, value: object) -> int:

@@ -152,15 +152,20 @@ def speaking_plainly(path: Path) -> Iterator[None]:
         yield
     except sqlite3.ProgrammingError:
         raise
-    except sqlite3.Error as error:
-        found = as_journal_error(error, path)
-        if isinstance(found, JournalDamaged):
-            damage.note(path, str(found))
-        raise found from error
-    except BlockDamagedError as error:
+    except (sqlite3.Error, BlockDamagedError) as error:
+        raise plainly(error, path) from error
+
+
+def plainly(error: sqlite3.Error | BlockDamagedError, path: Path) -> JournalError:
+    """Return an error in the journal's own words, as :func:`speaking_plainly` does; note damage."""
+    if isinstance(error, BlockDamagedError):
         lost = f"{path}: {error}; keep this file aside and restore the latest backup"
         damage.note(path, lost, in_part=True)
-        raise DayDamaged(lost, path=path) from error
+        return DayDamaged(lost, path=path)
+    found = as_journal_error(error, path)
+    if isinstance(found, JournalDamaged):
+        damage.note(path, str(found))
+    return found
 
 
 @contextmanager

@@ -61,6 +61,16 @@ def between(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[Ev
     ]
 
 
+def of_kind(connection: sqlite3.Connection, what: str) -> list[EventRow]:
+    """Return every event of a kind, the earliest first."""
+    return [
+        EventRow(id=id_, at_ms=at_ms, what=what, detail=detail)
+        for id_, at_ms, detail in connection.execute(
+            "SELECT id, at_ms, detail FROM event WHERE what = ? ORDER BY at_ms, id", (what,)
+        ).fetchall()
+    ]
+
+
 def put_summary(
     connection: sqlite3.Connection, date: Date, text: str, html: str, page: str = ""
 ) -> bool:

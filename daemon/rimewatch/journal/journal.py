@@ -25,8 +25,9 @@ from rimewatch.journal import (
     seals,
     thinning,
 )
+from rimewatch.journal.blocks import BlockDamagedError
 from rimewatch.journal.connection import DEFAULT_BUSY_S, check_soundness, connect_writer
-from rimewatch.journal.errors import JournalDamaged, JournalError, speaking_plainly
+from rimewatch.journal.errors import JournalDamaged, JournalError, plainly, speaking_plainly
 from rimewatch.journal.reader import JournalReads
 from rimewatch.journal.reading_writer import ReadingWriter
 from rimewatch.journal.schema import migrate, refuse_changed
@@ -164,17 +165,25 @@ class Journal(JournalReads):
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Give the connection within the batch, or within one of its own."""
+        connection = self._connection
         if not self._in_batch:
             with self.batch():
-                yield self._connection
+                yield connection
             return
-        self._check_whole()
+        # Spelled out: it stands around everything that a reading has written.
+        if self._spoiled or not connection.in_transaction:
+            self._check_whole()
         try:
-            with speaking_plainly(self.path):
-                yield self._connection
+            yield connection
         except JournalError:
             self._spoiled = True
             raise
+        except sqlite3.ProgrammingError:
+            raise
+        except (sqlite3.Error, BlockDamagedError) as error:
+            self._spoiled = True
+            raise plainly(error, self.path) from error
 
     # --- readings ---
 

@@ -29,8 +29,9 @@ from rimewatch.journal import (
     verification,
 )
 from rimewatch.journal.backup import backup_journal
+from rimewatch.journal.blocks import BlockDamagedError
 from rimewatch.journal.connection import DEFAULT_BUSY_S, connect_reader, wal_of
-from rimewatch.journal.errors import speaking_plainly
+from rimewatch.journal.errors import plainly
 from rimewatch.journal.schema import refuse_changed, refuse_foreign, refuse_older
 
 
@@ -90,14 +91,17 @@ class JournalReads:
     def _snapshot(self) -> Iterator[sqlite3.Connection]:
         """Give one unchanging view; inside a batch, the batch's own."""
         connection = self._connection
-        with speaking_plainly(self.path):
-            if connection.in_transaction:
-                yield connection
-                return
-            connection.execute("BEGIN")
-            try:
-                yield connection
-            finally:
+        begins = not connection.in_transaction
+        try:
+            if begins:
+                connection.execute("BEGIN")
+            yield connection
+        except sqlite3.ProgrammingError:
+            raise
+        except (sqlite3.Error, BlockDamagedError) as error:
+            raise plainly(error, self.path) from error
+        finally:
+            if begins:
                 with suppress(sqlite3.Error):  # the answer or the first error is what counts
                     connection.execute("COMMIT")
 
@@ -121,9 +125,10 @@ class JournalReads:
     # --- entries, alarms, messages ---
 
     entries_after = asks(entries.after)
+    settings_changes = asks(entries.settings_changes)
+    corrected_places = asks(entries.corrected_places)
     entries_at_hand = asks(entries.at_hand)
     entries_page = asks(entries.page)
-    entries_of_lot = asks(entries.of_lot)
     entries_about_lot = asks(entries.about_lot)
     alarm = asks(alarms.get)
     alarms_between = asks(alarms.between)
@@ -149,6 +154,7 @@ class JournalReads:
     check_conclusions = asks(conclusions.findings)
     load_state = asks(checkpoints.load_state)
     events_between = asks(events.between)
+    events_of_kind = asks(events.of_kind)
 
     def summary_done(self, date: Date) -> bool:
         """Return whether the morning of a local date has its summary."""

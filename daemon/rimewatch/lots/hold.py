@@ -16,7 +16,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from rimewatch.rules.provisions_elsewhere import EU_FREEZE_20C_C, EU_FREEZE_20C_H
+from rimewatch.rules.provisions_elsewhere import (
+    EU_FREEZE_20C_C,
+    EU_FREEZE_20C_H,
+    MAXIMUM_CRYSTALLISATION_C,
+)
 from rimewatch.rules.provisions_food_code import (
     FREEZE_SOLID_C,
     FREEZE_SOLID_H,
@@ -50,9 +54,10 @@ STORED_AT_C: Final[dict[Option, float]] = {
 FROZEN_UNTIL_SOLID: Final = frozenset({Option.F35C_15H, Option.F35C_THEN_20C_24H})
 """The options whose count starts only when the fish is solid at −35 °C [1]."""
 
-THAWING_ABOVE_C: Final = -5.0
-"""A break warmer than this loses "solid" as well: about 70 % of a fish's water is frozen
-at −5 °C (FAO Fisheries Technical Paper 340, chapter 19). Our reading, on the careful side."""
+THAWING_ABOVE_C: Final = MAXIMUM_CRYSTALLISATION_C
+"""A break warmer than this loses "solid" as well: food thaws from there on, and about 70 % of a
+fish's water is frozen there (FAO Fisheries Technical Paper 340, chapter 19). Our reading, on the
+careful side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,8 @@ Pure: no clock, no I/O. Knows nothing of freezers; ``hold`` counts the cold.
 
 References:
     [1] FDA Food Code 2022, 3-402.11 (parasite destruction), 3-402.12(C) (the supplier's
-        statement on farmed fish, from memory), 3-401.11 (cooking), 3-202.11 (receiving).
+        statement on farmed fish, from memory), 3-401.11 (cooking), 3-202.11 (receiving),
+        3-501.14(C) (what came in warm by other law).
     [2] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapters
         4 and 7 (from memory).
 """
@@ -23,7 +24,13 @@ from rimewatch.lots.catalogue import Ambiguous, find, nearest_names
 from rimewatch.lots.codes import US_FOOD_CODE, Law
 from rimewatch.lots.species import Group, Parasite, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
-from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C, ROP_FISH_HOURS_H
+from rimewatch.rules.provisions_food_code import (
+    COOLING_FINAL_C,
+    COOLING_RECEIVED_WARM_H,
+    RECEIVING_LIMIT_C,
+    RECEIVING_SHELLFISH_LIMIT_C,
+    ROP_FISH_HOURS_H,
+)
 from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C, SCOMBROTOXIN_LINE_C
 from rimewatch.vocabulary import Origin
 
@@ -57,9 +64,14 @@ _HARVEST_WATER: Final = (
     "Bacteria and viruses of the harvest water, such as Vibrio: neither exemption nor freezing "
     f"takes them away ({HAZARDS}, chapter 4)."
 )
+SHELLFISH: Final = frozenset({Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE})
+"""Other law allows these another temperature at receipt [1]."""
+
 _SHELLFISH_LAW: Final = (
-    "Received above the general limit: the law for molluscan shellfish may allow another "
-    f"temperature ({FOOD_CODE} {FOOD_CODE_EDITION}, 3-202.11(B))."
+    f"Received above {RECEIVING_LIMIT_C:g} °C: the law for live molluscan shellfish may allow up "
+    f"to {RECEIVING_SHELLFISH_LIMIT_C:g} °C inside (50 °F; shucked less), {FOOD_CODE} "
+    f"{FOOD_CODE_EDITION}, 3-202.11(B); then it is to be at {COOLING_FINAL_C:g} °C or below within "
+    f"{COOLING_RECEIVED_WARM_H:g} h (3-501.14(C))."
 )
 _PARASITES: Final[Mapping[Parasite, str]] = MappingProxyType(
     {
@@ -73,7 +85,7 @@ _PARASITES: Final[Mapping[Parasite, str]] = MappingProxyType(
     }
 )
 """What a fish may carry that its exemption, or a code's freezing, says nothing of."""
-_PACKED: Final = (
+PACKED: Final = (
     f"Vacuum-packed (C. botulinum): chilled at {ROP_CHILLED_LIMIT_C:.1f} °C (38 °F) or below "
     f"(Hazards Guidance, ch. 13, from memory); packed here only if frozen throughout ({FOOD_CODE} "
     f"{FOOD_CODE_EDITION}, 3-502.12(C)), else out within {ROP_FISH_HOURS_H:g} h (F)."
@@ -96,10 +108,14 @@ class Need:
     """What it is, or may be by its name, of the species that are never to be served raw."""
     statement_missing: bool = False
     """The exemption rests on the supplier's statement, and no reference to it is recorded."""
+    receipt_limit_c: float = RECEIVING_LIMIT_C
+    """The warmest at which it may be received (3-202.11(A), (B))."""
     receipt_too_warm: bool | None = None
-    """Received above 5 °C (3-202.11(A)); None: not measured at receipt."""
+    """Received warmer than that; None: not measured at receipt."""
     species: Species | None = None
     """The species the name means; None: unknown, or it may be several."""
+    may_be: tuple[Species, ...] = ()
+    """The species the name may mean; empty: unknown."""
 
 
 def needs_of(
@@ -120,22 +136,34 @@ def needs_of(
     """
     found = find(entry.species, extra_species)
     needs, why, paragraph = _verdict(entry, found, law)
-    too_warm = None if entry.celsius is None else entry.celsius > RECEIVING_LIMIT_C
+    limit_c = receipt_limit_c(found)
+    too_warm = None if entry.celsius is None else entry.celsius > limit_c
+    warm = entry.celsius is not None and entry.celsius > RECEIVING_LIMIT_C
     return Need(
         needs_destruction=needs,
         why=why,
         provision=paragraph,
         remaining_hazards=(
-            *_hazards(found, exempt=entry.serve_raw and not needs, warm=too_warm),
-            *((_PACKED,) if entry.rop else ()),
+            *_hazards(found, exempt=entry.serve_raw and not needs, warm=warm),
+            *((PACKED,) if entry.rop else ()),
         ),
         toxic_raw=tuple(
             one for one in _choices(found) if one.toxin is not None and one.toxin.never_raw
         ),
         statement_missing=paragraph == law.farmed and not entry.statement.strip(),
+        receipt_limit_c=limit_c,
         receipt_too_warm=too_warm,
         species=found if isinstance(found, Species) else None,
+        may_be=_choices(found),
     )
+
+
+def receipt_limit_c(found: Species | Ambiguous | None) -> float:
+    """Return the warmest at which fish may be received, °C: for shellfish other law may hold."""
+    choices = _choices(found)
+    if choices and all(choice.group in SHELLFISH for choice in choices):
+        return RECEIVING_SHELLFISH_LIMIT_C
+    return RECEIVING_LIMIT_C
 
 
 def _verdict(
@@ -190,9 +218,7 @@ def _not_exempt(entry: ReceiveLot, found: Species | Ambiguous | None, law: Law) 
     return f"{found.label} {because}{farmed}, so it needs parasite destruction"
 
 
-def _hazards(
-    found: Species | Ambiguous | None, *, exempt: bool, warm: bool | None
-) -> tuple[str, ...]:
+def _hazards(found: Species | Ambiguous | None, *, exempt: bool, warm: bool) -> tuple[str, ...]:
     """Return what the verdict on parasites leaves open."""
     if found is None:
         return (_PERHAPS_HISTAMINE,)
@@ -209,10 +235,9 @@ def _hazards(
             hazards.append(f"{of.label} {_PARASITES[parasite]}.")
     if any(choice.forms_scombrotoxin for choice in choices):
         hazards.append(f"{_STAY_COLD} {_STILL_COLD}" if exempt else _STAY_COLD)
-    shellfish = {Group.MOLLUSCAN_SHELLFISH, Group.SCALLOP_WITH_ROE}
-    if any(choice.group in shellfish for choice in choices):
+    if any(choice.group in SHELLFISH for choice in choices):
         hazards.append(_HARVEST_WATER)
-        if warm:
+        if warm and all(choice.group in SHELLFISH for choice in choices):
             hazards.append(_SHELLFISH_LAW)
     return tuple(hazards)
 

@@ -35,8 +35,6 @@ PROVISION_OF: Final[dict[Option, str]] = {
     Option.F20C_24H: EU_FREEZING,
 }
 """Where each freezing option stands."""
-STATEMENT_ON_FREEZING: Final = f"{FOOD_CODE} {FOOD_CODE_EDITION}, 3-402.12(B)"
-"""From memory."""
 
 
 class Proof(StrEnum):

@@ -13,6 +13,8 @@ References:
         (from memory) and Appendix 4.
     [2] FDA Food Code 2022, 3-501.16(A)(2) and 3-501.19(B).
     [3] FDA Food Code 2022, 4-203.11, and 4-203.12 (from memory): accuracy of thermometers.
+    [4] FDA Fish and Fishery Products Hazards and Controls Guidance, 4th ed., chapter 13 (from
+        memory): fish in reduced oxygen packaging.
 """
 
 from dataclasses import dataclass
@@ -51,6 +53,11 @@ STUCK_MS: Final = 24 * MS_PER_H
 measure it: air in a freezer moves with every cycle (common practice, no source)."""
 
 
+PACKED_WARM_S: Final = 1800.0
+"""Vacuum-packed fish that was above its own line for longer than that in all is in doubt (our
+choice: what carrying it and a door bring about is less)."""
+
+
 class Limit(StrEnum):
     """A limit on time and temperature."""
 
@@ -82,10 +89,11 @@ class TooLongWarm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReceivedTooWarm:
-    """It came in above 5 °C (Food Code 3-202.11(A))."""
+    """It came in warmer than it may be received (Food Code 3-202.11(A), (B))."""
 
     name: ClassVar[str] = "received-too-warm"
     celsius: float
+    limit_c: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,6 +221,17 @@ class Backdated:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackedWarm:
+    """In its vacuum pack it was above the line that chilled fish packed so is kept at [4]."""
+
+    name: ClassVar[str] = "packed-above-38f"
+    above_s: float
+    """Seconds above the line, gaps counted at the warmer of their ends."""
+    share: float
+    """Of the time that Table A-2 allows for *C. botulinum* type E; information, no limit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PerhapsDisposed:
     """It may have been discarded or used cooked: somebody wrote something of the kind.
 
@@ -236,8 +255,25 @@ class Unsigned:
     at_ms: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceCorrected:
+    """Somebody said later that a probe had been in another unit, and nobody confirmed it."""
+
+    name: ClassVar[str] = "place-corrected"
+    probe: ProbeId
+    was: UnitId
+    unit: UnitId
+    at_ms: int
+    """When that was entered."""
+    number: int
+    """The entry."""
+    is_late: bool
+    """Whether the lot was gone by then: that betters nothing of it, whoever confirms it."""
+
+
 Doubt = (
-    Unmonitored
+    PlaceCorrected
+    | Unmonitored
     | WarmUnseen
     | FailedCheck
     | Stuck
@@ -245,6 +281,7 @@ Doubt = (
     | SilenceBeforeCount
     | InsideUnseen
     | Backdated
+    | PackedWarm
     | PerhapsDisposed
     | Unsigned
 )

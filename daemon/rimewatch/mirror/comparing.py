@@ -74,6 +74,8 @@ class Compared:
     probe: ProbeId
     here: Sums
     there: Sums
+    repeated: int = 0
+    """Rows there beyond one a reading: a database that merges nothing keeps what is sent again."""
 
     @property
     def equal(self) -> bool:
@@ -101,11 +103,13 @@ def compare(
     """
     for probe in shop.probes:
         here, there = Sums(), Sums()
+        repeated = 0
         for start_ms in range(from_ms, to_ms + 1, CHUNK_MS):
             end_ms = min(start_ms + CHUNK_MS - 1, to_ms)
             span = journal.span(probe.id, start_ms, end_ms)
             here.add(span.times_ms, np.rint(span.values * MILLI).astype(np.int64))
             times, millis = other.readings(probe, start_ms, end_ms)
-            order = np.argsort(times, kind="stable")
-            there.add(times[order], millis[order])
-        yield Compared(probe=probe.id, here=here, there=there)
+            rows = np.unique(np.stack([times, millis], axis=1), axis=0)
+            repeated += len(times) - len(rows)
+            there.add(rows[:, 0], rows[:, 1])
+        yield Compared(probe=probe.id, here=here, there=there, repeated=repeated)

@@ -14,8 +14,6 @@ References:
 
 import re
 from collections.abc import Callable, Sequence
-from datetime import UTC
-from email.utils import parsedate_to_datetime
 from typing import Final
 
 from influxdb_client.client.exceptions import InfluxDBError
@@ -24,8 +22,8 @@ from urllib3.exceptions import HTTPError
 from rimewatch.mirror.client import as_line, client_for, reason_of, without_token, writer_of
 from rimewatch.mirror.points import Point
 from rimewatch.mirror.state import TEXT_KEPT, Refused
+from rimewatch.retry_after import pause_s
 from rimewatch.shop import MirrorTo
-from rimewatch.vocabulary import MS_PER_S
 
 NOT_THE_POINTS_FAULT: Final = frozenset({401, 403, 404, 408, 429})
 """4xx that a change elsewhere cures: a token, a bucket, a pause (RFC 9110 and RFC 6585)."""
@@ -113,25 +111,12 @@ class Delivery:
             said = self._shown(f"{status}: {_text(error.message)}")
             if 400 <= status < 500 and status not in NOT_THE_POINTS_FAULT:
                 return said
-            raise NotNow(said, self._pause_s(error.retry_after)) from None
+            asked_s = pause_s(error.retry_after, self._now_ms())
+            pause = None if asked_s is None else min(asked_s, LONGEST_PAUSE_S)
+            raise NotNow(said, pause) from None
         except (HTTPError, OSError) as error:
             raise NotNow(self._shown(reason_of(error))) from None
         return None
-
-    def _pause_s(self, retry_after: str | None) -> float | None:
-        """Return a Retry-After in seconds (RFC 9110, section 10.2.3); None if unreadable."""
-        if retry_after is None:
-            return None
-        try:
-            seconds = float(retry_after)
-        except ValueError:
-            try:
-                at = parsedate_to_datetime(retry_after)
-            except ValueError:
-                return None
-            at = at if at.tzinfo else at.replace(tzinfo=UTC)
-            seconds = at.timestamp() - self._now_ms() / MS_PER_S
-        return min(max(seconds, 0.0), LONGEST_PAUSE_S)
 
     def _shown(self, text: str) -> str:
         return without_token(text, self._to)[:TEXT_KEPT]

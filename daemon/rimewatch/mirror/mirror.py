@@ -13,12 +13,15 @@ from pathlib import Path
 from typing import Final
 
 from rimewatch.clock import Clock
+from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.store import Span
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.journal.readings import ChangedHour
 from rimewatch.mirror.delivery import Delivery, NotNow, Stopped
+from rimewatch.mirror.governing_spans import governing_spans
 from rimewatch.mirror.pace import Pace
-from rimewatch.mirror.points import Point, reading_points
+from rimewatch.mirror.points import Point, governing_points, reading_points
 from rimewatch.mirror.state import (
     ASKED_STATE,
     MIRROR_STATE,
@@ -29,10 +32,16 @@ from rimewatch.mirror.state import (
     from_text,
 )
 from rimewatch.shop import MirrorTo, Shop
-from rimewatch.vocabulary import MS_PER_DAY
+from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H
 
 BookSource = Callable[[JournalReader, int, int], Sequence[Point]]
 """Gives the points of excursions, alarms and lots of a period, from the journal."""
+
+NowSource = Callable[[JournalReader, int], Sequence[Point]]
+"""Gives the points of how each unit stands at an instant, from the journal."""
+
+SPAN_AT_ONCE_MS: Final = 12 * MS_PER_H
+"""Of one probe's governing temperatures: 43,200 at one a second."""
 
 BOOKS_AGAIN_MS: Final = 3 * MS_PER_DAY
 """Excursions and alarms this far back are sent again each time: they may still change."""
@@ -49,6 +58,7 @@ class Mirror:
         journal_path: The journal, which must exist with the present schema.
         clock: Stamps what is kept.
         books: Gives excursions, alarms and lots; None: readings alone are mirrored.
+        now: Gives how the units stand; None: that is not said.
         pace: Batches, waits.
     """
 
@@ -59,6 +69,7 @@ class Mirror:
         clock: Clock,
         *,
         books: BookSource | None = None,
+        now: NowSource | None = None,
         pace: Pace | None = None,
     ) -> None:
         assert shop.mirror is not None, "a shop without [mirror] has no mirror"
@@ -67,6 +78,7 @@ class Mirror:
         self._journal_path = journal_path
         self._clock = clock
         self._books = books
+        self._now = now
         self._pace = pace or Pace()
         self._stop = threading.Event()
         self._lock = threading.Lock()
@@ -75,6 +87,7 @@ class Mirror:
         self._failures = 0
         self._books_due_s = 0.0
         self._whole_books_due_s = 0.0
+        self._now_due_s = 0.0
         self._thread = threading.Thread(target=self._run, name="mirror", daemon=True)
 
     # --- for other threads ------------------------------------------------------------------
@@ -128,6 +141,7 @@ class Mirror:
             try:
                 sent = self._send_news(journal, delivery)
                 self._send_books(journal, delivery)
+                self._send_now(journal, delivery)
             except NotNow as error:
                 self._fail(str(error), error.retry_after_s)
             except JournalError as error:
@@ -150,6 +164,7 @@ class Mirror:
     def _send_news(self, journal: JournalReader, delivery: Delivery) -> bool:
         """Send the hours behind the cursor; return whether there were any."""
         hours = journal.changed_hours(self._state.cursor, self._pace.hours_at_once)
+        self._send_governing(journal, delivery, hours)
         waiting: list[Point] = []
         passed_over = 0
         for hour in hours:
@@ -169,6 +184,32 @@ class Mirror:
             return None
         readings = journal.full_span(hour.probe, hour.from_ms, hour.to_ms)
         return list(reading_points(self._to.shop, probe, readings))
+
+    def _send_governing(
+        self, journal: JournalReader, delivery: Delivery, hours: Sequence[ChangedHour]
+    ) -> None:
+        """Send what the fish felt in changed hours, before the cursor passes them.
+
+        Behind a lag a late reading changes what is felt long after it, so as much as the lag
+        remembers is sent again as well.
+        """
+        for probe, from_ms, to_ms in governing_spans(self._shop, hours):
+            for start_ms in range(from_ms, to_ms + 1, SPAN_AT_ONCE_MS):
+                end_ms = min(start_ms + SPAN_AT_ONCE_MS - 1, to_ms)
+                felt = governing_readings(self._shop, journal, probe, start_ms, end_ms)
+                inside = (felt.times_ms >= start_ms) & (felt.times_ms <= end_ms)
+                within = Span(felt.times_ms[inside], felt.values[inside])
+                points = list(governing_points(self._to.shop, probe, within))
+                if points:
+                    self._deliver(delivery, points)
+
+    def _send_now(self, journal: JournalReader, delivery: Delivery) -> None:
+        """Say how each unit stands, every minute."""
+        now_s = self._clock.monotonic_s()
+        if self._now is None or now_s < self._now_due_s:
+            return
+        self._deliver(delivery, self._now(journal, self._clock.now_ms()))
+        self._now_due_s = now_s + self._pace.now_s
 
     def _send_books(self, journal: JournalReader, delivery: Delivery) -> None:
         if self._books is None:

@@ -16,6 +16,8 @@ class Pace:
     """With nothing left to send, the journal is looked at this often."""
     books_s: float = 600.0
     """How often excursions, alarms and lots are brought up to date."""
+    now_s: float = 60.0
+    """How often it is said how each unit stands."""
     first_wait_s: float = 1.0
     """Wait after the first failure; doubled after each further one."""
     longest_wait_s: float = 60.0

@@ -3,18 +3,25 @@
 The same reading always gives the same point: measurement, tags and time are its key
 there, so that sending it again changes nothing. No tag says what may change (a firmware,
 a battery, a cause): that would make a second series of it. Every field is a float or a
-text, and bears its unit; the first write of a field fixes its type for good. Pure.
+text, and bears its unit; the first write of a field fixes its type for good.
+
+Not every database keeps the newest of two values of one time; some keep either. So what ends gets
+a point of its own at its end, with the figures that had grown until then under names of their own,
+and how units and lots stand is told at the instant at which it was looked at. Pure.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final, TypedDict
 
+from rimewatch.alarms.alarm import Alarm
 from rimewatch.evaluation.figures import figure
 from rimewatch.evaluation.ledger import Ledger
+from rimewatch.evaluation.store import Span
+from rimewatch.evaluation.unit_now import UnitNow, UnitState
 from rimewatch.journal.readings import FullSpan
 from rimewatch.report.lot_document import reason_names
-from rimewatch.shop import Probe
-from rimewatch.vocabulary import MS_PER_S, LotId, Measures
+from rimewatch.shop import Probe, Unit
+from rimewatch.vocabulary import MS_PER_S, Measures, Standing
 
 
 class Point(TypedDict):
@@ -28,6 +35,25 @@ class Point(TypedDict):
 
 
 READING: Final = "reading"
+GOVERNING: Final = "governing"
+
+STATE_CODES: Final[Mapping[UnitState, int]] = {
+    UnitState.HELD: 0,
+    UnitState.EARLY: 1,
+    UnitState.WARM: 2,
+    UnitState.SILENT: 3,
+    UnitState.UNHEARD: 4,
+    UnitState.OUT: 5,
+}
+"""How a unit stands as a number, for databases that keep no texts."""
+
+LOT_CODES: Final[Mapping[Standing, int]] = {
+    Standing.PROVEN: 0,
+    Standing.DOUBT: 1,
+    Standing.UNPROVEN: 2,
+    Standing.AGAINST: 3,
+}
+"""What may be said of a lot as a number: the larger, the less."""
 
 FIELD: Final[Mapping[Measures, str]] = {
     Measures.AIR: "value_c",
@@ -64,11 +90,65 @@ def reading_points(shop: str, probe: Probe, readings: FullSpan) -> Iterator[Poin
         }
 
 
+def governing_points(shop: str, probe: Probe, felt: Span) -> Iterator[Point]:
+    """Yield a point for each reading of a governing probe: the temperature of its fish.
+
+    Args:
+        shop: The tag that tells shops apart.
+        probe: The probe, as configured.
+        felt: Its governing temperatures.
+    """
+    tags = {"shop": shop, "unit": probe.unit, "probe": probe.id}
+    for at_ms, value in zip(felt.times_ms.tolist(), felt.values.tolist(), strict=True):
+        yield {
+            "measurement": GOVERNING,
+            "tags": tags,
+            "fields": {"value_c": figure(value, 3)},
+            "time": at_ms,
+        }
+
+
+def unit_point(
+    shop: str,
+    unit: Unit,
+    now: UnitNow,
+    at_ms: int,
+    *,
+    alarms: Sequence[Alarm] = (),
+    door_open: bool | None = None,
+) -> Point:
+    """Return how a unit stands at an instant, and its limits.
+
+    Args:
+        shop: The tag that tells shops apart.
+        unit: The unit.
+        now: How it stands.
+        at_ms: The instant, milliseconds UTC.
+        alarms: Those that are active and about it, alone or with others.
+        door_open: Whether its door was last heard to be open; None: nothing tells.
+    """
+    state = now.state(at_ms)
+    return {
+        "measurement": "unit",
+        "tags": {"shop": shop, "unit": unit.id},
+        "fields": _fields(
+            limit_c=unit.limit_c,
+            operating_limit_c=unit.operating_limit_c,
+            state=state.value,
+            state_code=STATE_CODES[state],
+            door_open=door_open,
+            alarms=len(alarms),
+            unacknowledged=sum(alarm.answered_ms is None for alarm in alarms),
+        ),
+        "time": at_ms,
+    }
+
+
 def book_points(shop: str, ledger: Ledger) -> Iterator[Point]:
     """Yield the points of a ledger's excursions and alarms.
 
-    An excursion stands at its start, an alarm at its raising: one point each, which later
-    news overwrites.
+    An excursion stands at its start, an alarm at its raising, with all that is known of it; at
+    its end a second point says that it is over. An alarm over several units stands with each.
 
     Args:
         shop: The tag that tells shops apart.
@@ -88,41 +168,66 @@ def book_points(shop: str, ledger: Ledger) -> Iterator[Point]:
                     peak_c=item.peak_c,
                     above_s=item.above_s,
                     lasted_s=_between_s(item.start_ms, item.end_ms),
-                    open=item.end_ms is None,
+                    open=True,
                     alarmed=item.alarmed,
                     cause=item.cause.value,
                 ),
                 "time": item.start_ms,
             }
+            if item.end_ms is not None:
+                yield {
+                    "measurement": "excursion",
+                    "tags": {
+                        "shop": shop,
+                        "unit": item.unit.id,
+                        "rule": item.rule.value,
+                        "probe": item.probe,
+                    },
+                    "fields": _fields(
+                        open=False,
+                        final_peak_c=item.peak_c,
+                        final_above_s=item.above_s,
+                        final_alarmed=item.alarmed,
+                    ),
+                    "time": max(item.end_ms, item.start_ms + 1),
+                }
     for alarm in ledger.alarms:
         units = alarm.units if alarm.key.unit is None else (alarm.key.unit,)
-        yield {
-            "measurement": "alarm",
-            "tags": {"shop": shop, "unit": "+".join(units), "rule": alarm.key.rule.value},
-            "fields": _fields(
-                active=alarm.returned_ms is None,
-                woke=alarm.woke,
-                returned_after_s=_between_s(alarm.raised_ms, alarm.returned_ms),
-                acknowledged_after_s=_between_s(alarm.raised_ms, alarm.answered_ms),
-                priority=alarm.priority.value,
-                detail=alarm.condition.detail,
-            ),
-            "time": alarm.raised_ms,
-        }
+        for unit in units:
+            tags = {"shop": shop, "unit": unit, "rule": alarm.key.rule.value}
+            yield {
+                "measurement": "alarm",
+                "tags": tags,
+                "fields": _fields(
+                    active=True,
+                    woke=alarm.woke,
+                    units=len(units),
+                    returned_after_s=_between_s(alarm.raised_ms, alarm.returned_ms),
+                    acknowledged_after_s=_between_s(alarm.raised_ms, alarm.answered_ms),
+                    priority=alarm.priority.value,
+                    detail=alarm.condition.detail,
+                ),
+                "time": alarm.raised_ms,
+            }
+            if alarm.returned_ms is not None:
+                yield {
+                    "measurement": "alarm",
+                    "tags": tags,
+                    "fields": _fields(active=False, final_woke=alarm.woke),
+                    "time": max(alarm.returned_ms, alarm.raised_ms + 1),
+                }
 
 
-def lot_points(shop: str, ledger: Ledger, received_ms: Mapping[LotId, int]) -> Iterator[Point]:
-    """Yield a point for each lot, at its receipt.
+def lot_points(shop: str, ledger: Ledger, at_ms: int) -> Iterator[Point]:
+    """Yield a point for each lot on the books, as it stands at an instant.
 
     Args:
         shop: The tag that tells shops apart.
         ledger: The ledger.
-        received_ms: When each lot came in; one without an entry of that is left out.
+        at_ms: The instant, milliseconds UTC.
     """
     for lot in ledger.lots:
         story, hold, received = lot.story, lot.story.hold, lot.story.entries.received
-        if story.lot not in received_ms:
-            continue
         yield {
             "measurement": "lot",
             "tags": {"shop": shop, "lot": story.lot},
@@ -134,12 +239,13 @@ def lot_points(shop: str, ledger: Ledger, received_ms: Mapping[LotId, int]) -> I
                 needs_destruction=lot.needs_destruction,
                 state=story.state,
                 standing=story.standing.value,
+                standing_code=LOT_CODES[story.standing],
                 against=",".join(reason_names(story.judgement.against)),
                 doubts=",".join(reason_names(story.judgement.doubts)),
                 option=None if hold is None else hold.option.value,
                 species=None if received is None else received.species,
             ),
-            "time": received_ms[story.lot],
+            "time": at_ms,
         }
 
 

@@ -18,6 +18,7 @@ import apprise
 
 from rimewatch.clock import Clock, SystemClock
 from rimewatch.notify import addresses
+from rimewatch.notify.asked_pauses import pauses_asked
 from rimewatch.notify.letter import Letter
 from rimewatch.notify.redaction import redacted
 from rimewatch.notify.results import ChannelHealth, Limits
@@ -30,6 +31,11 @@ MOST_LANES: Final = 4
 PICTURE_REFUSED_S: Final = 3.0
 """A message with a picture that fails so soon is sent once more without it (our choice); after
 a longer wait it is the network, and there is no time for a second one."""
+LONGEST_PAUSE_S: Final = 3600.0
+"""A service that asks for a longer pause is tried again after this (our choice)."""
+URGENT_PAUSE_S: Final = 300.0
+"""After so long of a pause an urgent message is tried all the same (our choice): one more request,
+while somebody's fish is at stake."""
 MOST_LATE: Final = 64
 """Letters remembered that were taken after their time was up (our choice)."""
 
@@ -44,6 +50,8 @@ class _Task:
     error: str = "no answer yet"
     overdue: bool = False
     """Whether whoever asked has stopped waiting."""
+    pause_s: float | None = None
+    """For how long the service asked to be left alone; None: it did not."""
 
 
 class Channel:
@@ -67,6 +75,8 @@ class Channel:
         self._lanes: list[_Lane] = []
         self._pending: _Task | None = None
         self._late: deque[int] = deque(maxlen=MOST_LATE)
+        self._paused_s, self._pause_s = 0.0, 0.0
+        """Since when the service wants no message, on the machine's clock, and for how long."""
         self.last_delivered_ms: int | None = None
         self.last_failed_ms: int | None = None
         lane = self._new_lane()
@@ -100,7 +110,7 @@ class Channel:
             Empty when the service took it; else what went wrong, without secrets.
         """
         assert self.usable, "an address that Apprise refused must not be sent to"
-        error = self._send(letter, within_s)
+        error = "" if self._is_taken(letter) else self._send(letter, within_s)
         if error:
             self.last_failed_ms = self._clock.now_ms()
         else:
@@ -121,15 +131,22 @@ class Channel:
             lane.join(timeout_s)
         return not any(lane.alive for lane in self._lanes)
 
-    def _send(self, letter: Letter, within_s: float) -> str:
+    def _is_taken(self, letter: Letter) -> bool:
+        """Return whether a letter was taken after its time was up, once."""
         task = self._pending
         if task is not None and task.done.is_set():
             if not task.error:
                 self._late.append(task.letter.id)
-            task = self._pending = None
-        if letter.id in self._late:
-            self._late.remove(letter.id)
-            return ""
+            self._pending = None
+        if letter.id not in self._late:
+            return False
+        self._late.remove(letter.id)
+        return True
+
+    def _send(self, letter: Letter, within_s: float) -> str:
+        task = self._pending
+        if task is None and (left_s := self._left_s(letter)) > 0:
+            return f"asked us to come back in {left_s:.0f} s"
         if task is not None:
             if self._begin_anew(task):
                 task = None
@@ -142,7 +159,14 @@ class Channel:
             task.overdue = True
             return f"no answer within {within_s:.0f} s"
         self._pending = None
+        if task.pause_s is not None:
+            self._paused_s, self._pause_s = MACHINE.monotonic_s(), task.pause_s
         return task.error
+
+    def _left_s(self, letter: Letter) -> float:
+        """Return for how much longer the service is to be left alone."""
+        longest_s = URGENT_PAUSE_S if letter.urgent else LONGEST_PAUSE_S
+        return self._paused_s + min(self._pause_s, longest_s) - MACHINE.monotonic_s()
 
     def _begin_anew(self, hanging: _Task) -> bool:
         """Return whether there is a free lane now beside one that has hung for too long."""
@@ -194,20 +218,22 @@ class _Lane:
     def _run(self) -> None:
         while (task := self._tasks.get()) is not None:
             try:
-                task.error = self._sent(task.letter)
+                with pauses_asked() as pauses:
+                    task.error = self._sent(task.letter, pauses)
+                task.pause_s = max(pauses, default=None) if task.error else None
             except Exception as error:  # noqa: BLE001 - services are many people's code
                 # The text may hold the address, so the kind alone is told.
                 task.error = f"failed unexpectedly ({type(error).__name__})"
             finally:
                 task.done.set()
 
-    def _sent(self, letter: Letter) -> str:
+    def _sent(self, letter: Letter, pauses: list[float]) -> str:
         # A picture that is gone by now would fail the whole send.
         if not Path(letter.attachment or "-").is_file():
             return self._sent_with(letter, None)
         began_s = MACHINE.monotonic_s()
         error = self._sent_with(letter, letter.attachment)
-        if error and MACHINE.monotonic_s() - began_s < PICTURE_REFUSED_S:
+        if error and not pauses and MACHINE.monotonic_s() - began_s < PICTURE_REFUSED_S:
             # Whatever it has against a picture, the words must arrive.
             error = self._sent_with(letter, None)
         return error

@@ -12,6 +12,7 @@ from typing import Final
 
 from rimewatch.clock import Clock
 from rimewatch.journal.outbox import OutboxRow
+from rimewatch.notify.asked_pauses import listen_for_pauses
 from rimewatch.notify.channel import MACHINE
 from rimewatch.notify.contact_worker import ContactWorker
 from rimewatch.notify.letter import NOTHING, Extras
@@ -52,6 +53,7 @@ class Dispatcher:
         worker: type[ContactWorker] = ContactWorker,
     ) -> None:
         quiet_libraries()
+        listen_for_pauses()
         self._clock = clock
         self._wake = wake
         self._lock = threading.Lock()

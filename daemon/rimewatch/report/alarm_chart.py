@@ -8,10 +8,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from rimewatch.evaluation.channels import stale_ms
+from rimewatch.evaluation.channels import seat_span, stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
-from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.governing import governing_readings, seat_of
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report import chart
 from rimewatch.report.curve import Curve, Span
@@ -82,7 +82,7 @@ def _curve(
         return None
     return Curve(
         times_ms=felt.times_ms[inside],
-        measured_c=store.span(probe.id, from_ms, to_ms).values,
+        measured_c=seat_span(store, seat_of(shop, probe), from_ms, to_ms).values,
         governing_c=felt.values[inside],
         doors=_rounded(door_times(shop, store, unit.id, from_ms, to_ms)),
         defrosts=_rounded(scheduled(unit, shop.timezone, from_ms, to_ms)),

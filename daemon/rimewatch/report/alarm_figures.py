@@ -4,12 +4,20 @@ Every figure is from ``rimewatch.alarms.metrics``; nothing is measured or judged
 """
 
 from collections.abc import Iterator
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.alarms import metrics
 from rimewatch.alarms.metrics import Figures
 from rimewatch.report import wording
 from rimewatch.report.sections import RULES
+from rimewatch.rules.provisions_instruments import (
+    ALARMS_PER_DAY_MANAGEABLE,
+    ALARMS_PER_DAY_TOO_MANY,
+    PRIORITY_SHARE_HIGH,
+    PRIORITY_SHARE_LOW,
+    PRIORITY_SHARE_MEDIUM,
+)
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
 
@@ -54,15 +62,29 @@ def _lines(shop: Shop, figures: Figures) -> Iterator[str]:
     yield from SOURCES
 
 
+_ADVISED: Final = {
+    Priority.HIGH: PRIORITY_SHARE_HIGH,
+    Priority.MEDIUM: PRIORITY_SHARE_MEDIUM,
+    Priority.LOW: PRIORITY_SHARE_LOW,
+}
+"""Of all alarms."""
+
+
 def _rows(shop: Shop, figures: Figures) -> Iterator[tuple[str, str, str]]:
     yield "raised", str(figures.alarms), ""
-    manageable, excessive = metrics.MANAGEABLE_PER_DAY, metrics.EXCESSIVE_PER_DAY
-    bounds = f"control room: up to {manageable:.0f}, to be cut from {excessive:.0f} (IEC 62682)"
+    bounds = (
+        f"control room: up to {ALARMS_PER_DAY_MANAGEABLE}, to be cut from "
+        f"{ALARMS_PER_DAY_TOO_MANY} (IEC 62682)"
+    )
     yield "a day, on average", f"{figures.alarms_per_day:.1f}", bounds
-    for priority, advised in ((Priority.HIGH, 5), (Priority.MEDIUM, 15), (Priority.LOW, 80)):
+    for priority, advised in _ADVISED.items():
         count = figures.by_priority[priority]
         share = f" ({count / figures.alarms:.0%})" if figures.alarms else ""
-        yield f"of priority {priority.value}", f"{count}{share}", f"about {advised} %"
+        yield (
+            f"of priority {priority.value}",
+            f"{count}{share}",
+            f"about {advised * 100:.0f} %",
+        )
     if shop.night is not None:
         yield "that sounded in the night", str(figures.woke), ""
     yield "repeats sent", str(figures.repeats_sent), ""

@@ -8,11 +8,14 @@ of the three knows what it is about.
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from typing import Literal
+from typing import Final, Literal
 
 from rimewatch.report import wording
 
 Align = Literal["L", "R"]
+
+LONGEST_FOOT: Final = 120
+"""Signs of a line in small letters beside a page's number."""
 
 
 class Tone(StrEnum):
@@ -161,5 +164,7 @@ class Document:
 
     @property
     def foot(self) -> str:
-        """What stands at the foot of each page."""
-        return wording.clipped(" · ".join((self.shop, self.title, *self.when[:1])), 120)
+        """What stands at the foot of each page: its time as well, where there is room."""
+        named = f"{self.shop} · {self.title}"
+        told = " · ".join((named, *self.when[:1]))
+        return told if len(told) <= LONGEST_FOOT else wording.clipped(named, LONGEST_FOOT)

@@ -33,6 +33,8 @@ def document_text(document: Document, *, width: int = WIDTH) -> str:
     lines += [""] if verdict else []
     for text in [" ".join(verdict)] if document.verdict_leads else verdict:
         lines += _wrapped(text, width)
+    if isinstance(document.blocks[0], Paragraph):
+        lines.append("")  # else it would read on from the lines above
     for block in document.blocks:
         lines += _laid_out(block, width)
     return "\n".join(lines) + "\n"

@@ -48,7 +48,7 @@ def ledger_document(ledger: Ledger) -> dict[str, Any]:
         "probes": {probe: _probe(account) for probe, account in ledger.probes.items()},
         "calibration_checks": [_check(check) for check in ledger.calibration_checks],
         "quarantine": [_quarantine(kind) for kind in ledger.quarantine],
-        "setting_changes": [_change(change) for change in ledger.setting_changes],
+        "setting_changes": [change_document(change) for change in ledger.setting_changes],
         "corrective_actions": [_action(action) for action in ledger.corrective_actions],
     }
 
@@ -270,6 +270,9 @@ def _lot_exposure(used: LotExposure) -> dict[str, Any]:
         "table_a2": [_exposure(one) for one in used.table_a2],
         "scombrotoxin": None if used.scombrotoxin is None else _exposure(used.scombrotoxin),
         "limits": {limit.value: _exposure(one) for limit, one in used.used.items()},
+        "packed": None
+        if used.packed is None
+        else {"above_s": figure(used.packed.above_s, 3), "share": figure(used.packed.share, 6)},
     }
 
 
@@ -326,6 +329,8 @@ def _probe(account: ProbeAccount) -> dict[str, Any]:
         record["sends_every_s"] = account.sends_every_s
     if account.scale_jump_ms is not None:
         record["scale_jump"] = iso(account.scale_jump_ms)
+    if account.clock.qos_0_ms is not None:
+        record["sent_at_qos_0"] = iso(account.clock.qos_0_ms)
     if account.apart_from is not None:
         record["apart"] = {"from": account.apart_from, "by_c": account.apart_c}
     return record | {
@@ -358,7 +363,8 @@ def _quarantine(kind: QuarantineKind) -> dict[str, Any]:
     }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def change_document(change: Change) -> dict[str, Any]:
+    """Return a setting that was changed: when, which, what it was and is, and by whom."""
     return {
         "at": iso(change.at_ms),
         "key": change.key,

@@ -36,7 +36,7 @@ from rimewatch.report.document import (
     Tone,
 )
 from rimewatch.report.hold_chart import RATIO
-from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words
+from rimewatch.report.lot_standing import PARASITES_ALONE, in_full, lot_words, receiving_paragraph
 from rimewatch.report.lot_words import ORIGINS, STATES, entry_words, moment, probe_words
 from rimewatch.rules.watch import BreakReason
 from rimewatch.science.spoilage import root_rate
@@ -120,6 +120,7 @@ def lot_page(
             *_headed("Statements of the supplier", _statements(record, reader, files or {})),
             Heading(text="Where it has been"),
             Table(columns=PATH, rows=tuple(_place(place, reader) for place in record.account.path)),
+            *_headed("Settings that were changed while it stood there", _changes(record, reader)),
             *_headed("After that", _after(record, reader)),
             *_headed("Entries, every one, in the order they came", _entries(record, reader)),
             SmallPrint(texts=CAUTIONS),
@@ -157,6 +158,17 @@ def _entries(record: LotRecord, reader: _Reader) -> Iterator[Point]:
         )
 
 
+def _changes(record: LotRecord, reader: _Reader) -> Iterator[Point]:
+    for change in record.changes:
+        by = f", by {change.who}" if change.who else ""
+        yield Point(
+            text=wording.printable(
+                f"{change.words} ({reader.at(change.at_ms)}{by}). What came before is judged as it "
+                "was watched then."
+            )
+        )
+
+
 def _title(record: LotRecord) -> str:
     story, received = record.story, record.story.entries.received
     species = story.need.species if story.need is not None else None
@@ -185,7 +197,10 @@ def _identity(record: LotRecord, reader: _Reader) -> Iterator[tuple[str, str]]:
     yield "Goods and use", f"{weight}, {thick}, {packed}, {use}"
     warm = ""
     if need is not None and need.receipt_too_warm:
-        warm = f"; above {reader.temperature(5.0)} (FDA Food Code 2022, 3-202.11(A))"
+        warm = (
+            f"; above {reader.temperature(need.receipt_limit_c)} (FDA Food Code 2022, "
+            f"{receiving_paragraph(need.receipt_limit_c)})"
+        )
     yield "Temperature at receipt", reader.temperature(entry.celsius) + warm
     if entry.statement:
         yield "Supplier’s statement", wording.printable(entry.statement)

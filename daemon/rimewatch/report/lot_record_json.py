@@ -13,7 +13,7 @@ from rimewatch.instants import iso, iso_or_none
 from rimewatch.journal.entry_codec import entry_to_dict
 from rimewatch.lots.record import PROVISION_OF, EntryLine, HoldRecord
 from rimewatch.lots.standing import TooLongWarm
-from rimewatch.report.ledger_json import place_document, use_by_document
+from rimewatch.report.ledger_json import change_document, place_document, use_by_document
 from rimewatch.report.lot_document import standing_document
 from rimewatch.report.lot_page import CAUTIONS
 
@@ -52,6 +52,7 @@ def lot_record_json(record: LotRecord) -> str:
         "keep_until": None
         if record.account.keep_until is None
         else record.account.keep_until.isoformat(),
+        "setting_changes": [change_document(change) for change in record.changes],
         "entries": [_line(line) for line in record.lines],
         "cautions": list(CAUTIONS),
     }

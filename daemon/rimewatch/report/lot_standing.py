@@ -36,6 +36,12 @@ PARASITES_ALONE: Final = (
     "anything about bacteria, viruses or histamine."
 )
 
+STANDS: Final = (
+    "A hold that was complete stands: the hours shown are those of the freezing that was begun "
+    "after it."
+)
+"""Of fish that was put to freeze once more."""
+
 NO_FOOD_CODE_OPTION: Final = (
     "This is no option of the FDA Food Code; where that is in force it is not enough."
 )
@@ -104,7 +110,7 @@ def lot_words(shop: Shop, story: LotStory, moment: TellsMoment | None = None) ->
     """
     zone = ZoneInfo(shop.timezone)
     at = moment or (lambda at_ms: wording.local_moment(round(at_ms), zone))
-    caveats = tuple(_caveats(shop, story, at))
+    caveats = tuple(dict.fromkeys(_caveats(shop, story, at)))
     is_proven = story.judgement.is_proven
     lacks = _lacks_on_display(shop, story)
     act = SEE_WHY if story.standing is Standing.DOUBT else KEEP_OFF
@@ -129,7 +135,7 @@ def in_full(shop: Shop, story: LotStory, moment: TellsMoment) -> tuple[str, ...]
 
 
 def _opening(shop: Shop, story: LotStory, words: LotWords, moment: TellsMoment) -> Iterator[str]:
-    hold, need = story.hold, story.need
+    hold, need = story.stands or story.hold, story.need
     yield f"{words.verdict}."
     yield from words.caveats
     if words.why_not:
@@ -176,7 +182,7 @@ def _is_hold_unsure(judgement: Judgement) -> bool:
 
 def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
     hold, sure = story.hold, story.sure
-    if hold is not None and sure is not None and not story.is_sure:
+    if hold is not None and sure is not None and not story.is_sure and story.stands is None:
         at = "" if story.sure_by_ms is None else moment(story.sure_by_ms)
         yield wording.sure_hours(sure.credited_h, hold.required_h, at, story.doubts)
     yield from _warm_words(story.judgement)
@@ -189,6 +195,8 @@ def _caveats(shop: Shop, story: LotStory, moment: TellsMoment) -> Iterator[str]:
 def _notes(story: LotStory) -> Iterator[str]:
     if story.proof is not None:
         yield PARASITES_ALONE
+    if story.stands is not None:
+        yield STANDS
     if (
         story.hold is not None
         and story.hold.option is Option.F20C_24H
@@ -223,11 +231,14 @@ def _unit_name(shop: Shop, story: LotStory) -> str:
 
 def _warm_words(judgement: Judgement) -> Iterator[str]:
     """Say that a lot came in too warm [1], or was warm for longer than guidance allows [2]."""
-    if any(isinstance(reason, ReceivedTooWarm) for reason in judgement.against):
-        yield (
-            f"It came in above {wording.published_limit(RECEIVING_LIMIT_C)}, to be refused (FDA "
-            "Food Code 2022, 3-202.11(A)); the person in charge decides about it."
-        )
+    for reason in judgement.against:
+        if isinstance(reason, ReceivedTooWarm):
+            yield (
+                f"It came in above {wording.published_limit(reason.limit_c)}, to be refused (FDA "
+                f"Food Code 2022, {receiving_paragraph(reason.limit_c)}); the person in charge "
+                "decides about it."
+            )
+            break
     warm = [reason for reason in judgement.against if isinstance(reason, TooLongWarm)]
     if warm:
         used = "; ".join(
@@ -237,6 +248,15 @@ def _warm_words(judgement: Judgement) -> Iterator[str]:
             "It was warm for longer than guidance allows (FDA Hazards Guidance, 4th ed.; FDA Food "
             f"Code 2022, 3-501.16), {used}; the person in charge decides about it."
         )
+
+
+def receiving_paragraph(limit_c: float) -> str:
+    """Return where the Food Code speaks of the warmest receipt that is allowed.
+
+    >>> receiving_paragraph(5.0)
+    '3-202.11(A)'
+    """
+    return "3-202.11(A)" if limit_c == RECEIVING_LIMIT_C else "3-202.11(B)"
 
 
 def _percent(share: float) -> str:

@@ -7,6 +7,7 @@ from typing import Final
 from rimewatch.entries import (
     AttachStatement,
     CancelEntry,
+    CorrectiveAction,
     CorrectLot,
     MoveLot,
     ReceiveLot,
@@ -16,6 +17,7 @@ from rimewatch.entries import (
 )
 from rimewatch.lots.record import EntryLine, Evidence, ProbeUsed
 from rimewatch.report import wording
+from rimewatch.report.sections import DISPOSITIONS
 from rimewatch.vocabulary import Origin, Scale, States, UnitId
 
 ORIGINS: Final = {
@@ -87,12 +89,13 @@ def entry_words(line: EntryLine, units: Mapping[UnitId, str], zone: tzinfo, scal
             said = f"Statement {STATES[entry.states]} on file: {entry.reference}"
         case StartFreezing():
             said = _freezing(entry, units, zone, scale)
-        case StartThawing():
-            said = f"Put to thaw in {_unit(entry.unit, units)}"
-        case MoveLot():
-            said = f"Moved to {_unit(entry.unit, units)}"
+        case StartThawing() | MoveLot():
+            did = "Put to thaw in" if isinstance(entry, StartThawing) else "Moved to"
+            said = f"{did} {_unit(entry.unit, units)}"
         case WithdrawLot():
             said = ": ".join(part for part in ("Withdrawn", entry.reason) if part)
+        case CorrectiveAction():
+            said = _done(entry, units)
         case CancelEntry():
             said = f"Entry {entry.number} cancelled: {entry.reason}"
         case _:
@@ -102,12 +105,19 @@ def entry_words(line: EntryLine, units: Mapping[UnitId, str], zone: tzinfo, scal
     return wording.printable(said)
 
 
+def _done(entry: CorrectiveAction, units: Mapping[UnitId, str]) -> str:
+    became = "" if entry.disposition is None else f" (fish {DISPOSITIONS[entry.disposition]})"
+    return f"Done in {_unit(entry.unit, units)}: {entry.text}{became}"
+
+
 def _corrections(line: EntryLine, scale: Scale) -> str:
     said = [
         f"{_FIELDS[item.what]} {_value(item.what, item.before, scale)} → "
         f"{_value(item.what, item.after, scale)}"
         for item in line.corrections
     ]
+    if isinstance(line.entry, CorrectLot) and line.entry.confirms_start:
+        said.append("its freezing did begin when it was entered to have")
     return "; ".join(said) or "nothing"
 
 

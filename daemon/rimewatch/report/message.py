@@ -16,7 +16,7 @@ from rimewatch.report import wording
 from rimewatch.report.texts import texts_of
 from rimewatch.rules.condition import LOTS_NAMED, Condition
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import MS_PER_S, About, Cause
+from rimewatch.vocabulary import MS_PER_S, About, Cause, Rule
 
 LONGEST_TITLE: Final = 60
 LONGEST_BODY: Final = 500
@@ -144,7 +144,25 @@ def _known(
     for name, text in (("why", why), ("detail", condition.detail)):
         if clean := wording.printable(text):
             known[name] = _sentence(wording.clipped(clean, _LONGEST_FACT))
+    _settle_what_is_silent(known, condition, zone, words, now_ms)
     return known
+
+
+def _settle_what_is_silent(
+    known: dict[str, str],
+    condition: Condition,
+    zone: ZoneInfo,
+    words: Mapping[str, Any],
+    now_ms: int,
+) -> None:
+    """Say when silent fish was last seen, and of several silent units what they share."""
+    if condition.key.rule is not Rule.STALE:
+        if condition.fish_ms is not None:
+            known["seen_at"] = local_time(condition.fish_ms, zone, words, day_of_ms=now_ms)
+            for present in ("air", "rate"):
+                known.pop(present, None)
+    elif condition.key.unit is None and "detail" in known:
+        known["shared"] = known.pop("detail")  # not each probe's battery
 
 
 def _lots(condition: Condition, texts: Mapping[str, Any]) -> list[str]:

@@ -7,9 +7,10 @@ replayed night gives the very bytes that the mail had.
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from rimewatch.evaluation.channels import ChannelHistory, settings_for
+from rimewatch.evaluation.channels import ChannelHistory, seat_span, stages_for
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.governing import seat_of
 from rimewatch.evaluation.ledger import Account, build_ledger
 from rimewatch.evaluation.lot_book import without_gone
 from rimewatch.evaluation.store import ReadingStore
@@ -21,7 +22,7 @@ from rimewatch.report.page_json import page_json
 from rimewatch.report.push_text import summary_message
 from rimewatch.report.summary import build_summary
 from rimewatch.report.summary_document import file_text, html_draft, html_without_charts
-from rimewatch.rules import channel
+from rimewatch.rules.stages import governing_curve
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import ProbeId
 
@@ -125,9 +126,9 @@ def unit_curve(
     probes = shop.governing_probes(unit.id)
     if not probes:
         return None
-    settings = settings_for(unit, probes[0])
-    span = store.span(probes[0].id, from_ms - WARM_UP_MS, to_ms)
-    governing = channel.governing_curve(settings, span.times_ms, span.values)
+    seat = seat_of(shop, probes[0])
+    span = seat_span(store, seat, from_ms - WARM_UP_MS, to_ms)
+    governing = governing_curve(stages_for(seat), span.times_ms, span.values)
     inside = span.times_ms >= from_ms
     return Curve(
         times_ms=span.times_ms[inside],

@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from rimewatch.evaluation.channels import stale_ms
+from rimewatch.evaluation.channels import seat_span, stale_ms
 from rimewatch.evaluation.defrosts import scheduled
-from rimewatch.evaluation.governing import governing_readings
+from rimewatch.evaluation.governing import governing_readings, seat_of
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.report import chart
 from rimewatch.report.curve import Curve, Span
@@ -46,7 +46,7 @@ def period_chart_png(
     times_ms, governing_c = felt.times_ms[inside], felt.values[inside]
     if not times_ms.size:
         return None
-    measured = store.span(probe.id, from_ms, to_ms)
+    measured = seat_span(store, seat_of(shop, probe), from_ms, to_ms)
     bucket_ms = max(1, (to_ms - from_ms) // MOST_BUCKETS)
     silence_ms = stale_ms(probe)
     if times_ms.size > 4 * MOST_BUCKETS:

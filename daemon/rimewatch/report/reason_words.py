@@ -14,7 +14,9 @@ from rimewatch.lots.standing import (
     Doubt,
     FailedCheck,
     InsideUnseen,
+    PackedWarm,
     PerhapsDisposed,
+    PlaceCorrected,
     ReceivedTooWarm,
     SilenceAfterSolid,
     SilenceBeforeCount,
@@ -26,6 +28,7 @@ from rimewatch.lots.standing import (
     WarmUnseen,
 )
 from rimewatch.report import wording
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import Disposition, UnitId
 
@@ -56,6 +59,13 @@ def reason_words(shop: Shop, reason: Against | Doubt, moment: TellsMoment) -> st
         return ""
     if isinstance(reason, ToxicRaw | Disposed):
         return wording.printable(_speaks_against(reason, moment))
+    if isinstance(reason, PackedWarm):
+        return (
+            f"In its vacuum pack it was above {wording.published_limit(ROP_CHILLED_LIMIT_C)} for "
+            f"{wording.duration(reason.above_s)} in all, and is to be kept at that or below (FDA "
+            "Hazards Guidance, 4th ed., chapter 13, from memory; C. botulinum); the person in "
+            "charge decides about it."
+        )
     if isinstance(reason, Unmonitored | WarmUnseen | PerhapsDisposed):
         return wording.printable(_unseen(shop, reason, moment))
     return wording.printable(_measured(shop, reason, moment))
@@ -100,7 +110,13 @@ def _unseen(
 
 def _measured(
     shop: Shop,
-    reason: FailedCheck | Stuck | SilenceAfterSolid | InsideUnseen | Backdated | Unsigned,
+    reason: FailedCheck
+    | Stuck
+    | SilenceAfterSolid
+    | InsideUnseen
+    | Backdated
+    | Unsigned
+    | PlaceCorrected,
     moment: TellsMoment,
 ) -> str:
     match reason:
@@ -128,6 +144,17 @@ def _measured(
             return (
                 f"Its freezing was entered {moment(reason.entered_ms)} as begun "
                 f"{moment(reason.at_ms)}: who knows it confirms it with a reason."
+            )
+        case PlaceCorrected():
+            cure = (
+                "it was gone by then, so what was said before still counts."
+                if reason.is_late
+                else f"somebody else has to confirm that (entry {reason.number})."
+            )
+            return (
+                f"It was entered {moment(reason.at_ms)} that probe {reason.probe} had been in "
+                f"{_unit_name(shop, reason.unit)}, and not in {_unit_name(shop, reason.was)}: "
+                f"{cure}"
             )
         case Unsigned():
             return (

@@ -19,6 +19,7 @@ from datetime import time as wall_time
 from rimewatch.entries import Acknowledge, AnyEntry, InService, OutOfService, Shelve, Unshelve
 from rimewatch.evaluation.channels import ChannelHistory, stale_ms
 from rimewatch.evaluation.excursions import Excursion
+from rimewatch.evaluation.governing import measured_readings
 from rimewatch.evaluation.ledger import Account, Ledger, build_ledger
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.settings import Change, within
@@ -168,7 +169,7 @@ def build_records(
             unit_log(
                 unit,
                 probe,
-                store.span(probe.id, from_ms - margin_ms, to_ms + margin_ms),
+                measured_readings(shop, store, unit.id, from_ms - margin_ms, to_ms + margin_ms),
                 days,
                 timezone=shop.timezone,
                 to_ms=to_ms,

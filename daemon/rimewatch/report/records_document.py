@@ -64,9 +64,10 @@ def records_document(records: Records, charts: Mapping[UnitId, bytes]) -> Docume
         f"{wording.local_day(at_ms, facts.zone)}, {wording.local_time(at_ms, facts.zone)}"
         for at_ms in (records.from_ms, records.to_ms)
     )
+    days = f"{records.first.isoformat()} to {records.last.isoformat()}"
     return Document(
         shop=facts.shop_name,
-        title="Temperature and freezing record",
+        title=f"Temperature and freezing record, {days}",
         when=(
             f"{begins} to {ends}.",
             f"Times are those of {facts.zone.key}; temperatures are °{facts.scale.value}.",

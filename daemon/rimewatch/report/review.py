@@ -24,6 +24,7 @@ from rimewatch.alarms.metrics import Figures, measure
 from rimewatch.evaluation.channels import ChannelHistory, limit_rule, stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.governing import measured_readings
 from rimewatch.evaluation.mornings import instant_ms
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.science.duty_cycle import DutyCycle, duty_cycle
@@ -239,7 +240,7 @@ def _stretch(
         probe = probes[0]
         silence_ms = stale_ms(probe)
         margin_ms = round(silence_ms)
-        span = store.span(probe.id, from_ms - margin_ms, to_ms + margin_ms)
+        span = measured_readings(shop, store, unit.id, from_ms - margin_ms, to_ms + margin_ms)
         figures = statistics(
             span.times_ms,
             span.values,
@@ -284,7 +285,7 @@ def _duty(
     probes = shop.probes_of(unit.id, Measures.AIR)
     if not probes:
         return None
-    span = store.span(probes[0].id, from_ms, to_ms)
+    span = measured_readings(shop, store, unit.id, from_ms, to_ms)
     defrosts = scheduled(unit, shop.timezone, from_ms, to_ms)
     return duty_cycle(
         span.times_ms,
@@ -314,7 +315,7 @@ def _defrost_rise(
     probes = shop.probes_of(unit.id, Measures.AIR)
     if not probes or not unit.defrost:
         return None
-    span = store.span(probes[0].id, from_ms - BASELINE_MS, to_ms + RECOVERY_MS)
+    span = measured_readings(shop, store, unit.id, from_ms - BASELINE_MS, to_ms + RECOVERY_MS)
     rises = [
         rise
         for start_ms, end_ms in scheduled(unit, shop.timezone, from_ms, to_ms)
@@ -362,7 +363,7 @@ def _daily_trend(
     probe = probes[0]
     edges = [_midnight(begin + timedelta(days=n), shop.timezone) for n in range(days + 1)]
     margin_ms = round(stale_ms(probe))
-    span = store.span(probe.id, edges[0] - margin_ms, edges[-1] + margin_ms)
+    span = measured_readings(shop, store, unit.id, edges[0] - margin_ms, edges[-1] + margin_ms)
     numbers, means = [], []
     for number, (from_ms, to_ms) in enumerate(pairwise(edges)):
         times_ms, values = _between(span, from_ms - margin_ms, to_ms + margin_ms + 1)

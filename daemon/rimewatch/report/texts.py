@@ -22,6 +22,7 @@ ALWAYS_KNOWN: Final = frozenset({"unit", "since", "lasting", "waiting", "above",
 FACTS: Final = ALWAYS_KNOWN | {
     "names", "fish", "air", "limit", "peak", "rate", "left", "cause", "why", "lots", "detail",
     "kilograms", "held", "needed", "passed", "nearest", "used", "unread", "link",
+    "seen_at", "shared",
 }  # fmt: skip
 """Every fact that a sentence about an alarm may ask for."""
 

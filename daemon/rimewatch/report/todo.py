@@ -6,6 +6,7 @@ it says to measure, to keep apart, to write down, and leaves the decision to peo
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,7 @@ from rimewatch.report import wording
 from rimewatch.report.facts import LotFacts, Period, State, Todo, ToldAlarm, UnitFacts
 from rimewatch.report.lot_standing import KEEP_OFF
 from rimewatch.report.sections import RULES, clock_words
+from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
 from rimewatch.vocabulary import Cause, Priority, Rule, Scale, Standing, UnitId, Unread
 
 CLOCK_OFFSET_S: Final = 300.0
@@ -183,6 +185,8 @@ def _lots(found: Findings) -> Iterator[Todo]:
             yield Todo(text=f"Lot {lot.name}: {verdict}; {KEEP_OFF}.")
         if need is not None and need.statement_missing:
             yield Todo(text=f"Lot {lot.name}: record the supplier’s written statement.")
+        if packed := _packed(found, lot):
+            yield packed
         if words.standing is Standing.UNPROVEN and lot.account.needs_destruction:
             yield from _unproven(found, lot)
     doubted = [
@@ -194,6 +198,19 @@ def _lots(found: Findings) -> Iterator[Todo]:
         noun, they = ("Lot", "it is") if len(doubted) == 1 else ("Lots", "they are")
         names = wording.joined(doubted, most=4)
         yield Todo(text=f"{noun} {names}: in doubt; see why before {they} served raw.")
+
+
+def _packed(found: Findings, lot: LotFacts) -> Todo | None:
+    """Ask for the cold of a vacuum pack that lies chilled, or for its end."""
+    unit = next((u.unit for u in found.units if u.unit.id == lot.story.entries.unit), None)
+    if unit is None or unit.kind.is_freezer or lot.story.entries.packed_until_ms < inf:
+        return None
+    line = wording.published_limit(ROP_CHILLED_LIMIT_C)
+    text = (
+        f"Lot {lot.name}: vacuum-packed in {wording.unit_name(unit)}: keep it at {line} or below, "
+        "or take it out of its pack; out of it before it thaws."
+    )
+    return Todo(text=text, unit=unit.id)
 
 
 def _unproven(found: Findings, lot: LotFacts) -> Iterator[Todo]:
@@ -247,6 +264,13 @@ def _probes(found: Findings) -> Iterator[Todo]:
         if two_sources_ms is not None and two_sources_ms >= found.period.from_ms:
             yield Todo(
                 text=f"Probe {_named(probe)}: two devices publish on its topic; give each its own.",
+                unit=probe.probe.unit,
+            )
+        qos_0_ms = probe.clock.qos_0_ms
+        if qos_0_ms is not None and qos_0_ms >= found.period.from_ms:
+            yield Todo(
+                text=f"Probe {_named(probe)}: set it to QoS 1; at QoS 0 nobody keeps what it sends "
+                "while the service is away.",
                 unit=probe.probe.unit,
             )
         if abs(probe.clock.offset_s or 0.0) > CLOCK_OFFSET_S:

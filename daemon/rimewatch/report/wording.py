@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rimewatch.lots.hold import COLD_20_C, COLD_35_C, REQUIRED_H
 from rimewatch.lots.record import Doubt
 from rimewatch.shop import Shop, Unit
 from rimewatch.vocabulary import MS_PER_H, MS_PER_S, Option, Scale
@@ -103,10 +104,10 @@ def temperature(celsius: float, scale: Scale) -> str:
 def published_limit(celsius: float) -> str:
     """Return a limit as a provision states it, in both scales.
 
-    >>> published_limit(5.0)
-    '5 °C (41 °F)'
+    >>> published_limit(5.0), published_limit(10 / 3)
+    ('5 °C (41 °F)', '3.3 °C (38 °F)')
     """
-    return f"{celsius:g} °C ({in_scale(celsius, Scale.FAHRENHEIT):g} °F)"
+    return f"{round(celsius, 1):g} °C ({in_scale(celsius, Scale.FAHRENHEIT):g} °F)"
 
 
 def temperature_range(low_c: float, high_c: float, scale: Scale) -> str:
@@ -184,14 +185,15 @@ def overlaps(start_ms: float, end_ms: float | None, from_ms: int, to_ms: int) ->
 
 def option_words(option: Option, scale: Scale) -> str:
     """Return a freezing option as people say it, in the shop's scale."""
-    at_20, at_35 = temperature(-20.0, scale), temperature(-35.0, scale)
+    at_20, at_35 = temperature(COLD_20_C, scale), temperature(COLD_35_C, scale)
+    hours = REQUIRED_H[option]
     return {
-        Option.F20C_168H: f"{at_20} or colder for 168 h",
-        Option.F35C_15H: f"{at_35} or colder until solid, then 15 h",
+        Option.F20C_168H: f"{at_20} or colder for {hours:g} h",
+        Option.F35C_15H: f"{at_35} or colder until solid, then {hours:g} h",
         Option.F35C_THEN_20C_24H: (
-            f"{at_35} or colder until solid, then 24 h at {at_20} or colder"
+            f"{at_35} or colder until solid, then {hours:g} h at {at_20} or colder"
         ),
-        Option.F20C_24H: f"{at_20} or colder in all parts for 24 h",
+        Option.F20C_24H: f"{at_20} or colder in all parts for {hours:g} h",
     }[option]
 
 

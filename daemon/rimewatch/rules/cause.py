@@ -156,7 +156,7 @@ def explain(evidence: Evidence) -> Verdict:
         names = ", ".join(evidence.power_lost_with)
         return Verdict(
             cause=Cause.POWER_LOSS,
-            explanation=f"It warmed at the same moment as {names}: the power they share is gone.",
+            explanation=f"It warmed at the same moment as {names}: the power they share was lost.",
         )
     rise = rise_of(evidence)
     if rise is None:

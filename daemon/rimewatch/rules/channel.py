@@ -309,6 +309,40 @@ def _is_cold(watch: Watch, y: float) -> bool:
     return y < watch.close_below_c
 
 
+def under_another_level(
+    watch: Watch, spell: Spell | None, governing_c: float, at_ms: float
+) -> Spell | None:
+    """Return what is beyond a level that lies elsewhere from an instant on; None: nothing is.
+
+    Args:
+        watch: The level as it is from then on.
+        spell: What was open under it as it was; None: nothing.
+        governing_c: How warm the fish is at that instant.
+        at_ms: The instant.
+
+    Returns:
+        With an end, where it is over with the change.
+    """
+    is_above = governing_c > watch.open_above_c
+    if spell is None:
+        if not is_above:
+            return None
+        spell = _new_spell(watch, at_ms, governing_c, BreakReason.WARM)
+        return _sustain(replace(spell, above_since_ms=at_ms), watch, at_ms)
+    if _is_cold(watch, governing_c):
+        return ended_at(spell, at_ms)
+    if is_above and spell.above_since_ms is None:
+        spell = replace(spell, above_since_ms=at_ms)
+    elif not is_above:
+        spell = _settled(spell, at_ms)
+    return _sustain(spell, watch, at_ms)
+
+
+def ended_at(spell: Spell, at_ms: float) -> Spell:
+    """Return a spell that is over at an instant, with its level."""
+    return replace(_settled(spell, at_ms), end_ms=at_ms)
+
+
 def _sustain(spell: Spell, watch: Watch, at_ms: float) -> Spell:
     """Note the instant at which the on-delay was reached, once it has been."""
     if spell.sustained_ms is not None:

@@ -33,6 +33,8 @@ class Condition:
     units: tuple[UnitId, ...] = ()
     """The units concerned where ``key.unit`` is None."""
     fish_c: float | None = None
+    fish_ms: int | None = None
+    """When the fish was last seen so, where it has been silent since; None: just now."""
     air_c: float | None = None
     limit_c: float | None = None
     peak_c: float | None = None
@@ -64,6 +66,8 @@ class Condition:
     """Hours which that hold needs."""
     used_share: float | None = None
     """How much of a cumulative limit in the warm fish here has used, 1 is all; None: not asked."""
+    record_c: float | None = None
+    """The warmest that fish told of for being warmer was on the days before; None: not asked."""
     unread: tuple[tuple[ProbeId, Unread], ...] = ()
     """Silent probes on whose topics messages arrive all the same, and why they give no reading:
     then neither battery nor range is the matter."""

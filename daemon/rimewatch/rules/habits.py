@@ -84,6 +84,7 @@ KEPT_SHARE: Final = 0.65
 many of its hours there was one."""
 DUE_MS: Final = 30 * MS_PER_MINUTE
 """A defrost by the clock comes within this time of its hour."""
+LATELY: Final = 4
 EARLY_SHARE: Final = 0.55
 """One by the compressor's hours comes no sooner than this share of the shortest time yet."""
 
@@ -96,6 +97,13 @@ class RiseSeen(NamedTuple):
     back_ms: int
     peak_c: float
     usual_c: float
+    turned_ms: int = 0
+    """When it was first seen to have turned after its peak; 0: not before it was back."""
+
+    @property
+    def lasting_ms(self) -> int:
+        """How long it lasted before it was seen to have turned."""
+        return (self.turned_ms or self.back_ms) - self.left_ms
 
     @property
     def height_c(self) -> float:
@@ -128,6 +136,8 @@ class HabitState(NamedTuple):
     """The quietest swing above the level in this half day, and in the one before."""
     over: RiseSeen | None = None
     """The last rise that ended, whatever it was."""
+    turned_ms: int = 0
+    """When the rise under way was first seen to have turned after its peak; 0: it has not."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,6 +156,8 @@ class Defrosts:
     """And how far that was above the band's middle."""
     usual_c: float
     envelope_ms: int
+    envelope_turned_ms: int
+    """From there until it was seen to have turned: a bottle of glycol stays long at its peak."""
     envelope_whole_ms: int
     envelope_c: float
     """The same without the one that was longest, or highest: what one odd rise does not widen."""
@@ -162,9 +174,14 @@ class Defrosts:
         return len(self.starts_ms) >= FEWEST_TOLD and self.apart_ms >= SHORTEST_PERIOD_MS
 
     @property
+    def intervals_ms(self) -> tuple[int, ...]:
+        """The times from one to the next, oldest first."""
+        return tuple(b - a for a, b in pairwise(self.starts_ms))
+
+    @property
     def apart_ms(self) -> float:
         """The usual time from one to the next."""
-        return median(b - a for a, b in pairwise(self.starts_ms))
+        return median(self.intervals_ms)
 
     @property
     def likeness(self) -> tuple[bool, float]:
@@ -172,7 +189,7 @@ class Defrosts:
         return self.told, self.height_c * len(self.starts_ms)
 
 
-def ended(departure: Departure) -> RiseSeen:
+def ended(departure: Departure, turned_ms: int) -> RiseSeen:
     """Return what is remembered of a departure whose last reading is back in the band."""
     return RiseSeen(
         departure.left_ms,
@@ -180,7 +197,13 @@ def ended(departure: Departure) -> RiseSeen:
         departure.last_ms,
         departure.peak_c,
         departure.usual_c,
+        turned_ms,
     )
+
+
+def _has_turned(departure: Departure) -> bool:
+    falls_c = max(FALLS_C, FALLS_SHARE * (departure.peak_c - departure.usual_c))
+    return departure.peak_c - departure.last_c >= falls_c
 
 
 def step(state: HabitState, at_ms: int, air_c: float) -> HabitState:
@@ -190,11 +213,17 @@ def step(state: HabitState, at_ms: int, air_c: float) -> HabitState:
     out = state.out
     if out is not None:
         if air_c > out.top_c and at_ms - out.left_ms < GIVEN_UP_MS:
-            return state._replace(out=further(out, at_ms, air_c), sampled_ms=at_ms)
+            out = further(out, at_ms, air_c)
+            turned_ms = 0 if out.peak_ms == at_ms else state.turned_ms
+            if not turned_ms and _has_turned(out):
+                turned_ms = at_ms
+            return state._replace(out=out, sampled_ms=at_ms, turned_ms=turned_ms)
         if air_c > out.top_c:
-            return state._replace(out=None, sampled_ms=at_ms, samples=(), calm_ms=at_ms)
-        rise = ended(replace(out, last_ms=at_ms, last_c=air_c))
-        state = with_rise(state, rise)._replace(out=None, over=rise)
+            return state._replace(
+                out=None, sampled_ms=at_ms, samples=(), calm_ms=at_ms, turned_ms=0
+            )
+        rise = ended(replace(out, last_ms=at_ms, last_c=air_c), state.turned_ms)
+        state = with_rise(state, rise)._replace(out=None, over=rise, turned_ms=0)
     samples = (*state.samples[-(LEVEL_SAMPLES - 1) :], air_c)
     if len(samples) < FEWEST_SAMPLES:
         return state._replace(sampled_ms=at_ms, samples=samples, calm_ms=at_ms)
@@ -257,21 +286,25 @@ def with_rise(state: HabitState, rise: RiseSeen) -> HabitState:
     return state if kept == state.rises else state._replace(rises=kept)
 
 
-def ways_of(state: HabitState) -> tuple[Defrosts, ...]:
+def ways_of(state: HabitState, fewest: int = FEWEST) -> tuple[Defrosts, ...]:
     """Return the ways in which a unit's air rises and comes back by itself.
 
     Those that are most like its defrosts first: the highest that come seldom enough.
+
+    Args:
+        state: What the fold remembers.
+        fewest: So many rises that are alike make a way.
     """
     left = list(state.rises)
     found: list[Defrosts] = []
-    while len(left) >= FEWEST:
+    while len(left) >= fewest:
         best: list[RiseSeen] = []
         for pivot in reversed(left):
             alike = [one for one in left if _alike(one, pivot)]
             # Of two sets as large the later pivot's: what has changed is what is now.
             if len(alike) > len(best):
                 best = alike
-        if len(best) < FEWEST:
+        if len(best) < fewest:
             break
         found.append(_way(best))
         left = [one for one in left if one not in best]
@@ -290,11 +323,12 @@ def _way(best: Sequence[RiseSeen]) -> Defrosts:
         height_c=max(one.height_c for one in best),
         usual_c=median(one.usual_c for one in best),
         envelope_ms=round(_second([one.rising_ms for one in best])),
+        envelope_turned_ms=round(_second([one.lasting_ms for one in best])),
         envelope_whole_ms=round(_second([one.back_ms - one.left_ms for one in best])),
         envelope_c=_second([one.height_c for one in best]),
         every_ms=None if clock is None else clock[0],
         on_clock_ms=starts[-1] if clock is None else clock[1],
-        soonest_ms=min(apart),
+        soonest_ms=min(apart, default=SHORTEST_PERIOD_MS),
     )
 
 
@@ -309,8 +343,8 @@ def _alike(one: RiseSeen, other: RiseSeen) -> bool:
 
 
 def _second(values: Sequence[float]) -> float:
-    """Return the second largest of two values and more."""
-    return sorted(values)[-2]
+    """Return the second largest of two values and more; of one, that."""
+    return sorted(values)[-2:][0]
 
 
 def _clock(starts: Sequence[int]) -> tuple[int, int] | None:
@@ -345,10 +379,16 @@ def _off(since_ms: float, period_ms: float) -> float:
 
 
 def is_due(defrosts: Defrosts, at_ms: int) -> bool:
-    """Whether a defrost may begin at an instant, by when they began before."""
+    """Whether a defrost may begin at an instant, by when they began before.
+
+    Those that keep to a clock may drift from it: as long after the last one as lately will do.
+    """
+    since_ms = at_ms - defrosts.starts_ms[-1]
     if defrosts.every_ms is None:
-        return at_ms - defrosts.starts_ms[-1] >= EARLY_SHARE * defrosts.soonest_ms
-    return _off(at_ms - defrosts.on_clock_ms, defrosts.every_ms) <= DUE_MS
+        return since_ms >= EARLY_SHARE * defrosts.soonest_ms
+    return _off(at_ms - defrosts.on_clock_ms, defrosts.every_ms) <= DUE_MS or any(
+        abs(since_ms - apart_ms) <= DUE_MS for apart_ms in defrosts.intervals_ms[-LATELY:]
+    )
 
 
 def goes_alike(
@@ -374,7 +414,6 @@ def goes_alike(
     ):
         return False
     lasting_ms = at_ms - departure.left_ms
-    falls_c = max(FALLS_C, FALLS_SHARE * (departure.peak_c - departure.usual_c))
-    if departure.peak_c - departure.last_c >= falls_c:  # it has turned
+    if _has_turned(departure):
         return lasting_ms <= defrosts.envelope_whole_ms * (1.0 + PLAY_SHARE) + 2.0 * play_ms
-    return lasting_ms <= longest_ms
+    return lasting_ms <= max(longest_ms, defrosts.envelope_turned_ms * (1.0 + PLAY_SHARE) + play_ms)

@@ -38,6 +38,9 @@ TABLE_A2: Final = tuple(_band_limits(*row) for row in hazards.TABLE_A2_ROWS)
 """One entry a hazard. A temperature in a gap of the printed table (say 50.5 °F)
 counts in the warmer band. Source: [1], Appendix 4, Table A-2, from memory."""
 
+OF_PACKS: Final = next(row for row in TABLE_A2 if "botulinum E" in row.hazard)
+"""What grows without oxygen and in the cold, from 37.9 °F on: the hazard of vacuum packs."""
+
 SCOMBROTOXIN_FRESH: Final = TwoLineLimits(
     hazard="scombrotoxin, fish not previously frozen",
     line_c=hazards.SCOMBROTOXIN_LINE_C,
@@ -63,15 +66,6 @@ RAW_READY_TO_EAT: Final = TwoLineLimits(
     mixed_total_s=hazards.RAW_RTE_MIXED_TOTAL_H * _S_PER_H,
     mixed_warm_s=hazards.RAW_RTE_MIXED_WARM_H * _S_PER_H,
 )
-RAW_READY_TO_EAT_STAPH_ONLY: Final = TwoLineLimits(
-    hazard="S. aureus alone, raw ready-to-eat fish",
-    line_c=hazards.RAW_RTE_LINE_C,
-    hot_line_c=hazards.RAW_RTE_HOT_LINE_C,
-    warm_line_c=hazards.RAW_RTE_WARM_LINE_C,
-    cool_s=hazards.RAW_RTE_COOL_STAPH_ONLY_H * _S_PER_H,
-    warm_s=hazards.RAW_RTE_WARM_STAPH_ONLY_H * _S_PER_H,
-)
-
 ABOVE_COLD_HOLDING: Final = TwoLineLimits(
     hazard="time above the cold holding limit, in all",
     line_c=food_code.COLD_HOLDING_LIMIT_C,

@@ -26,6 +26,12 @@ the air falling again by then."""
 BACK_BY_ITSELF_MS: Final = 30 * MS_PER_MINUTE
 """A unit that was out of its band for a reason of its own is back within this time."""
 
+PATIENT_FOR_MS: Final = 45 * MS_PER_MINUTE
+ALL_UNITS: Final = 3
+"""Two of a shop's units defrost together by chance on many a day, three of three seldom. Units
+that are not all of them, or are fewer than so many, are looked at for so long before anybody is
+told; sooner where the alarm of one of them would be raised."""
+
 FEWEST_UNITS: Final = 2
 SHARE: Final = 0.5
 """At least this share of the units that are measured must have warmed."""
@@ -76,7 +82,7 @@ def find(
         return None
     best: list[Warming] = []
     # The latest start of an interval is an instant that all the intervals around it share.
-    for instant_ms in sorted({one.departure.from_ms for one in candidates}):
+    for instant_ms in sorted({one.departure.begun_ms for one in candidates}):
         around = [one for one in candidates if _may_begin(one.departure, instant_ms)]
         if len(around) > len(best):
             best = around
@@ -84,14 +90,29 @@ def find(
     lasting = [
         one
         for one in best
-        if at_ms - one.departure.left_ms >= out_for_ms
-        and one.departure.last_ms > one.departure.left_ms
+        if at_ms - one.departure.rising_since_ms >= out_for_ms
+        and one.departure.last_ms > one.departure.rising_since_ms
     ]
     if len(best) < needed or len(lasting) < FEWEST_UNITS:
         return None
     if any(one.departure.recovering for one in best):
         return None
     return Outage(since_ms=_moment_ms(best), units=tuple(one.unit for one in best))
+
+
+def may_tell(outage: Outage, warming: Sequence[Warming], measured: int, at_ms: int) -> bool:
+    """Whether a power loss that was found is no chance any more, and is to be told.
+
+    Args:
+        outage: What was found.
+        warming: The units out of their usual bands.
+        measured: How many units have air that is being measured.
+        at_ms: The present instant.
+    """
+    if len(outage.units) >= max(ALL_UNITS, measured):
+        return True
+    left_ms = sorted(one.departure.left_ms for one in warming if one.unit in outage.units)
+    return at_ms - left_ms[FEWEST_UNITS - 1] >= PATIENT_FOR_MS
 
 
 def joins(outage: Outage, one: Warming) -> bool:
@@ -136,12 +157,16 @@ def is_coming_back(
 
 
 def _may_begin(departure: Departure, instant_ms: int) -> bool:
-    earliest_ms = departure.from_ms - TOGETHER_MS
-    return earliest_ms <= instant_ms <= departure.left_ms + TOGETHER_MS
+    """Whether the rise that is under way may have begun at an instant.
+
+    One that was on its way back from a door rises anew for another reason.
+    """
+    earliest_ms = departure.begun_ms - TOGETHER_MS
+    return earliest_ms <= instant_ms <= departure.rising_since_ms + TOGETHER_MS
 
 
 def _moment_ms(together: Sequence[Warming]) -> int:
     """Return the latest instant by which cooling may have stopped, no later than seen."""
-    latest_calm_ms = max(one.departure.from_ms for one in together)
-    first_left_ms = min(one.departure.left_ms for one in together)
+    latest_calm_ms = max(one.departure.begun_ms for one in together)
+    first_left_ms = min(one.departure.rising_since_ms for one in together)
     return min(latest_calm_ms, first_left_ms)

@@ -23,7 +23,6 @@ EU_FREEZE_35C_H: Final = 15.0
 EU_HEAT_CORE_C: Final = 60.0
 EU_HEAT_CORE_MIN: Final = 1.0
 EU_FROZEN_STORAGE_C: Final = -18.0
-EU_FROZEN_TRANSPORT_RISE_C: Final = 3.0
 
 FROZEN_DISPLAY_C: Final = -12.0
 MAXIMUM_CRYSTALLISATION_C: Final = -5.0
@@ -109,15 +108,6 @@ ELSEWHERE_PROVISIONS: Final = (
         "Chapter VII(2)",
         "Frozen fish is kept at −18 °C or below in all parts.",
         "freezer",
-    ),
-    _EU.row(
-        "eu-frozen-transport-rise",
-        EU_FROZEN_TRANSPORT_RISE_C,
-        "K",
-        "Chapter VIII(1)(b)",
-        "In transport, short upward fluctuations of at most 3 °C.",
-        "receiving",
-        confidence="from memory",
     ),
     _QUICK_FROZEN.row(
         "frozen-display",

@@ -12,11 +12,11 @@ References:
 from typing import Final
 
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, Source
+from rimewatch.science.scales import celsius_of_fahrenheit
 
 # 3-202.11 and 3-501.16: receiving and holding.
 RECEIVING_LIMIT_C: Final = 5.0
-RECEIVING_EGGS_AIR_LIMIT_C: Final = 7.0
-RECEIVING_HOT_LIMIT_C: Final = 57.0
+RECEIVING_SHELLFISH_LIMIT_C: Final = celsius_of_fahrenheit(50.0)
 COLD_HOLDING_LIMIT_C: Final = 5.0
 
 # 3-402.11(A): parasite destruction. The temperatures are the freezer's.
@@ -38,23 +38,11 @@ EXEMPT_TUNA_SPECIES: Final = (
 """3-402.11(B)(3), by name. Not on it, so not exempt: T. orientalis (Pacific bluefin),
 T. tonggol, Katsuwonus pelamis (skipjack), Euthynnus."""
 
-EXEMPT_OTHER: Final = (
-    "molluscan shellfish",
-    "scallop, shucked adductor muscle only",
-    "aquacultured fish on formulated feed without live parasites",
-    "fish eggs removed from the skein and rinsed",
-)
-"""3-402.11(B)(1), (2), (4), (5)."""
-
 # 3-402.12: records.
 FREEZING_RECORD_DAYS: Final = 90
 
 # 3-501.12 and .13: slacking and thawing.
-SLACKING_LIMIT_C: Final = 5.0
 THAWING_LIMIT_C: Final = 5.0
-THAWING_WATER_LIMIT_C: Final = 21.0
-THAWING_READY_TO_EAT_LIMIT_C: Final = 5.0
-THAWING_TO_BE_COOKED_H: Final = 4.0
 
 # 3-501.14: cooling.
 COOLING_START_C: Final = 57.0
@@ -73,17 +61,17 @@ TIME_CONTROL_6H_CEILING_C: Final = 21.0
 
 # 3-502.12: reduced oxygen packaging.
 ROP_FISH_HOURS_H: Final = 48.0
-ROP_SHELF_LIFE_DAYS: Final = 30
 
 # 4-203.11 and .12: accuracy of thermometers.
 FOOD_THERMOMETER_ACCURACY_C: Final = 1.0
-FOOD_THERMOMETER_ACCURACY_F: Final = 2.0
 AIR_THERMOMETER_ACCURACY_C: Final = 1.5
-AIR_THERMOMETER_ACCURACY_F: Final = 3.0
-THERMOMETER_INCREMENT_C: Final = 1.0
 
 
 _FOOD_CODE: Final = Source(document=FOOD_CODE, edition=FOOD_CODE_EDITION)
+
+_SHELLFISH: Final = Source(
+    document="25-B DCMR, after the National Shellfish Sanitation Program", edition="2017"
+)
 
 FOOD_CODE_PROVISIONS: Final = (
     _FOOD_CODE.row(
@@ -94,20 +82,13 @@ FOOD_CODE_PROVISIONS: Final = (
         "Refrigerated food is received at 5 °C (41 °F) or below.",
         "receiving",
     ),
-    _FOOD_CODE.row(
-        "receiving-eggs-air",
-        RECEIVING_EGGS_AIR_LIMIT_C,
+    _SHELLFISH.row(
+        "receiving-shellfish",
+        RECEIVING_SHELLFISH_LIMIT_C,
         "°C",
-        "3-202.11(C)",
-        "Raw eggs come in equipment whose air is at 7 °C (45 °F) or below.",
-        "receiving",
-    ),
-    _FOOD_CODE.row(
-        "receiving-hot",
-        RECEIVING_HOT_LIMIT_C,
-        "°C",
-        "3-202.11(D)",
-        "Food received hot is at 57 °C (135 °F) or above.",
+        "2600.1(b)",
+        "Live molluscan shellfish is received at 10 °C (50 °F) inside or below: such a law is what "
+        "the Food Code allows for it, 3-202.11(B). Another state may draw another line.",
         "receiving",
     ),
     _FOOD_CODE.row(
@@ -171,7 +152,12 @@ FOOD_CODE_PROVISIONS: Final = (
     ),
     _FOOD_CODE.row(
         "exempt-other",
-        EXEMPT_OTHER,
+        (
+            "molluscan shellfish",
+            "scallop, shucked adductor muscle only",
+            "aquacultured fish on formulated feed without live parasites",
+            "fish eggs removed from the skein and rinsed",
+        ),
         "names",
         "3-402.11(B)(1),(2),(4),(5)",
         "Other food that needs no freezing; farmed fish only with the feed statement on file.",
@@ -207,44 +193,11 @@ FOOD_CODE_PROVISIONS: Final = (
         confidence="from memory",
     ),
     _FOOD_CODE.row(
-        "slacking",
-        SLACKING_LIMIT_C,
-        "°C",
-        "3-501.12(A)",
-        "Slacking under refrigeration keeps food at 5 °C (41 °F) or below; any temperature "
-        "serves while the food stays frozen (B).",
-        "slacking",
-    ),
-    _FOOD_CODE.row(
         "thawing",
         THAWING_LIMIT_C,
         "°C",
         "3-501.13(A)",
         "Thawing under refrigeration keeps food at 5 °C (41 °F) or below.",
-        "thawing",
-    ),
-    _FOOD_CODE.row(
-        "thawing-water",
-        THAWING_WATER_LIMIT_C,
-        "°C",
-        "3-501.13(B)(1)",
-        "Or submerged under running water at 21 °C (70 °F) or below.",
-        "thawing",
-    ),
-    _FOOD_CODE.row(
-        "thawing-ready-to-eat",
-        THAWING_READY_TO_EAT_LIMIT_C,
-        "°C",
-        "3-501.13(B)(3)",
-        "Ready-to-eat portions, so fish for raw service, do not rise above 5 °C (41 °F).",
-        "thawing",
-    ),
-    _FOOD_CODE.row(
-        "thawing-to-be-cooked",
-        THAWING_TO_BE_COOKED_H,
-        "h",
-        "3-501.13(B)(4)",
-        "Raw animal food to be cooked is above 5 °C for at most 4 h, all steps together.",
         "thawing",
     ),
     _FOOD_CODE.row(
@@ -347,29 +300,11 @@ FOOD_CODE_PROVISIONS: Final = (
         "thawing",
     ),
     _FOOD_CODE.row(
-        "rop-shelf-life",
-        float(ROP_SHELF_LIFE_DAYS),
-        "d",
-        "3-502.12(B)(4)",
-        "Shelf life of at most 30 calendar days from packaging, or the maker's date if earlier.",
-        "records",
-        confidence="from memory",
-    ),
-    _FOOD_CODE.row(
         "food-thermometer-accuracy",
         FOOD_THERMOMETER_ACCURACY_C,
         "°C",
         "4-203.11(A)",
         "A food thermometer in °C, or in both scales, is accurate to ±1 °C in its range.",
-        "ice point",
-        "uncertainty",
-    ),
-    _FOOD_CODE.row(
-        "food-thermometer-accuracy-f",
-        FOOD_THERMOMETER_ACCURACY_F,
-        "°F",
-        "4-203.11(B)",
-        "A food thermometer in °F alone is accurate to ±2 °F in its range.",
         "ice point",
         "uncertainty",
     ),
@@ -381,23 +316,6 @@ FOOD_CODE_PROVISIONS: Final = (
         "An air or water thermometer in °C, or in both scales, is accurate to ±1.5 °C.",
         "uncertainty",
         confidence="from memory",
-    ),
-    _FOOD_CODE.row(
-        "air-thermometer-accuracy-f",
-        AIR_THERMOMETER_ACCURACY_F,
-        "°F",
-        "4-203.12(B)",
-        "An air or water thermometer in °F alone is accurate to ±3 °F.",
-        "uncertainty",
-        confidence="from memory",
-    ),
-    _FOOD_CODE.row(
-        "thermometer-increment",
-        THERMOMETER_INCREMENT_C,
-        "°C",
-        "4-204.112(E)",
-        "Scale or readout in steps of at most 1 °C or 2 °F.",
-        "uncertainty",
     ),
 )
 """In the order of the text's chapters."""

@@ -44,11 +44,9 @@ RAW_RTE_LINE_C: Final = celsius_of_fahrenheit(50.0)
 RAW_RTE_WARM_LINE_C: Final = celsius_of_fahrenheit(70.0)
 RAW_RTE_HOT_LINE_C: Final = celsius_of_fahrenheit(135.0)
 RAW_RTE_WARM_H: Final = 2.0
-RAW_RTE_WARM_STAPH_ONLY_H: Final = 3.0
 RAW_RTE_MIXED_TOTAL_H: Final = 4.0
 RAW_RTE_MIXED_WARM_H: Final = 2.0
 RAW_RTE_COOL_H: Final = 5.0
-RAW_RTE_COOL_STAPH_ONLY_H: Final = 12.0
 
 # 21 CFR 123.9(b)(1).
 RECORD_YEARS_REFRIGERATED: Final = 1
@@ -220,15 +218,6 @@ HAZARDS_PROVISIONS: Final = (
         confidence="read",
     ),
     _HAZARDS.row(
-        "raw-rte-warm-staph-only",
-        RAW_RTE_WARM_STAPH_ONLY_H,
-        "h",
-        _APP4,
-        "Ever above 70 °F, S. aureus the only pathogen of concern: at most 3 h.",
-        "exposure",
-        confidence="read",
-    ),
-    _HAZARDS.row(
         "raw-rte-mixed-total",
         RAW_RTE_MIXED_TOTAL_H,
         "h",
@@ -252,14 +241,6 @@ HAZARDS_PROVISIONS: Final = (
         "h",
         _APP4,
         "Above 50 °F but never above 70 °F: at most 5 h.",
-        "exposure",
-    ),
-    _HAZARDS.row(
-        "raw-rte-cool-staph-only",
-        RAW_RTE_COOL_STAPH_ONLY_H,
-        "h",
-        _APP4,
-        "The same, S. aureus the only pathogen of concern: at most 12 h.",
         "exposure",
     ),
     *_table_a2(),

@@ -5,21 +5,15 @@ Pure values. The equations' constants stand with the equations (``science.rtd``,
 
 References:
     [1] IEC 60751, Industrial platinum resistance thermometers; tolerances.
-    [2] USP general chapters <1079.2> and <1160>, mean kinetic temperature.
-    [3] IEC 62682 / ANSI/ISA-18.2, Management of alarm systems; EEMUA 191.
+    [2] USP general chapter <1160>, mean kinetic temperature.
+    [3] IEC 62682 / ANSI/ISA-18.2, Management of alarm systems.
 """
 
 from typing import Final
 
 from rimewatch.rules.provision import Source
-from rimewatch.science.kinetic import ACTIVATION_KELVIN
+from rimewatch.science.kinetic import ACTIVATION_KELVIN, ACTIVATION_KJ_PER_MOL
 from rimewatch.science.rtd import CVD_A, CVD_B, CVD_C, TOLERANCE, RtdClass
-
-MKT_COLD_LIMIT_C: Final = 8.0
-MKT_COLD_WINDOW_H: Final = 24.0
-MKT_ROOM_LIMIT_C: Final = 25.0
-MKT_ROOM_WINDOW_DAYS: Final = 30.0
-MKT_ACTIVATION_KJ_PER_MOL: Final = 83.144
 
 CHATTERING_TIMES_PER_MIN: Final = 3
 STALE_ALARM_H: Final = 24.0
@@ -31,17 +25,13 @@ ALARMS_PER_DAY_TOO_MANY: Final = 300
 PRIORITY_SHARE_LOW: Final = 0.80
 PRIORITY_SHARE_MEDIUM: Final = 0.15
 PRIORITY_SHARE_HIGH: Final = 0.05
-DEADBAND_TEMPERATURE_PERCENT: Final = 1.0
-DELAY_TEMPERATURE_S: Final = 60.0
 
 
 _IEC_60751: Final = Source(document="IEC 60751", edition="2008 (2022 not read)")
-_USP_1079: Final = Source(document="USP <1079.2>", edition="August 2025")
 _USP_1160: Final = Source(document="USP <1160>", edition="USP 29")
 _IEC_62682: Final = Source(
     document="IEC 62682 / ANSI/ISA-18.2", edition="as quoted in trade articles"
 )
-_EEMUA: Final = Source(document="EEMUA 191", edition="as quoted in trade articles")
 
 INSTRUMENT_PROVISIONS: Final = (
     _IEC_60751.row("rtd-a", CVD_A, "1/°C", "resistance of platinum", "Coefficient A.", "RTD"),
@@ -73,7 +63,7 @@ INSTRUMENT_PROVISIONS: Final = (
     ),
     _USP_1160.row(
         "mkt-activation",
-        MKT_ACTIVATION_KJ_PER_MOL,
+        ACTIVATION_KJ_PER_MOL,
         "kJ/mol",
         "mean kinetic temperature",
         "ΔH = 83.144 kJ/mol unless measured; defined for medicines, no fish rule uses it.",
@@ -85,38 +75,6 @@ INSTRUMENT_PROVISIONS: Final = (
         "K",
         "mean kinetic temperature",
         "ΔH/R with R = 8.3144e-3 kJ/(K·mol).",
-        "statistics",
-    ),
-    _USP_1079.row(
-        "mkt-cold",
-        MKT_COLD_LIMIT_C,
-        "°C",
-        "excursions, cold 2-8 °C",
-        "Mean kinetic temperature of at most 8 °C over 24 h (medicines; for comparison).",
-        "statistics",
-    ),
-    _USP_1079.row(
-        "mkt-cold-window",
-        MKT_COLD_WINDOW_H,
-        "h",
-        "excursions, cold 2-8 °C",
-        "The window of the row above.",
-        "statistics",
-    ),
-    _USP_1079.row(
-        "mkt-room",
-        MKT_ROOM_LIMIT_C,
-        "°C",
-        "excursions, controlled room temperature",
-        "Mean kinetic temperature of at most 25 °C over 30 d (medicines).",
-        "statistics",
-    ),
-    _USP_1079.row(
-        "mkt-room-window",
-        MKT_ROOM_WINDOW_DAYS,
-        "d",
-        "excursions, controlled room temperature",
-        "The window of the row above.",
         "statistics",
     ),
     _IEC_62682.row(
@@ -181,7 +139,7 @@ INSTRUMENT_PROVISIONS: Final = (
         PRIORITY_SHARE_MEDIUM,
         "1",
         "priorities",
-        "About 15 % are of medium priority.",
+        "About 15 % of alarms are of medium priority.",
         "alarm performance",
     ),
     _IEC_62682.row(
@@ -189,24 +147,7 @@ INSTRUMENT_PROVISIONS: Final = (
         PRIORITY_SHARE_HIGH,
         "1",
         "priorities",
-        "About 5 % are of high priority.",
+        "About 5 % of alarms are of high priority.",
         "alarm performance",
-    ),
-    _EEMUA.row(
-        "alarm-deadband-temperature",
-        DEADBAND_TEMPERATURE_PERCENT,
-        "% of range",
-        "deadbands",
-        "Starting point for the deadband of a temperature.",
-        "deadband",
-    ),
-    _IEC_62682.row(
-        "alarm-delay-temperature",
-        DELAY_TEMPERATURE_S,
-        "s",
-        "delays",
-        "Starting point for the on-delay and off-delay of a temperature.",
-        "on-delay",
-        confidence="from memory",
     ),
 )

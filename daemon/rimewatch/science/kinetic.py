@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 
 from rimewatch.science.scales import ZERO_CELSIUS_KELVIN
 
-ACTIVATION_KELVIN: Final = 83.144 / 8.3144e-3
+ACTIVATION_KJ_PER_MOL: Final = 83.144
+"""ΔH [1]."""
+ACTIVATION_KELVIN: Final = ACTIVATION_KJ_PER_MOL / 8.3144e-3
 """ΔH/R in kelvin [1]."""
 
 _NODES, _WEIGHTS = (part.tolist() for part in np.polynomial.legendre.leggauss(6))

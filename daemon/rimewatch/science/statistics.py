@@ -5,6 +5,7 @@ temperature is linear; a longer interval is missing time, and nothing runs throu
 it. Pure: no clock, no I/O.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,4 +146,37 @@ def statistics(
         mean_c=mean_c,
         kinetic_c=kinetic_c,
         above_limit_s=float(seconds_within(segments, limit_c, np.inf)[seen].sum()),
+    )
+
+
+def joined(parts: Sequence[Statistics]) -> Statistics:
+    """Return the figures of several periods, one behind the other, as of one.
+
+    Args:
+        parts: At least one.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    # Where nothing was monitored the readings weigh, as within one period.
+    by_time = any(part.monitored_s > 0.0 for part in parts)
+    weights = [part.monitored_s if by_time else float(part.readings) for part in parts]
+    known = [
+        (weight, part.mean_c, float(kinetic.reaction_rate(np.array([part.kinetic_c]))[0]))
+        for weight, part in zip(weights, parts, strict=True)
+        if weight > 0.0 and part.mean_c is not None and part.kinetic_c is not None
+    ]
+    total = sum(weight for weight, _, _ in known)
+    lowest = [part.min_c for part in parts if part.min_c is not None]
+    highest = [part.max_c for part in parts if part.max_c is not None]
+    return Statistics(
+        readings=sum(part.readings for part in parts),
+        monitored_s=sum(part.monitored_s for part in parts),
+        missing_s=sum(part.missing_s for part in parts),
+        min_c=min(lowest, default=None),
+        max_c=max(highest, default=None),
+        mean_c=sum(weight * mean for weight, mean, _ in known) / total if known else None,
+        kinetic_c=kinetic.celsius_of_rate(sum(weight * rate for weight, _, rate in known) / total)
+        if known
+        else None,
+        above_limit_s=sum(part.above_limit_s for part in parts),
     )

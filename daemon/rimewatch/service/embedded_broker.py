@@ -18,6 +18,9 @@ class EmbeddedBrokerError(Exception):
 class EmbeddedBroker:
     """A broker on a free port, in a thread and an event loop of its own."""
 
+    plugins: tuple[str, ...] = ()
+    """What asks who may do what, beside the one that lets everybody in."""
+
     def __init__(self) -> None:
         self.port = 0
         self._loop = asyncio.new_event_loop()
@@ -77,7 +80,8 @@ class EmbeddedBroker:
             {
                 "listeners": {"default": {"type": "tcp", "bind": "127.0.0.1:0"}},
                 "plugins": {
-                    "amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}
+                    "amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True},
+                    **{name: {} for name in self.plugins},
                 },
             }
         )

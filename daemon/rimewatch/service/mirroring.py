@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.clock import Clock
-from rimewatch.entries import ReceiveLot
 from rimewatch.errors import UserError
+from rimewatch.evaluation.contacts import door_is_open
 from rimewatch.evaluation.ledger import build_ledger
+from rimewatch.evaluation.unit_now import unit_now
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader, JournalReads
-from rimewatch.mirror.points import Point, book_points, lot_points
+from rimewatch.mirror.points import Point, book_points, lot_points, unit_point
 from rimewatch.mirror.state import MIRROR_STATE, MirrorState, from_text, to_text
 from rimewatch.report import wording
 from rimewatch.service.resume import account_of, resume
@@ -192,7 +193,34 @@ def _mirror(shop: Shop, journal_path: Path, clock: Clock) -> "Mirror":
     def books(journal: JournalReader, from_ms: int, to_ms: int) -> Sequence[Point]:
         return points_of_books(shop, journal, from_ms, to_ms)
 
-    return Mirror(shop, journal_path, clock, books=books)
+    def now(journal: JournalReader, at_ms: int) -> Sequence[Point]:
+        return points_of_now(shop, journal, at_ms)
+
+    return Mirror(shop, journal_path, clock, books=books, now=now)
+
+
+def points_of_now(shop: Shop, journal: JournalReads, at_ms: int) -> list[Point]:
+    """Return how each unit stands at the present instant.
+
+    Args:
+        shop: The shop, with a mirror.
+        journal: The journal, through a connection of the calling thread.
+        at_ms: The present instant, milliseconds UTC.
+    """
+    assert shop.mirror is not None, "asked for only where there is a mirror"
+    evaluator = resume(shop, journal, at_ms, at_hand=True).evaluator
+    active = [alarm for alarm in evaluator.alarms.alarms.values() if alarm.active]
+    return [
+        unit_point(
+            shop.mirror.shop,
+            unit,
+            unit_now(evaluator, unit),
+            at_ms,
+            alarms=[alarm for alarm in active if unit.id in alarm.units],
+            door_open=door_is_open(shop, journal, unit.id, at_ms),
+        )
+        for unit in shop.units
+    ]
 
 
 def points_of_books(shop: Shop, journal: JournalReader, from_ms: int, to_ms: int) -> list[Point]:
@@ -205,11 +233,11 @@ def points_of_books(shop: Shop, journal: JournalReader, from_ms: int, to_ms: int
         to_ms: Last instant.
     """
     assert shop.mirror is not None, "asked for only where there is a mirror"
+    tag = shop.mirror.shop
     evaluator = resume(shop, journal, to_ms).evaluator
+    shop = evaluator.shop  # with what held before
     account = account_of(journal, evaluator, from_ms, to_ms)
     ledger = build_ledger(
         shop, journal, account, from_ms=from_ms, to_ms=to_ms, histories=evaluator.histories()
     )
-    received = {e.lot: e.at_ms for e in account.entries if isinstance(e, ReceiveLot)}
-    tag = shop.mirror.shop
-    return [*book_points(tag, ledger), *lot_points(tag, ledger, received)]
+    return [*book_points(tag, ledger), *lot_points(tag, ledger, to_ms)]

@@ -25,7 +25,7 @@ from rimewatch.journal.canonical import GROUPS_SHOWN, grouped
 from rimewatch.journal.errors import reading_back
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
-from rimewatch.report.judged_anew import judged_anew
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, judged_anew
 from rimewatch.report.message import Message
 from rimewatch.report.morning import MorningDraft, draft_morning
 from rimewatch.report.seal_line import seal_line
@@ -114,7 +114,8 @@ class Mornings:
             for day in self._kept:
                 self._charts.forget(DRAFT_STATE + day)
         self._kept.clear()
-        self._go_on()
+        if self._in_hand:
+            self._go_on()
 
     def has_drawn(self) -> bool:
         """Whether a summary is to be kept."""
@@ -193,6 +194,8 @@ class Mornings:
 
     def keep_drawn(self) -> None:
         """Keep the summaries whose charts are drawn, and post their messages; within a batch."""
+        if not self._in_hand:
+            return  # nearly always
         for day, html in self._finished().items():
             text = self._journal.load_state(WORDS_STATE + day)
             assert text is not None, "words and list are written in one batch"
@@ -282,9 +285,9 @@ class Mornings:
             return message  # no release before this one has told anybody anything
         lots = book([entry for entry in account.entries if entry.at_ms <= due.to_ms]).values()
         stories = [tell(shop, self._journal, histories, lot, due.to_ms) for lot in lots]
-        lines = list(judged_anew(shop, stories))
+        lines = list(judged_anew(shop, stories, due.to_ms))
         for line in lines:
-            self._journal.add_event(due.to_ms, "lot judged anew", line)
+            self._journal.add_event(due.to_ms, LOT_JUDGED_ANEW, line)
         if not lines:
             return message
         told = "\n".join(f"– {line}" for line in lines)

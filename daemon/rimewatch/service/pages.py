@@ -10,22 +10,29 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
 
+from starlette.applications import Starlette
 from starlette.routing import BaseRoute
+from starlette.types import Receive, Scope, Send
 
 from rimewatch.clock import Clock
 from rimewatch.intake.entries import parse_entry
 from rimewatch.service.charts import charts_folder
+from rimewatch.service.ice_check import ice_seen
+from rimewatch.service.looking_back import review_from_file
 from rimewatch.service.postmark import Postmark
 from rimewatch.service.records import record_from_file
 from rimewatch.shop import Shop, Web
 from rimewatch.web.acknowledge import AcknowledgePages
 from rimewatch.web.app import make_app
+from rimewatch.web.heard import Listens
 from rimewatch.web.link_key import LinkKeyError, key_path, link_key
 from rimewatch.web.live import Board
 from rimewatch.web.people import People, PeopleError, Role, people_path
 from rimewatch.web.server import PageServer, PageServerError, bound
+from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile
-from rimewatch.web.site import make_site
+from rimewatch.web.site import Looks, make_site
+from rimewatch.web.what_if_page import Supposes
 
 TRY_AGAIN_S: Final = 60.0
 """How long after a failure the pages are tried again (our choice)."""
@@ -40,6 +47,9 @@ class Pages:
         say: Told each thing a person at the console would want to know.
         board: Where the writer publishes what the pages show.
         config_file: Where the configuration is, for those who set things up.
+        keeper: Keeps the settings; None: no page changes them.
+        listens: Listens for probes that watch nothing yet.
+        supposes: Plays other settings over the past.
     """
 
     def __init__(
@@ -50,8 +60,14 @@ class Pages:
         say: Callable[[str], None],
         board: Board | None = None,
         config_file: ConfigFile | None = None,
+        keeper: SettingsKeeper | None = None,
+        listens: Listens | None = None,
+        supposes: Supposes | None = None,
     ) -> None:
         self._config_file = config_file
+        self._keeper = keeper
+        self._listens = listens
+        self._supposes = supposes
         self._journal_path = journal_path
         self._board = board or Board()
         self._is_invited = False
@@ -60,6 +76,7 @@ class Pages:
         self._shop: Shop | None = None
         self._key: bytes | None = None
         self._server: PageServer | None = None
+        self._open: _Open | None = None
         self._next_try_s = 0.0
         self.trouble = ""
         """What is wrong with the pages, in words; empty: nothing is."""
@@ -70,8 +87,14 @@ class Pages:
         return None if self._server is None else self._server.port
 
     def use(self, shop: Shop) -> Postmark:
-        """Serve a shop's pages in place of those before; return what marks its messages."""
-        self.stop()
+        """Serve a shop's pages in place of those before; return what marks its messages.
+
+        Where they are at the same address, the server goes on: whoever has just changed a
+        setting on a page is answered, and finds the next page.
+        """
+        stays = self._stays(shop.web)
+        if not stays:
+            self.stop()
         self._shop = shop
         self._key = None
         self.trouble = ""
@@ -82,7 +105,11 @@ class Pages:
             self._key = link_key(key_path(self._journal_path))
         except LinkKeyError as error:
             self._tell(str(error))
-        self._start(shop, shop.web)
+        if stays and self._open is not None:
+            self._open.app, _ = self._made(shop, shop.web)
+            self._board.begin_streams()
+        else:
+            self._start(shop, shop.web)
         return Postmark(shop, self._key, charts)
 
     def stand_by(self, shop: Shop) -> None:
@@ -127,8 +154,15 @@ class Pages:
             self._server.stop()
             self._server = None
 
-    def _start(self, shop: Shop, web: Web) -> None:
-        self._board.begin_streams()
+    def _stays(self, web: Web | None) -> bool:
+        """Whether the server that runs is where the pages are to be."""
+        before = None if self._shop is None else self._shop.web
+        if self._server is None or not self._server.alive or before is None or web is None:
+            return False
+        return before.host == web.host and web.port in (before.port, self._server.port)
+
+    def _made(self, shop: Shop, web: Web) -> tuple[Starlette, People | None]:
+        """Return the application of a shop's pages, and who may sign in to them."""
         routes = self._routes(shop)
         people: People | None = None
         handlers = None
@@ -143,11 +177,24 @@ class Pages:
                 parse_entry,
                 partial(record_from_file, shop, self._journal_path),
                 self._config_file,
+                keeper=self._keeper,
+                listens=self._listens,
+                looks=Looks(
+                    ice=partial(ice_seen, self._journal_path),
+                    review=partial(review_from_file, shop, self._journal_path),
+                    supposes=self._supposes,
+                ),
             )
             routes, handlers = [*routes, *site.routes], site.handlers
         except PeopleError as error:
             self._say(f"{error}. Until then nobody can sign in to the pages.")
-        server = PageServer(make_app(routes, handlers, web.path), web.host, web.port)
+        return make_app(routes, handlers, web.path), people
+
+    def _start(self, shop: Shop, web: Web) -> None:
+        self._board.begin_streams()
+        app, people = self._made(shop, web)
+        self._open = _Open(app)
+        server = PageServer(self._open, web.host, web.port)
         try:
             server.start()
         except PageServerError as error:
@@ -190,6 +237,16 @@ class Pages:
         if trouble != self.trouble:
             self.trouble = trouble
             self._say(trouble)
+
+
+class _Open:
+    """The application that is served now: another takes its place between two requests."""
+
+    def __init__(self, app: Starlette) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await self.app(scope, receive, send)
 
 
 def is_loopback(host: str) -> bool:

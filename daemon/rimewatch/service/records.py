@@ -63,6 +63,7 @@ def write_record(
     from rimewatch.report.records_tables import csv_files, json_text  # noqa: PLC0415
 
     tell = progress or (lambda _: None)
+    shop = evaluator.shop  # with what held before
     from_ms, to_ms = period_ms(first, last, shop.timezone, now_ms)
     tell(f"{(last - first).days + 1} days of {len(shop.units)} units: evaluating")
     records = build_records(

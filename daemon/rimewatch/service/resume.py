@@ -6,6 +6,7 @@ wants to know how things stand, from a reading connection of its own.
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
@@ -17,13 +18,14 @@ from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.ledger import Account
 from rimewatch.evaluation.quarantine_tally import QuarantineTally
 from rimewatch.evaluation.resumed import Resumed
+from rimewatch.evaluation.track import Track
 from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.entering import refusals_between
 from rimewatch.journal.errors import reading_back
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
-from rimewatch.service.settings_log import changes_between
+from rimewatch.service.settings_log import changes_between, with_history
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import ContactId, ProbeId
 
@@ -67,13 +69,14 @@ def resume(
     """Return an evaluator that goes on where the journal ends.
 
     Args:
-        shop: The shop.
+        shop: The shop as it is configured now; the evaluator's knows what held before.
         journal: The journal; also where the evaluator finds readings again.
         now_ms: The present instant.
         only_proven: Go on from what a seal proves, and else fold the readings anew: the file
             may have been copied, restored or changed since it was last written here.
         at_hand: Without the entries of lots that are gone.
     """
+    shop = with_history(shop, journal, now_ms)
     text = journal.load_state(EVALUATOR_STATE)
     if text is None:
         return ResumedEvaluator(evaluator=Evaluator(shop, journal, now_ms), entry_number=0)
@@ -105,12 +108,13 @@ def resume(
             ],
         ),
     )
-    names = {probe: f"{TRACK}{probe}" for probe in evaluator.tracks}
+    tracks = evaluator.past_tracks | evaluator.tracks
+    names = {seat: f"{TRACK}{seat}" for seat in tracks}
     proven = journal.proven_checkpoints(names.values()) if only_proven else None
-    for probe, track in evaluator.tracks.items():
-        name = names[probe]
-        checkpoint = journal.latest_checkpoint(name) if proven is None else proven.get(name)
-        if checkpoint is not None:
+    for seat, track in tracks.items():
+        if proven is None:
+            _restore(track, names[seat], journal)
+        elif (checkpoint := proven.get(names[seat])) is not None:
             track_codec.restore(track, checkpoint[1])
     evaluator.load()
     unproven_ms = (
@@ -119,6 +123,22 @@ def resume(
         else {name: proven[name][0] + 1 if name in proven else 0 for name in names.values()}
     )
     return ResumedEvaluator(evaluator=evaluator, entry_number=entry_number, unproven_ms=unproven_ms)
+
+
+def _restore(track: Track, name: str, journal: JournalReads) -> None:
+    """Put a channel into its newest checkpoint that was made under settings it has had.
+
+    One that was made after a change, and before anybody knew of it, is none of its own.
+    """
+    names = dict.fromkeys((name, f"{TRACK}{track.probe.id}"))
+    ends = [None, *(math.ceil(s.from_ms) for s in reversed(track.stages) if s.from_ms > -math.inf)]
+    if not track.seat.lasts:
+        ends.insert(1, math.ceil(track.seat.to_ms))
+    for known in names:
+        for before_ms in ends:
+            checkpoint = journal.latest_checkpoint(known, before_ms)
+            if checkpoint is not None and track_codec.restore(track, checkpoint[1]):
+                return
 
 
 def account_of(journal: JournalReads, evaluator: Evaluator, from_ms: int, to_ms: int) -> Account:

@@ -5,7 +5,7 @@ here, which the loop looks at after each batch.
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -13,8 +13,11 @@ from typing import Final
 import numpy.ma  # noqa: F401 - else loaded by the first median, when file handles may be out
 
 from rimewatch.clock import Clock
+from rimewatch.config.changing import Way
+from rimewatch.entries import ChangeSettings
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
 from rimewatch.intake.broker import BrokerSession
+from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.sparkplug.presence import HostPresence
 from rimewatch.journal.checkpoints import EVALUATOR_STATE
 from rimewatch.journal.errors import JournalDamaged, JournalError, JournalMoved
@@ -23,9 +26,11 @@ from rimewatch.journal.outbox import OutboxRow
 from rimewatch.notify.letter import Extras
 from rimewatch.notify.results import Result
 from rimewatch.report.wording import extent
+from rimewatch.service.asked_anew import AskedAnew
 from rimewatch.service.charts import charts_folder
 from rimewatch.service.cry import CryForHelp
 from rimewatch.service.filters import FilterMemory, earlier_filters
+from rimewatch.service.hearing import Hearing
 from rimewatch.service.housekeeping import Housekeeping
 from rimewatch.service.lateness import Lateness
 from rimewatch.service.mirroring import Mirroring, require_mirror
@@ -35,11 +40,14 @@ from rimewatch.service.progress import Progress
 from rimewatch.service.publisher import Publisher
 from rimewatch.service.renewal import Unusable, renewed
 from rimewatch.service.self_watch import SelfWatch
+from rimewatch.service.settings_keeper import FileKeeper
 from rimewatch.service.settings_log import note_settings
 from rimewatch.service.soundness import TAKEN_UP, Soundness
 from rimewatch.service.standstill import Standstill
+from rimewatch.service.supposing import Supposing
 from rimewatch.service.surroundings import Surroundings, broker_session
 from rimewatch.service.watch_health import Bystander, health_of
+from rimewatch.service.watched_file import WatchedFile
 from rimewatch.service.writer import Writer
 from rimewatch.shop import Shop
 from rimewatch.web.live import Board, Health
@@ -80,7 +88,9 @@ class Service:
         say: Told each thing a person at the console would want to know, a line each.
         reread: Reads the configuration again, for :meth:`reload`; raises an error with
             a message for people if it is wrong.
-        config_path: Where the configuration is; shown to those who set things up.
+        config_path: Where the configuration is; shown to those who set things up, who may
+            change it on a page.
+        environ: Where ``env:NAME`` is looked up of a change made on a page.
         surroundings: How it meets what is not its own; None: as in life.
     """
 
@@ -93,6 +103,7 @@ class Service:
         say: Callable[[str], None],
         reread: Callable[[], Shop] | None = None,
         config_path: Path | None = None,
+        environ: Mapping[str, str] | None = None,
         surroundings: Surroundings | None = None,
     ) -> None:
         self._around = surroundings or Surroundings()
@@ -104,17 +115,35 @@ class Service:
         self._other_shop = ""
         """That the journal was another shop's before this start; empty: it was not."""
         self._stop = threading.Event()
-        self._reload = threading.Event()
+        self._asked_anew = AskedAnew()
         self.board = Board()
         file = None
+        self._keeper: FileKeeper | None = None
+        self._supposing: Supposing | None = None
         if reread is not None and config_path is not None:
             file = ConfigFile(str(config_path.resolve()), reread)
-        self.pages = Pages(journal_path, clock, say=say, board=self.board, config_file=file)
+            self._keeper = FileKeeper(
+                config_path, environ or {}, journal_path, clock, self._asked_anew.ask_and_wait
+            )
+        if config_path is not None:
+            self._supposing = Supposing(config_path, journal_path, environ or {}, clock)
+        self._hearing = Hearing(lambda: self._shop, clock)
+        self.pages = Pages(
+            journal_path,
+            clock,
+            say=say,
+            board=self.board,
+            config_file=file,
+            keeper=self._keeper,
+            listens=self._hearing,
+            supposes=self._supposing,
+        )
         self._bystander = Bystander(self.board, self.pages)
         self._publisher = Publisher(self.board, clock, self._health)
         self._itself = SelfWatch(shop, journal_path, clock, self._around.notifier)
         self._lateness = Lateness(clock, say)
         self._progress = Progress(self._stop)
+        self._config_file = WatchedFile(config_path if reread else None, clock)
 
     # --- asked for from other threads and from signal handlers ------------------------------
 
@@ -124,7 +153,7 @@ class Service:
 
     def reload(self) -> None:
         """Ask the service to read its configuration again."""
-        self._reload.set()
+        self._asked_anew.ask()
 
     def wait_until_listening(self, timeout_s: float) -> bool:
         """Wait until the broker has confirmed the subscriptions; False if time is up."""
@@ -162,6 +191,9 @@ class Service:
                         return
         finally:
             self.pages.stop()
+            self._hearing.stop()
+            if self._supposing is not None:
+                self._supposing.stop()
             self._itself.stop()
             self._progress.end()
 
@@ -181,9 +213,12 @@ class Service:
     def _watch(self, journal: Journal, soundness: Soundness, lost: Lost | None) -> None:
         """Watch until told to stop, or until the file cannot be relied on: raises ``LOST``."""
         self._soundness = soundness
+        Receiver(self._shop)  # what cannot be read by this version is refused before it is noted
+        self._note_settings(journal)
         knew_us = journal.load_state(EVALUATOR_STATE) is not None
         self._charts = self._around.charts(charts_folder(self._journal_path))
         writer = Writer(self._shop, journal, self._clock, self._charts)
+        self._shop = writer.shop
         earlier = earlier_filters(journal, self._shop.broker)
         session = self._new_session(self._shop, knew_us=knew_us, earlier=earlier)
         require_mirror(self._shop)
@@ -191,11 +226,11 @@ class Service:
         if lost is not None:
             journal.add_event(self._clock.now_ms(), TAKEN_UP, lost.why)
             self._itself.use(self._shop)
-        self._note_settings(journal)
         what = f"{self._shop.name}: {extent(self._shop)}"
         self._say(f"Watching {what}; journal {self._journal_path}.")
         self._use(session)
         writer.mornings.watch_lines = self._trouble
+        writer.link_trouble = self._link_trouble
         self._filters.look(journal)
         session.start()
         self._itself.notifier.ready(f"Watching {self._shop.name}")
@@ -247,12 +282,11 @@ class Service:
         standstill = Standstill(self._clock)
         housekeeping = Housekeeping(writer.journal, lambda: writer.shop, self._charts)
         while not self._stop.is_set():
-            if self._reload.is_set():
-                self._reload.clear()
+            if self._config_file.look():
+                self._asked_anew.ask()
+            if self._asked_anew.take():
                 self._use_new_configuration(writer)
             items = self._session.drain(BATCH, TICK_S)
-            link = self._session.health()
-            writer.link_trouble = "" if link.listening else link.problem
             if stood_s := standstill.turn():
                 self._say(
                     f"The service stood still for {stood_s:.0f} s, or the clock was set forward. "
@@ -317,6 +351,10 @@ class Service:
             trouble=self._trouble(),
             mirror=self._mirroring.words(journal),
         )
+
+    def _link_trouble(self) -> str:
+        link = self._session.health()
+        return "" if link.listening else link.problem
 
     def _trouble(self) -> list[str]:
         told = [self._other_shop] if self._other_shop else []
@@ -428,6 +466,9 @@ class Service:
         for item in items:
             if isinstance(item, SessionEvent):
                 self._say(item.text)
+        changed = [entry for entry in entries if isinstance(entry, ChangeSettings)]
+        if changed and changed[-1].settings != self._shop.said and self._reread is not None:
+            self._asked_anew.ask()  # a command has written other settings
         return len(entries)
 
     def _not_recording(self, why: str, told: str) -> str:
@@ -470,8 +511,11 @@ class Service:
             self._say(f"The end could not be noted: {error}")
 
     def _note_settings(self, journal: Journal) -> None:
-        for change in note_settings(journal, self._shop, self._clock.now_ms()):
-            self._say(f"Changed: {change.words}.")
+        who = self._asked_anew.who
+        way = Way.PAGE if who else Way.FILE
+        now_ms = self._clock.now_ms()
+        for change in note_settings(journal, self._shop, now_ms, way=way, who=who):
+            self._say(f"Changed{f' by {who}' if who else ''}: {change.words}.")
             if change.key == "shop.name" and change.before is not None:
                 self._other_shop = OTHER_SHOP.format(before=change.before, after=change.after)
                 self._say(self._other_shop)
@@ -482,12 +526,14 @@ class Service:
         All that can be wrong with the new one shows before anything of the old is ended.
         """
         assert self._reread is not None, "reload() needs a way to read the configuration"
+        self._config_file.note()
         try:
             shop, session = renewed(
                 self._reread, self._shop.broker, writer.journal, self.pages, self._new_session
             )
         except Unusable as error:
             self._say(f"The configuration is kept as it was. {error}")
+            self._asked_anew.answer(str(error))
             return
         # What has arrived is of the old configuration, and is taken in by it.
         self._take_in(writer, self._session.drain(BATCH, 0), self._results())
@@ -498,15 +544,20 @@ class Service:
         self._take_in(writer, (), self._results())
         self._shop = shop
         try:
-            writer.use(shop)
-            self._mirroring.use(shop, writer.journal)
-            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
+            # First, so that what came before stays under the settings of before.
             self._note_settings(writer.journal)
+            writer.use(shop)
+            self._shop = writer.shop
+            self._mirroring.use(self._shop, writer.journal)
+            writer.journal.add_event(self._clock.now_ms(), "configuration", "read again")
         except JournalError as error:
             self._say(f"The new configuration could not be noted: {error}")
         self._use(session)
-        self._itself.use(shop)
+        self._itself.use(self._shop)
         with suppress(JournalError):  # each look tries again
             self._filters.look(writer.journal)
         session.start()
+        if self._keeper is not None:
+            self._keeper.taken()
+        self._asked_anew.answer()
         self._say("The configuration was read again and is in use.")

@@ -33,13 +33,8 @@ class Notifier:
     ) -> None:
         self._address = _address(environ.get("NOTIFY_SOCKET", ""))
         self._monotonic_s = monotonic_s
-        self._every_s = _watchdog_s(environ, os.getpid() if pid is None else pid)
+        self._every_s = watchdog_s(environ, os.getpid() if pid is None else pid)
         self._fed_s: float | None = None
-
-    @property
-    def watchdog_s(self) -> float | None:
-        """How often the watchdog is fed, in seconds; None: nobody asks for it."""
-        return self._every_s
 
     def ready(self, status: str = "") -> None:
         """Say that the service has started."""
@@ -77,7 +72,7 @@ def _address(name: str) -> str | None:
     return "\0" + name[1:] if name.startswith("@") and len(name) > 1 else None
 
 
-def _watchdog_s(environ: Mapping[str, str], pid: int) -> float | None:
+def watchdog_s(environ: Mapping[str, str], pid: int) -> float | None:
     """Return half of the time after which systemd would act, by [2]; None: it is not meant."""
     for_pid = environ.get("WATCHDOG_PID", "")
     if for_pid and for_pid != str(pid):

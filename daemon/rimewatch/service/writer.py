@@ -8,21 +8,23 @@ happened: the evaluator is made anew from the journal, and the batch is tried ag
 
 import json
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final
 
 from rimewatch.alarms import codec
-from rimewatch.alarms.alarm import Alarm
+from rimewatch.alarms.alarm import Alarm, AlarmState
 from rimewatch.alarms.effects import Send
 from rimewatch.clock import Clock
-from rimewatch.entries import AnyEntry, RetryQuarantine
+from rimewatch.entries import Acknowledge, AnyEntry, CorrectPlace, RetryQuarantine
 from rimewatch.evaluation import track_codec
+from rimewatch.evaluation.acknowledging import missed
 from rimewatch.evaluation.door import check, is_known
 from rimewatch.evaluation.outcome import AlarmKept, Noted, Outcome, SummaryDue
 from rimewatch.evaluation.track import Track
 from rimewatch.intake.arrivals import Arrived, Item, SessionEvent
+from rimewatch.intake.entry_messages import Became, answer
 from rimewatch.intake.receiver import Received, Receiver, refused
 from rimewatch.intake.sparkplug.host import Request
 from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
@@ -91,17 +93,23 @@ class Writer:
         """Up to which reading each channel's last checkpoint goes that still holds."""
         self._clocks_due_ms = 0
         self._saved_alarms = ""
+        self._saved_state: AlarmState | None = None
+        """What that text says; the state is never changed, only replaced."""
         self._progress = 0
-        self.link_trouble = ""
-        """What is wrong with the connection to the broker, with its cure; whoever has it says so.
-        It is the reason of a silence, where there is one."""
+        self.link_trouble: Callable[[], str] = str
+        """Tells what is wrong with the connection to the broker now, with its cure. It is the
+        reason of a silence, where there is one."""
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
+        self._kept_seats: set[str] = set()
+        """Channels that are over and whose end is kept already."""
         self._wrote_it = False
         """Whether what is remembered in the file is this writer's own."""
         self._unproven_ms: Mapping[str, int] = {}
         self._requests: list[Request] = []
+        self._to_answer: dict[int, int] = {}
+        """When the message of an entry arrived whose sender has not been answered yet."""
         self.mornings = Mornings(journal, clock, None if charts is None else charts.mornings)
         self.use(shop)
 
@@ -157,11 +165,14 @@ class Writer:
         if not self._wrote_it:
             self._unproven_ms = resumed.unproven_ms
         self.evaluator, self._entry_number = resumed.evaluator, resumed.entry_number
+        if self.evaluator.shop.earlier != self.shop.earlier:
+            self.shop = self.evaluator.shop
+            self.receiver = Receiver(self.shop)
         self.mornings.resume()
         self.receiver.begin_anew(self.evaluator.entries)
         for known, note in clock_notes(self.shop, self.journal).items():
             self.receiver.remember_clock(known, note)
-        self._saved_alarms = ""
+        self._saved_alarms, self._saved_state = "", None
         self._checkpoint_of.clear()
         self._checkpoint_due_ms = 0 if self._unproven_ms else now_ms + CHECKPOINT_EVERY_MS
         for probe in self.shop.probes:
@@ -208,12 +219,14 @@ class Writer:
                     self.receiver.enter(entry)
                 waiting = deque(entries)
                 entries += self._take_arrivals(items, waiting)
-                self._enter_until(waiting, None)
+                if waiting:
+                    self._enter_until(waiting, None)
                 self.evaluator.advance(self._clock.now_ms())
                 owed = self.mornings.take_owed()
                 if owed is not None:
                     self._keep_summary(owed)
-                self._keep(self.evaluator.take_outcomes())
+                if self.evaluator.has_outcomes:
+                    self._keep(self.evaluator.take_outcomes())
                 self.mornings.keep_drawn()
                 self._note_results(results)
                 self._remember()
@@ -223,6 +236,8 @@ class Writer:
             # The evaluator has seen what is not on the disk. If it cannot be made anew now,
             # it is before the next batch.
             self._is_torn = True
+            self._requests.clear()
+            self._to_answer.clear()
             with suppress(JournalError):
                 self.rebuild()
             raise
@@ -232,6 +247,8 @@ class Writer:
         self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
+        if any(isinstance(entry, CorrectPlace) for _, entry in entries):
+            self._is_torn = True  # what was concluded of that time is made anew
         return [entry for _, entry in entries]
 
     def _follow_clock(self) -> None:
@@ -240,8 +257,8 @@ class Writer:
         ahead_ms = self.evaluator.now_ms - now_ms
         if ahead_ms <= SET_BACK_MS:
             return
-        for probe in self.evaluator.tracks:
-            self.journal.drop_checkpoints(f"{TRACK}{probe}", now_ms)
+        for seat in (*self.evaluator.past_tracks, *self.evaluator.tracks):
+            self.journal.drop_checkpoints(f"{TRACK}{seat}", now_ms)
         self.evaluator.set_back(now_ms)
         self.journal.outbox_bring_forward(now_ms)
         self._clocks_due_ms = self._checkpoint_due_ms = 0
@@ -274,16 +291,14 @@ class Writer:
         for item in items:
             if isinstance(item, Arrived):
                 found = self.receiver.receive(
-                    item.topic, item.payload, item.arrived_ms, retained=item.retained
+                    item.topic, item.payload, item.arrived_ms, retained=item.retained, qos=item.qos
                 )
                 received.append((item.arrived_ms, found))
                 if found.entry is not None:
                     entered.extend(self._add_entry(found.entry, item.arrived_ms, entries))
             else:
                 self._note_session(item)
-        readings = [reading for _, found in received for reading in found.readings]
-        news = iter(self.journal.add_readings(readings)) if readings else iter(())
-        self.journal.add_quarantined([q for _, found in received for q in found.quarantined])
+        news = self._keep_received(received)
         evaluator = self.evaluator
         for arrived_ms, found in received:
             if entries:
@@ -298,13 +313,20 @@ class Writer:
                 self._keep(evaluator.take_outcomes())
         return entered
 
+    def _keep_received(self, received: Sequence[tuple[int, Received]]) -> Iterator[bool]:
+        """Write readings, and what was not believed; tell of each reading whether it is news."""
+        if doubted := [q for _, found in received for q in found.quarantined]:
+            self.journal.add_quarantined(doubted)
+        readings = [reading for _, found in received for reading in found.readings]
+        return iter(self.journal.add_readings(readings)) if readings else iter(())
+
     def _note_more(self, arrived_ms: int, found: Received) -> None:
         """Take what a message brought beside readings."""
         self.evaluator.leave_unread(found.unread)
         for probe in found.gone:
             self.evaluator.lose(probe)
         for note in found.notes:
-            self.journal.add_event(arrived_ms, "two sources", note)
+            self.journal.add_event(arrived_ms, note.what, note.text)
             self._clocks_due_ms = 0  # whoever lists the probes after the event sees it there
         self._requests.extend(found.requests)
 
@@ -313,15 +335,18 @@ class Writer:
     ) -> list[tuple[int, AnyEntry]]:
         """Put an entry that came over the broker on the books, unless it is there already.
 
-        Nobody waits for an answer: what the door refuses is kept with its reason.
+        Its sender may not wait for the answer, so what the door refuses is kept with its reason.
         """
         if is_known(entry, (*self.evaluator.entries, *(other for _, other in waiting))):
+            self._answer(Became.KNOWN, entry, arrived_ms)
             return []
         refusal = check(entry, self.shop, JournalBooks(self.journal), arrived_ms)
         if refusal is not None:
             keep_refusal(self.journal, refusal, entry)
+            self._answer(Became.REFUSED, entry, arrived_ms, refusal.why)
             return []
         number = self.journal.add_entry(entry, "mqtt")
+        self._to_answer[number] = arrived_ms
         self.receiver.enter(entry)
         numbered = (number, replace(entry, entry_number=number))
         waiting.append(numbered)
@@ -332,10 +357,20 @@ class Writer:
         while entries and (until_ms is None or entries[0][1].at_ms <= until_ms):
             number, entry = entries.popleft()
             self.evaluator.advance(entry.at_ms)
+            arrived_ms = self._to_answer.pop(number, None)
+            if arrived_ms is not None:
+                alarms = self.evaluator.alarms
+                why = missed(entry, alarms) if isinstance(entry, Acknowledge) else ""
+                self._answer(Became.WITHOUT_EFFECT if why else Became.TAKEN, entry, arrived_ms, why)
             self.evaluator.enter(entry)
             self._entry_number = number
             if isinstance(entry, RetryQuarantine):
                 retry_quarantine(self.journal, self.receiver, self.evaluator)
+
+    def _answer(self, became: Became, entry: AnyEntry, arrived_ms: int, why: str = "") -> None:
+        """Say to whoever sent an entry what became of it, once the batch is on the disk."""
+        said = answer(became, entry, arrived_ms, why)
+        self._requests.append(Request(self.shop.broker.answer_topic, said))
 
     def _note_session(self, event: SessionEvent) -> None:
         since = "" if event.since_ms is None else f" (last heard at {event.since_ms} ms)"
@@ -414,7 +449,7 @@ class Writer:
             raised_ms=send.raised_ms,
             now_ms=send.at_ms,
             above_s=send.above_s,
-            link=self.link_trouble if send.about is not About.RETURNED else "",
+            link=self.link_trouble() if send.about is not About.RETURNED else "",
         )
         self.journal.add_message(
             send.at_ms, send.contact, send.key.unit, send.key.rule, send.about, send.alarm_id
@@ -455,10 +490,11 @@ class Writer:
     def _remember(self) -> None:
         """Write what a restart goes on from."""
         evaluator = self.evaluator
-        alarms = codec.to_json(evaluator.alarms)
-        if alarms != self._saved_alarms:
-            self.journal.save_state(ALARM_STATE, alarms)
-            self._saved_alarms = alarms
+        if evaluator.alarms is not self._saved_state:
+            alarms = codec.to_json(evaluator.alarms)
+            if alarms != self._saved_alarms:
+                self.journal.save_state(ALARM_STATE, alarms)
+            self._saved_alarms, self._saved_state = alarms, evaluator.alarms
         self.journal.save_state(
             EVALUATOR_STATE,
             json.dumps(
@@ -475,15 +511,22 @@ class Writer:
             self._remember_clocks()
         for name, from_ms in self._unproven_ms.items():
             self.journal.drop_checkpoints(name, from_ms)
-        for probe, track in evaluator.tracks.items():
+        for seat, track in (evaluator.past_tracks | evaluator.tracks).items():
             if track.disturbed_from_ms is not None:
-                self.journal.drop_checkpoints(f"{TRACK}{probe}", track.disturbed_from_ms)
+                self.journal.drop_checkpoints(f"{TRACK}{seat}", track.disturbed_from_ms)
                 track.disturbed_from_ms = None
-                self._checkpoint_of.pop(probe, None)
+                self._kept_seats.discard(seat)
+                self._checkpoint_of.pop(seat, None)
         if evaluator.now_ms >= self._checkpoint_due_ms:
             self._checkpoint_due_ms = evaluator.now_ms + CHECKPOINT_EVERY_MS
-            for probe, track in evaluator.tracks.items():
-                self._checkpoint(probe, track)
+            over = {
+                seat: track
+                for seat, track in evaluator.past_tracks.items()
+                if seat not in self._kept_seats
+            }
+            self._kept_seats.update(over)
+            for seat, track in (over | evaluator.tracks).items():
+                self._checkpoint(seat, track)
 
     def _checkpoint(self, probe: ProbeId, track: Track) -> None:
         last_ms = track.state.last_ms

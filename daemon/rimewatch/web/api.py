@@ -29,7 +29,7 @@ from rimewatch.web.api_document import DOCUMENT
 from rimewatch.web.metrics import CONTENT_TYPE, metrics_text
 from rimewatch.web.page import Page
 from rimewatch.web.people import TokenScope
-from rimewatch.web.standing import is_behind
+from rimewatch.web.unit_views import is_behind
 
 
 class Api(Page):
@@ -119,7 +119,7 @@ def _unit(unit: Unit, now: UnitNow, at_ms: int) -> dict[str, Any]:
         "id": unit.id,
         "name": unit.name,
         "kind": unit.kind.value,
-        "standing": now.standing(at_ms).value,
+        "standing": now.state(at_ms).value,
         "fish_c": None if now.fish_c is None else round(now.fish_c, 3),
         "air_c": now.air_c,
         "read": iso_or_none(now.at_ms),

@@ -15,6 +15,7 @@ from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.governing import governing_readings
 from rimewatch.evaluation.hourly import HourRanges, HourStore, MeasuredHours, felt_hours
+from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import Span
 from rimewatch.evaluation.unit_air import air_probe
 from rimewatch.evaluation.unit_now import Bucket
@@ -105,7 +106,12 @@ def _from_readings(
     found = []
     for line_probe, span in (
         (probe, Span(felt.times_ms[inside], felt.values[inside])),
-        (air, None if air is None else store.span(air.id, from_ms, to_ms)),
+        (
+            air,
+            None
+            if air is None
+            else store.span(air.id, there_from_ms(shop, air.id, from_ms), to_ms),
+        ),
     ):
         if line_probe is None or span is None:
             found.append(_Line((), ()))

@@ -32,7 +32,8 @@ BROWSER_COOKIE: Final = "rimewatch-browser"
 BROWSER_LASTS_S: Final = 400 * 86_400
 """The longest that browsers keep one (RFC 6265bis, section 5.5)."""
 LARGEST_FORM_BYTES: Final = 20_000
-MOST_FIELDS: Final = 60
+MOST_FIELDS: Final = 120
+"""A probe's form has two for each of its settings."""
 LONGEST_ADDRESS: Final = 100
 
 

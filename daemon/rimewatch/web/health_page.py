@@ -8,7 +8,7 @@ from rimewatch.report import wording
 from rimewatch.shop import Probe
 from rimewatch.web.live import Health, Snapshot
 from rimewatch.web.page import Page
-from rimewatch.web.standing import is_behind
+from rimewatch.web.unit_views import is_behind
 
 
 class HealthPage(Page):

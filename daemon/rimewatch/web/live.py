@@ -90,6 +90,7 @@ class Board:
         self._wakers: dict[int, Callable[[], None]] = {}
         self._next = 0
         self._ended = False
+        self._era = 0
 
     @property
     def latest(self) -> Snapshot:
@@ -100,6 +101,15 @@ class Board:
     def ended(self) -> bool:
         """Whether the streams are to end."""
         return self._ended
+
+    @property
+    def era(self) -> int:
+        """Counts the sets of pages there were: a stream belongs to the one it began in."""
+        return self._era
+
+    def goes_on(self, era: int) -> bool:
+        """Whether the streams of an era go on."""
+        return not self._ended and era == self._era
 
     def publish(self, snapshot: Snapshot) -> None:
         """Put a snapshot in place of the one before."""
@@ -112,8 +122,10 @@ class Board:
         self._wake()
 
     def begin_streams(self) -> None:
-        """Allow streams again, for the next server."""
+        """Allow streams again, for the pages that follow; those of before end."""
         self._ended = False
+        self._era += 1
+        self._wake()
 
     def listen(self, waker: asyncio.Event, loop: asyncio.AbstractEventLoop) -> int | None:
         """Have an event of a loop set at each publication; None: too many listen already.

@@ -19,11 +19,11 @@ from rimewatch.evaluation.lot_book import book
 from rimewatch.instants import iso
 from rimewatch.journal.attachments import AttachmentError, keep_content
 from rimewatch.vocabulary import LotId
-from rimewatch.web.enter import Desk, Meanwhile, SeenOf, Typed, remember
+from rimewatch.web.enter import Meanwhile, SeenOf, Typed, remember
+from rimewatch.web.forms import Forms
 from rimewatch.web.guard import Visitor
 from rimewatch.web.lot_fields import corrections, done_at, seen_number, wall_clock_ms
 from rimewatch.web.lot_page import line_words, lot_path
-from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 
@@ -35,17 +35,8 @@ LARGEST_UPLOAD_BYTES: Final = 20_000_000
 LONGEST_FILE_NAME: Final = 200
 
 
-class LotForms(Page):
-    """Takes the forms about one lot.
-
-    Args:
-        means: What every page is made with.
-        desk: Writes entries down.
-    """
-
-    def __init__(self, means: Means, desk: Desk) -> None:
-        super().__init__(means)
-        self._desk = desk
+class LotForms(Forms):
+    """Takes the forms about one lot."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the forms; none answers to GET."""
@@ -54,6 +45,7 @@ class LotForms(Page):
             "thaw": self.thaw,
             "move": self.move,
             "correct": self.correct,
+            "confirm-start": self.confirm_start,
             "attach": self.attach,
             "cancel": self.cancel,
             "withdraw": self.withdraw,
@@ -97,6 +89,16 @@ class LotForms(Page):
             else corrections(known.received, fields, self._shop.display)
         )
         entry: Entry = {"do": "correct-lot", "reason": fields.get("reason", ""), **changed}
+        return await self._taken(request, visitor, fields, entry)
+
+    async def confirm_start(self, request: Request) -> Response:
+        """Enter that a lot's freezing did begin when it was entered to have, long afterwards."""
+        visitor, fields = await self._form(request)
+        entry: Entry = {
+            "do": "correct-lot",
+            "reason": fields.get("reason", ""),
+            "confirms_start": True,
+        }
         return await self._taken(request, visitor, fields, entry)
 
     async def cancel(self, request: Request) -> Response:
@@ -143,12 +145,6 @@ class LotForms(Page):
         return go_to(lot_path(lot))
 
     # --- shared ---------------------------------------------------------------------------
-
-    async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
-        visitor = await self._guard.visitor(request, Role.ACT)
-        fields = await self._guard.form(request, visitor)
-        remember(request, Typed(visitor, fields))
-        return visitor, fields
 
     async def _taken(
         self,

@@ -4,6 +4,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from rimewatch.evaluation.lot_story import LotStory
+from rimewatch.lots.standing import Backdated
 from rimewatch.report import wording
 from rimewatch.report.lot_standing import lot_words
 from rimewatch.rules.provisions import THAWING_LIMIT_C
@@ -48,6 +49,7 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         lines.append(f"Thawing since {since}, at {limit} or below.")
     if story.need is not None:
         lines.append(wording.printable(story.need.why))
+        lines.extend(map(wording.printable, story.need.remaining_hazards))
     return {
         "lot": str(story.lot),
         "species": "not said" if received is None else wording.printable(received.species),
@@ -58,5 +60,6 @@ def lot_view(shop: Shop, story: LotStory) -> dict[str, Any]:
         "verdict": words.verdict,
         "why_not": words.why_not,
         "lines": lines,
+        "asks_start": any(isinstance(doubt, Backdated) for doubt in story.judgement.doubts),
         "progress": progress,
     }

@@ -4,29 +4,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.lots.needs import PACKED
+from rimewatch.report.judged_anew import LOT_JUDGED_ANEW, still_to_be_known
 from rimewatch.vocabulary import LotId, Origin
-from rimewatch.web.enter import Desk, Typed, remember
+from rimewatch.web.forms import Forms
 from rimewatch.web.lot_fields import celsius, done_at
 from rimewatch.web.lot_page import lot_path
 from rimewatch.web.lot_view import lot_view
-from rimewatch.web.page import Means, Page
-from rimewatch.web.people import Role
 from rimewatch.web.rendering import go_to
 from rimewatch.web.species_choices import species_choices
 from rimewatch.web.unit_forms import number
 
 
-class LotPages(Page):
-    """Shows the lots that are here and takes in further ones.
-
-    Args:
-        means: What every page is made with.
-        desk: Writes entries down.
-    """
-
-    def __init__(self, means: Means, desk: Desk) -> None:
-        super().__init__(means)
-        self._desk = desk
+class LotPages(Forms):
+    """Shows the lots that are here and takes in further ones."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the page and its form."""
@@ -39,6 +30,8 @@ class LotPages(Page):
         """Show every lot that is here."""
         visitor = await self._guard.visitor(request)
         snapshot = self._board.latest
+        told = await self._asked(lambda journal: journal.events_of_kind(LOT_JUDGED_ANEW))
+        here = [story.lot for story in snapshot.lots]
         return self._renderer.page(
             "lots.html",
             title="Lots",
@@ -51,15 +44,15 @@ class LotPages(Page):
             seen=snapshot.entry_number,
             origins=[origin.value for origin in Origin],
             species_choices=species_choices(self._shop),
+            judged_anew=still_to_be_known((event.detail for event in told), here),
+            packed=PACKED,
             scale=self._shop.display.value,
             timezone=self._shop.timezone,
         )
 
     async def receive(self, request: Request) -> Response:
         """Enter a lot that came in."""
-        visitor = await self._guard.visitor(request, Role.ACT)
-        fields = await self._guard.form(request, visitor)
-        remember(request, Typed(visitor, fields))
+        visitor, fields = await self._form(request)
         entry: dict[str, object] = {
             "do": "receive-lot",
             "lot": fields.get("lot", ""),

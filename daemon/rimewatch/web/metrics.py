@@ -11,7 +11,7 @@ from typing import Final
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
 from rimewatch.web.live import Snapshot
-from rimewatch.web.standing import is_behind
+from rimewatch.web.unit_views import is_behind
 
 CONTENT_TYPE: Final = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 

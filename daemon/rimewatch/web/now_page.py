@@ -32,7 +32,7 @@ from rimewatch.web.page import Means, Page
 from rimewatch.web.people import Role
 from rimewatch.web.rendering import drawing
 from rimewatch.web.spark import spark
-from rimewatch.web.standing import (
+from rimewatch.web.unit_views import (
     UnitView,
     alarm_words,
     headline,
@@ -117,26 +117,26 @@ class NowPage(Page):
         if number is None:
             return Response(status_code=503, headers={"Retry-After": "60"})
         return StreamingResponse(
-            self._news(number, changed),
+            self._news(number, changed, self._board.era),
             media_type="text/event-stream",
             headers={"X-Accel-Buffering": "no"},
         )
 
-    async def _news(self, number: int, changed: asyncio.Event) -> AsyncIterator[str]:
+    async def _news(self, number: int, changed: asyncio.Event, era: int) -> AsyncIterator[str]:
         loop = asyncio.get_running_loop()
         try:
             yield "retry: 5000\n\n"
-            while not self._board.ended:
+            while self._board.goes_on(era):
                 changed.clear()  # before it is told: what comes while it is being told is told next
                 yield self._event()
                 told_s = loop.time()
-                while not self._board.ended:
+                while self._board.goes_on(era):
                     try:
                         await asyncio.wait_for(changed.wait(), PING_S)
                         break
                     except TimeoutError:
                         yield ": still here\n\n"
-                if not self._board.ended:
+                if self._board.goes_on(era):
                     await asyncio.sleep(max(0.0, told_s + AT_MOST_EVERY_S - loop.time()))
         finally:
             self._board.leave(number)

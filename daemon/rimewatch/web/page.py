@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 
 from rimewatch.clock import Clock
 from rimewatch.journal.errors import JournalError
@@ -21,6 +22,29 @@ BUSY_S: Final = 5.0
 """How long an answer waits for a journal that is busy."""
 
 T = TypeVar("T")
+
+STILL: Final = "still"
+"""In an address: the page is not to load itself again."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """That a page loads itself again while something is under way, and how that is stopped.
+
+    Whoever needs longer to read may stop it (WCAG 2.2, success criterion 2.2.1, from memory).
+    """
+
+    every_s: int
+    stop: str
+    """Where the page is that stays as it is."""
+
+
+def again(request: Request, every_s: int, *, when: bool) -> Again | None:
+    """Return how a page loads itself again; None: it does not, or was told not to."""
+    if not when or STILL in request.query_params:
+        return None
+    url = request.url.include_query_params(**{STILL: "1"})
+    return Again(every_s=every_s, stop=f"{url.path}?{url.query}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -45,9 +45,20 @@ class Renderer:
     Args:
         shop: Its name, scale and language.
         pages: Path and name of each page that the menu leads to.
+        has_settings: Whether there are pages on which settings are changed.
+        has_looks: Whether there are the pages of what is worked out when asked for.
     """
 
-    def __init__(self, shop: Shop, pages: tuple[tuple[str, str], ...]) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        pages: tuple[tuple[str, str], ...],
+        *,
+        has_settings: bool = False,
+        has_looks: bool = False,
+    ) -> None:
+        self._has_settings = has_settings
+        self._has_looks = has_looks
         self._shop = shop
         self._pages = pages
         self._root = "" if shop.web is None else shop.web.path
@@ -83,6 +94,8 @@ class Renderer:
                 form_token="" if visitor is None else visitor.form_token,
                 may_act=visitor is not None and visitor.may(Role.ACT),
                 may_set_up=visitor is not None and visitor.may(Role.SET_UP),
+                has_settings=self._has_settings,
+                has_looks=self._has_looks,
                 pages=self._menu(visitor),
                 here=here,
                 root=self._root,

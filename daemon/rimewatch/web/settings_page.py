@@ -28,6 +28,8 @@ from rimewatch.web.guard import Visitor
 from rimewatch.web.page import BUSY_S, Means, Page
 from rimewatch.web.people import ROLES, People, PeopleError, Role, TokenScope, check_name
 from rimewatch.web.rendering import go_to
+from rimewatch.web.setting_pages import menu
+from rimewatch.web.settings_keeper import InUse, SettingsKeeper
 
 PATH: Final = "/settings"
 EVENT: Final = "set-up"
@@ -59,11 +61,15 @@ class SettingsPage(Page):
     Args:
         means: What every page is made with.
         config_file: Where the configuration is; None: nobody said.
+        keeper: Keeps the settings; None: no page changes them.
     """
 
-    def __init__(self, means: Means, config_file: ConfigFile | None) -> None:
+    def __init__(
+        self, means: Means, config_file: ConfigFile | None, keeper: SettingsKeeper | None = None
+    ) -> None:
         super().__init__(means)
         self._config_file = config_file
+        self._keeper = keeper
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the page and its forms."""
@@ -222,10 +228,14 @@ class SettingsPage(Page):
             "same": read == self._shop,
         }
 
+    async def _in_use(self) -> InUse | None:
+        return None if self._keeper is None else await run_in_threadpool(self._keeper.in_use)
+
     # --- shared ---------------------------------------------------------------------------
 
     async def _page(self, visitor: Visitor, secret: Secret | None = None) -> Response:
         now_ms = self._clock.now_ms()
+        in_use = await self._in_use()
         people = self._guard.people
         everybody = await run_in_threadpool(people.everybody)
         sessions = await run_in_threadpool(people.sessions, now_ms)
@@ -261,6 +271,8 @@ class SettingsPage(Page):
             whom=whom(self._shop),
             last_test=await self._with_journal(self._last_test),
             configuration=await run_in_threadpool(self._configuration),
+            in_use=in_use,
+            menu=[] if in_use is None else menu(in_use.tables),
         )
 
     async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:

@@ -17,6 +17,9 @@ from rimewatch.web.api_past import ApiPast
 from rimewatch.web.enter import Desk, ParseEntry
 from rimewatch.web.guard import Guard, SignInFirst
 from rimewatch.web.health_page import HealthPage
+from rimewatch.web.heard import Listens
+from rimewatch.web.heard_page import HeardPage
+from rimewatch.web.ice_page import IcePage, LookAtIce
 from rimewatch.web.live import Board
 from rimewatch.web.lot_forms import LotForms
 from rimewatch.web.lot_page import LotPage
@@ -27,10 +30,14 @@ from rimewatch.web.page import Means
 from rimewatch.web.people import People, PeopleError
 from rimewatch.web.records_page import RecordFiles, RecordPages
 from rimewatch.web.rendering import STATIC, Renderer
+from rimewatch.web.review_page import MakeReview, ReviewPages
+from rimewatch.web.setting_pages import SettingPages
+from rimewatch.web.settings_keeper import SettingsKeeper
 from rimewatch.web.settings_page import ConfigFile, SettingsPage
 from rimewatch.web.sign_in import SignInPages
 from rimewatch.web.unit_forms import UnitForms
 from rimewatch.web.unit_page import UnitPage
+from rimewatch.web.what_if_page import Supposes, WhatIfPage
 
 PAGES = (
     ("/", "Now"),
@@ -44,6 +51,7 @@ PAGES = (
 FILES = {
     "style.css": "text/css",
     "now.js": "text/javascript",
+    "again.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "app.webmanifest": "application/manifest+json",
 }
@@ -58,6 +66,16 @@ class Site:
     handlers: Mapping[Any, Callable[[Request, Exception], Any]]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looks:
+    """What is worked out by the service when somebody asks for it on a page."""
+
+    ice: LookAtIce
+    review: MakeReview
+    supposes: Supposes | None = None
+    """Plays other settings over the past; None: nobody does."""
+
+
 def make_site(
     shop: Shop,
     journal_path: Path,
@@ -67,6 +85,10 @@ def make_site(
     parse: ParseEntry,
     record_files: RecordFiles,
     config_file: ConfigFile | None = None,
+    *,
+    keeper: SettingsKeeper | None = None,
+    listens: Listens | None = None,
+    looks: Looks | None = None,
 ) -> Site:
     """Return the pages of a shop.
 
@@ -79,13 +101,18 @@ def make_site(
         parse: Checks what people enter.
         record_files: Makes the record of a period.
         config_file: Where the configuration is, for those who set things up.
+        keeper: Keeps the settings; None: no page changes them.
+        listens: Listens for probes that watch nothing yet; None: nobody does.
+        looks: What is worked out when somebody asks for it; None: nothing is.
     """
     means = Means(
         shop=shop,
         journal_path=journal_path,
         board=board,
         guard=Guard(people, clock, shop.pages_url, shop.pages_path),
-        renderer=Renderer(shop, PAGES),
+        renderer=Renderer(
+            shop, PAGES, has_settings=keeper is not None, has_looks=looks is not None
+        ),
         clock=clock,
     )
     desk = Desk(shop, journal_path, board, clock, parse)
@@ -96,10 +123,13 @@ def make_site(
         *LotPages(means, desk).routes(),
         *LotPage(means).routes(),
         *LotForms(means, desk).routes(),
+        *([] if looks is None else _looking(means, desk, looks, keeper)),
         *MorningPages(means).routes(),
         *RecordPages(means, record_files).routes(),
         *HealthPage(means).routes(),
-        *SettingsPage(means, config_file).routes(),
+        *SettingsPage(means, config_file, keeper).routes(),
+        *([] if keeper is None or listens is None else HeardPage(means, keeper, listens).routes()),
+        *([] if keeper is None else SettingPages(means, keeper).routes()),
         *Api(means).routes(),
         *ApiPast(means).routes(),
         *SignInPages(means).routes(),
@@ -113,6 +143,15 @@ def make_site(
             PeopleError: means.renderer.people_away,
         },
     )
+
+
+def _looking(
+    means: Means, desk: Desk, looks: Looks, keeper: SettingsKeeper | None
+) -> list[BaseRoute]:
+    routes = [*IcePage(means, desk, looks.ice).routes(), *ReviewPages(means, looks.review).routes()]
+    if keeper is not None and looks.supposes is not None:
+        routes += WhatIfPage(means, keeper, looks.supposes).routes()
+    return routes
 
 
 async def static_file(request: Request) -> Response:

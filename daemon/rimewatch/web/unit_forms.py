@@ -9,10 +9,7 @@ from starlette.routing import BaseRoute, Route
 
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.shop import Shop
-from rimewatch.web.enter import Desk, Typed, remember
-from rimewatch.web.guard import Visitor
-from rimewatch.web.page import Means, Page
-from rimewatch.web.people import Role
+from rimewatch.web.forms import Forms
 from rimewatch.web.rendering import go_to
 
 SHELVES_MIN: Final = (15, 30, 60, 120, 240)
@@ -20,17 +17,8 @@ SHELVES_MIN: Final = (15, 30, 60, 120, 240)
 PROMISES_MIN: Final = (10, 20, 30, 60)
 
 
-class UnitForms(Page):
-    """Takes the forms about alarms and units.
-
-    Args:
-        means: What every page is made with.
-        desk: Writes entries down.
-    """
-
-    def __init__(self, means: Means, desk: Desk) -> None:
-        super().__init__(means)
-        self._desk = desk
+class UnitForms(Forms):
+    """Takes the forms about alarms and units."""
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes of the forms; none answers to GET."""
@@ -101,12 +89,6 @@ class UnitForms(Page):
             entry["lots"] = [lot]
         await self._desk.take(visitor, entry)
         return go_to(f"/unit/{unit}")
-
-    async def _form(self, request: Request) -> tuple[Visitor, dict[str, str]]:
-        visitor = await self._guard.visitor(request, Role.ACT)
-        fields = await self._guard.form(request, visitor)
-        remember(request, Typed(visitor, fields))
-        return visitor, fields
 
     def _alarm(self, fields: dict[str, str]) -> Alarm:
         wanted = fields.get("alarm", "")

@@ -12,6 +12,7 @@ from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
 from rimewatch.report.habit_words import defrost_words
+from rimewatch.report.page import limit_reason
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.rules.watch import Spell
@@ -22,8 +23,8 @@ from rimewatch.web.course import LEAST_MS, SPANS, Course, course_of
 from rimewatch.web.live import Snapshot
 from rimewatch.web.page import BUSY_S, Page
 from rimewatch.web.rendering import drawing
-from rimewatch.web.standing import alarm_words, unit_view
 from rimewatch.web.unit_forms import PROMISES_MIN, SHELVES_MIN, known_unit
+from rimewatch.web.unit_views import alarm_words, unit_view
 
 USUAL: Final = "day"
 MOST_ROWS: Final = 20
@@ -77,6 +78,7 @@ class UnitPage(Page):
             promises=PROMISES_MIN,
             shelf_lengths=SHELVES_MIN,
             is_out=now.out_of_service,
+            looser=limit_reason(unit, self._shop.display),
         )
 
     def _shelves(self, snapshot: Snapshot, unit: Unit, at_ms: int) -> list[dict[str, str]]:

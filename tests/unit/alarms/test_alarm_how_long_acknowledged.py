@@ -113,6 +113,19 @@ def test_contact_with_a_new_address_hears_of_what_stands(
     assert len(set(tokens)) == 2
 
 
+def test_contact_who_was_gone_and_comes_back_hears_of_what_stands(
+    open_desk: Make, shop_of: Make, step: Make
+) -> None:
+    """Much may have happened meanwhile, and the address may be another one."""
+    desk = open_desk(shop_of(step(0, "first")))
+    desk.wrong("18:00:00")
+    with_contacts(desk, shop_of(step(0, "other")), at="18:10:00")
+
+    told = with_contacts(desk, shop_of(step(0, "first")), at="21:00:00")
+
+    assert told == ["21:00:00 first raised"]
+
+
 def test_nobody_is_told_of_what_was_not_told(
     open_desk: Make, shop_of: Make, step: Make, night_of: Make
 ) -> None:

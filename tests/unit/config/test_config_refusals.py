@@ -35,8 +35,8 @@ ONE_KEY: list[tuple[str, str, str, str, str, str]] = [
     ("unit", "limit_c", "nan", "unit[0].limit_c", "nan", "a number in °C"),
     ("unit", "limit_c", "-inf", "unit[0].limit_c", "-inf", "a number in °C"),
     ("unit", "limit_c", "-300", "unit[0].limit_c", "-300", "a number in °C"),
-    ("unit", "operating_limit_c", "5.0", "unit[0].operating_limit_c", "5.0", "below limit_c (5.0)"),
-    ("unit", "operating_limit_c", "6.5", "unit[0].operating_limit_c", "6.5", "below limit_c (5.0)"),
+    ("unit", "operating_limit_c", "5.0", "unit[0].operating_limit_c", "5.0", "limit_c (5.0 °C)"),
+    ("unit", "operating_limit_c", "6.5", "unit[0].operating_limit_c", "6.5", "limit_c (5.0 °C)"),
     ("unit", "deadband_c", "-0.5", "unit[0].deadband_c", "-0.5", "0 to 20"),
     ("unit", "on_delay_s", "-1", "unit[0].on_delay_s", "-1", "seconds, 0 or more"),
     ("unit", "lag_s", "-1", "unit[0].lag_s", "-1", "seconds, 0 or more"),
@@ -47,7 +47,7 @@ ONE_KEY: list[tuple[str, str, str, str, str, str]] = [
     ("unit", "defrost", '["02:00/13h"]', "unit[0].defrost[0]", '"02:00/13h"', "up to 12h"),
     ("unit", "defrost", '["02:00/"]', "unit[0].defrost[0]", '"02:00/"', "local start and length"),
     ("unit", "defrost", '"02:00/30m"', "unit[0].defrost", '"02:00/30m"', 'such as ["02:00/30m"]'),
-    ("unit", "limit_c", "41", "unit[0].limit_c", "41.0", "5.0 (41 °F) or less"),
+    ("unit", "limit_c", "41", "unit[0].limit_c", "41.0", "5.0 °C (41 °F) or less"),
     ("probe", "id", '"a/b"', "probe[0].id", '"a/b"', "letters, digits"),
     ("probe", "unit", '"case1"', "probe[0].unit", '"case1"', 'did you mean "case-1"?'),
     ("probe", "unit", '"xyz"', "probe[0].unit", '"xyz"', 'one of "case-1"'),
@@ -346,7 +346,7 @@ def test_freezer_limit_at_which_fish_thaws_is_refused_whatever_the_reason(
     (problem,) = refused(configuration(unit=unit))
 
     assert (problem.path, problem.value) == ("unit[0].limit_c", str(float(limit_c)))
-    assert "0 or less, such as -18.0 (FDA Food Code 2022, 3-501.11" in problem.expected
+    assert "0 °C (32 °F) or less, such as -18.0 °C (FDA Food" in problem.expected
 
 
 def test_limit_laxer_than_published_with_blank_reason_is_refused(

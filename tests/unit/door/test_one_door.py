@@ -18,9 +18,10 @@ from rimewatch.cli import rimewatch
 from rimewatch.clock import SteppedClock, SystemClock
 from rimewatch.commands.standing import enter
 from rimewatch.config import read_shop
-from rimewatch.entries import ENTRY_CLASSES, AnyEntry
+from rimewatch.config.changing import tables_of
+from rimewatch.entries import ENTRY_CLASSES, AnyEntry, ChangeSettings
 from rimewatch.errors import UserError
-from rimewatch.evaluation.door import OVER_SEVERAL
+from rimewatch.evaluation.door import OVER_SEVERAL, not_here
 from rimewatch.evaluation.ledger import build_ledger
 from rimewatch.intake.arrivals import Arrived
 from rimewatch.intake.entries import parse_entry
@@ -70,8 +71,18 @@ PAST: tuple[Said, ...] = (
     {"do": "receive-lot", "lot": "OLD", **WILD},
     {"do": "move-lot", "lot": "OLD", "unit": "case-1"},
     {"do": "cancel-entry", "number": 8, "reason": "never came"},
+    {
+        "do": "correct-place",
+        "probe": "frost",
+        "was": "freezer-1",
+        "unit": "case-1",
+        "from": "2020-03-01T00:00:00Z",
+        "to": "2020-03-02T00:00:00Z",
+        "reason": "it lay in the case",
+        "who": "Ben",
+    },
 )
-"""What is on the books, a minute apart, two days ago: entries 1 to 10."""
+"""What is on the books, a minute apart, two days ago: entries 1 to 11."""
 
 NO_UNIT = 'there is no unit "nowhere"; the configuration has freezer-1, case-1'
 NO_LOT = 'there is no lot "L-9" on the books; did you mean L-1?'
@@ -106,7 +117,27 @@ OF_A_LOT: tuple[Said, ...] = (
 )
 DONE_WITH_FISH: tuple[Said, ...] = (*OF_A_LOT[:4], OF_A_LOT[7])
 
+MISPLACED: Said = {
+    "probe": "frost",
+    "was": "freezer-1",
+    "unit": "case-1",
+    "from": "2020-01-01T00:00:00Z",
+    "to": "2020-01-02T00:00:00Z",
+    "reason": "it lay in the case",
+    "who": "Ben",
+}
+"""Said of a probe by somebody else; entry 11 says it of another time."""
+
 REFUSED: list[tuple[Said, str]] = [
+    (
+        {"do": "correct-place", **MISPLACED, "was": "case-1", "unit": "freezer-1"},
+        "the settings had frost in freezer-1, not in case-1",
+    ),
+    (
+        {"do": "correct-place", **MISPLACED, "to": "2019-01-01T00:00:00Z"},
+        "expected a time that is over, from before to",
+    ),
+    ({"do": "confirm-place", "number": 4}, "entry 4 says of no probe where it was"),
     *(({**said, "unit": "nowhere"}, NO_UNIT) for said in OF_A_UNIT),
     *(({**said, "lot": "L-9"}, NO_LOT) for said in OF_A_LOT),
     (
@@ -158,6 +189,9 @@ REFUSED: list[tuple[Said, str]] = [
     ),
 ]
 
+BY_A_WAY_OF_THEIR_OWN = {"change-settings"}
+"""Taken in a trace, and refused in one sentence at every other door."""
+
 TAKEN: list[Said] = [
     {"do": "receive-lot", "lot": "L-2", **WILD},
     {**FREEZE, "probe": "core"},
@@ -179,6 +213,8 @@ TAKEN: list[Said] = [
     {"do": "end-time-control", "lot": "L-1"},
     {"do": "calibration-check", "probe": "core", "found_c": 0.2},
     {"do": "retry-quarantine"},
+    {"do": "correct-place", **MISPLACED},
+    {"do": "confirm-place", "number": 11, "who": "Ana"},
 ]
 
 
@@ -395,6 +431,22 @@ def test_what_no_rule_refuses_is_taken_at_every_door(
 def test_every_kind_of_entry_is_asked_for() -> None:
     """A new kind of entry cannot be forgotten here."""
     kinds: tuple[type[AnyEntry], ...] = get_args(AnyEntry)
-    assert {said["do"] for said in TAKEN} == {kind.do for kind in kinds} == set(ENTRY_CLASSES)
+    asked = {said["do"] for said in TAKEN}
+    assert asked | BY_A_WAY_OF_THEIR_OWN == {kind.do for kind in kinds} == set(ENTRY_CLASSES)
     bare = {"retry-quarantine"}
-    assert {said["do"] for said, _ in REFUSED} == set(ENTRY_CLASSES) - bare
+    refused = {said["do"] for said, _ in REFUSED}
+    assert refused == set(ENTRY_CLASSES) - bare - BY_A_WAY_OF_THEIR_OWN
+
+
+def test_settings_are_changed_in_a_trace_and_else_by_a_way_of_their_own(shut: Doors) -> None:
+    """Whoever may publish an entry may not have the shop watched otherwise."""
+    told = {"shop": {"name": "Saltmarsh Row Fish", "timezone": "America/Chicago"}}
+    said = {"do": "change-settings", "settings": told}
+    answers = [door(shut, said) for door in DOORS[1:]]
+
+    assert answers == [not_here(ChangeSettings(at_ms=0, settings="{}"))] * 3
+    wrong = shut.trace(said)
+    assert wrong is not None, "there is no unit in it"
+    assert "unit is missing" in wrong
+    right = tables_of(HEAD + "\n".join(TABLES))
+    assert shut.trace({**said, "settings": right}) is None

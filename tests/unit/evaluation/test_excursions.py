@@ -67,7 +67,6 @@ def found(*alarms: Alarm, from_s: float = 0, to_s: float = 240) -> list[Excursio
     return excursions_of(
         SHOP,
         store,
-        SHOP.unit[CASE],
         [history],
         alarms,
         from_ms=round(from_s * 1000),

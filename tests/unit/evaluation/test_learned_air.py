@@ -72,7 +72,7 @@ def excursions(air: LearnedAir | None, name: str = "case-1") -> list[Excursion]:
     to_ms = BEGIN_MS + DAYS * MS_PER_DAY
     own = SHOP.unit[UnitId(name)]
     histories = [history_of(SHOP, one, store(), to_ms) for one in SHOP.governing_probes(own.id)]
-    return excursions_of(SHOP, store(), own, histories, [], from_ms=BEGIN_MS, to_ms=to_ms, air=air)
+    return excursions_of(SHOP, store(), histories, [], from_ms=BEGIN_MS, to_ms=to_ms, air=air)
 
 
 def test_verdicts_are_the_same_with_what_was_learned_before() -> None:

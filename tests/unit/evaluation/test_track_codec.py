@@ -31,7 +31,7 @@ class Running:
 
     def fresh(self) -> Track:
         """Return a track that has seen nothing yet, on the same store."""
-        return Track(self.shop.units[0], self.shop.probes[0], self.store)
+        return Track(self.shop.seats[0], self.store)
 
     def take(self, at_ms: int, value: float) -> bool:
         """Take a reading; return whether the channel moved on."""

@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given
 
 from any_entry import any_entry
-from rimewatch.entries import ENTRY_CLASSES, AnyEntry, CorrectLot, Entry, ReceiveLot, StartFreezing
+from rimewatch.entries import (
+    ENTRY_CLASSES,
+    AnyEntry,
+    CancelEntry,
+    CorrectLot,
+    Entry,
+    Judged,
+    LotEntry,
+    ReceiveLot,
+    StartFreezing,
+)
 from rimewatch.entry_keys import Key, Text, keys_of
 from rimewatch.intake.entries import parse_entry
 from rimewatch.journal.entry_codec import entry_from_dict, entry_to_dict, entry_to_json
@@ -72,3 +82,10 @@ def test_what_the_books_hold_is_read_alike_by_model_and_codec(entry: AnyEntry) -
 
     assert parse_entry(document, entry.at_ms) == entry == entry_from_dict(document)
     assert entry_to_dict(entry)["do"] == entry.do
+
+
+def test_every_entry_about_a_lot_has_the_lots_judged_anew() -> None:
+    """One that did not would show on the pages only after the next."""
+    about = {*get_args(LotEntry), CancelEntry}
+
+    assert {kind for kind in ENTRY_CLASSES.values() if kind.judged_anew is Judged.LOTS} == about

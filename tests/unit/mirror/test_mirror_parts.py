@@ -12,11 +12,20 @@ from handmade import probe as a_probe
 from handmade import shop, unit
 from ledger_values import ledger_of
 from mirrored import TOKEN, mirrored_shop
-from rimewatch.journal.readings import FullSpan
+from rimewatch.evaluation.unit_now import UnitNow, UnitState
+from rimewatch.journal.readings import ChangedHour, FullSpan
 from rimewatch.mirror.comparing import Sums
+from rimewatch.mirror.governing_spans import governing_spans
 from rimewatch.mirror.other_side import flux_for
 from rimewatch.mirror.pace import Pace
-from rimewatch.mirror.points import book_points, lot_points, reading_points
+from rimewatch.mirror.points import (
+    LOT_CODES,
+    STATE_CODES,
+    book_points,
+    lot_points,
+    reading_points,
+    unit_point,
+)
 from rimewatch.mirror.state import (
     Asked,
     MirrorState,
@@ -25,8 +34,16 @@ from rimewatch.mirror.state import (
     from_text,
     to_text,
 )
-from rimewatch.vocabulary import LotId, ProbeId
+from rimewatch.vocabulary import ProbeId, Standing, UnitId
 
+QUIET: dict[str, Any] = {
+    "readings": 0,
+    "missing_s": 0.0,
+    **dict.fromkeys(("min_c", "max_c", "mean_c", "kinetic_c")),
+    "above_limit_s": 0.0,
+    "governing_above_limit_s": 0.0,
+    "excursions": [],
+}
 SHOP = mirrored_shop("http://127.0.0.1:8086")
 
 
@@ -87,14 +104,6 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "alarmed": True,
     }
     place = shop(unit("case-1"), unit("case-2", "walk-in"), a_probe("air-0"))
-    quiet: dict[str, Any] = {
-        "readings": 0,
-        "missing_s": 0.0,
-        **dict.fromkeys(("min_c", "max_c", "mean_c", "kinetic_c")),
-        "above_limit_s": 0.0,
-        "governing_above_limit_s": 0.0,
-        "excursions": [],
-    }
     alarm = {
         "unit": None,
         "units": ["case-1", "case-2"],
@@ -124,15 +133,15 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "from": "2026-03-03T00:00:00Z",
         "to": "2026-03-03T02:00:00Z",
         "quarantined": 0,
-        "units": {"case-1": quiet | {"excursions": [excursion]}, "case-2": quiet},
+        "units": {"case-1": QUIET | {"excursions": [excursion]}, "case-2": QUIET},
         "alarms": [alarm],
         "messages": [],
         "lots": [lot],
     }
     ledger = ledger_of(document, place)
 
-    first, second = book_points("s", ledger)
-    (third,) = lot_points("s", ledger, {LotId("L-1"): 1234})
+    first, *rest = book_points("s", ledger)
+    (third,) = lot_points("s", ledger, 1234)
 
     assert first["tags"] == {"shop": "s", "unit": "case-1", "rule": "holding", "probe": "air-0"}
     assert first["time"] == 1_772_496_000_000
@@ -143,11 +152,106 @@ def test_books_tell_excursions_alarms_and_lots_by_what_does_not_change() -> None
         "alarmed": 1.0,
         "cause": "door",
     }
-    assert second["tags"] == {"shop": "s", "unit": "case-1+case-2", "rule": "power-loss"}
-    assert second["fields"]["returned_after_s"] == 3600.0
-    assert "acknowledged_after_s" not in second["fields"]
+    assert [point["tags"] for point in rest] == [
+        {"shop": "s", "unit": unit, "rule": "power-loss"}
+        for unit in ("case-1", "case-1", "case-2", "case-2")
+    ]
+    assert rest[0]["fields"]["returned_after_s"] == 3600.0
+    assert rest[0]["fields"]["units"] == 2.0
+    assert "acknowledged_after_s" not in rest[0]["fields"]
     assert (third["time"], third["fields"]["credited_h"]) == (1234, 3.5)
-    assert list(lot_points("s", ledger, {})) == []
+    assert third["fields"]["standing_code"] == 2.0
+
+
+def test_what_ends_gets_a_point_of_its_own_with_the_figures_that_had_grown() -> None:
+    """Some databases keep either of two values of one time: an alarm's 1 would stay 1."""
+    excursion = {
+        "rule": "holding",
+        "probe": "air-0",
+        "start": "2026-03-03T00:00:00Z",
+        "end": None,
+        "peak_c": 7.5,
+        "above_s": 600.0,
+        "cause": "door",
+        "alarmed": False,
+    }
+    alarm = {
+        "unit": "case-1",
+        "rule": "holding",
+        "priority": "high",
+        "raised": "2026-03-03T00:10:00Z",
+        "returned": None,
+        "acknowledged": None,
+        "woke": False,
+        "detail": "",
+    }
+    ended = {"end": "2026-03-03T00:30:00Z", "peak_c": 8.5, "above_s": 1800.0, "alarmed": True}
+    over = {"returned": "2026-03-03T00:31:00Z", "woke": True}
+    place = shop(unit("case-1"), a_probe("air-0"))
+
+    def points(*, is_over: bool) -> dict[tuple[str, int, str], float]:
+        document = {
+            "from": "2026-03-03T00:00:00Z",
+            "to": "2026-03-03T02:00:00Z",
+            "quarantined": 0,
+            "units": {"case-1": QUIET | {"excursions": [excursion | (ended if is_over else {})]}},
+            "alarms": [alarm | (over if is_over else {})],
+            "messages": [],
+            "lots": [],
+        }
+        return {
+            (point["measurement"], point["time"], name): value
+            for point in book_points("s", ledger_of(document, place))
+            for name, value in point["fields"].items()
+            if isinstance(value, float)
+        }
+
+    before, after = points(is_over=False), points(is_over=True)
+    changed = {(key[0], key[2]) for key, value in before.items() if after[key] != value}
+    finals = {(key[0], key[2]) for key in after if key[2].startswith("final_")}
+    assert {(what, f"final_{name}") for what, name in changed} == finals
+    for key in (("alarm", "active"), ("excursion", "open")):
+        assert [v for (m, _, n), v in sorted(after.items()) if (m, n) == key] == [1.0, 0.0]
+
+
+def test_unit_says_its_limits_its_state_its_door_and_its_alarms() -> None:
+    """What people draw beside the curve; a number for each word, for databases without texts."""
+    one = shop(unit("case-1", operating_limit_c=3.3), a_probe("air-0")).unit[UnitId("case-1")]
+    silent = UnitNow(unit=one.id, fish_c=2.0, at_ms=0, stale_ms=180_000.0)
+
+    point = unit_point("s", one, silent, 200_000, door_open=True)
+
+    assert point["tags"] == {"shop": "s", "unit": "case-1"}
+    assert point["fields"] == {
+        "limit_c": 5.0,
+        "operating_limit_c": 3.3,
+        "state": "silent",
+        "state_code": 3.0,
+        "door_open": 1.0,
+        "alarms": 0.0,
+        "unacknowledged": 0.0,
+    }
+    assert unit_point("s", one, silent, 100_000)["fields"]["state"] == "held"
+    assert set(STATE_CODES) == set(UnitState)
+    assert set(LOT_CODES) == set(Standing)
+
+
+def test_governing_temperatures_are_sent_again_as_far_as_the_lag_remembers() -> None:
+    """A late reading changes what the fish felt long after it; a backlog is sent once."""
+    place = shop(unit("case-1", lag_s=600.0), a_probe("air-0"), a_probe("door", measures="door"))
+    hour_ms = 3_600_000
+
+    def hour(number: int, probe: str = "air-0") -> ChangedHour:
+        return ChangedHour(1, ProbeId(probe), number * hour_ms, (number + 1) * hour_ms - 1)
+
+    spans = governing_spans(place, [hour(8), hour(0), hour(1), hour(40), hour(3, "door")])
+
+    reach_ms = 20 * 600_000  # WARM_UP_LAGS
+    assert [(probe.id, start, end) for probe, start, end in spans] == [
+        ("air-0", 0, 2 * hour_ms - 1 + reach_ms),
+        ("air-0", 8 * hour_ms, 9 * hour_ms - 1 + reach_ms),
+        ("air-0", 40 * hour_ms, 41 * hour_ms - 1 + reach_ms),
+    ]
 
 
 @pytest.mark.parametrize(

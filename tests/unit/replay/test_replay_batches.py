@@ -3,6 +3,7 @@
 import pytest
 
 from handmade import ONE_CONTACT, Paper, probe, shop, unit
+from rimewatch.shop import Shop
 
 SHOP = shop(unit(), probe("air"), probe("core", measures="product"), ONE_CONTACT)
 
@@ -112,3 +113,55 @@ def test_laxer_limit_stands_in_the_ledger_with_its_reason() -> None:
 
     assert paper.ledger(lax)["units"]["case-1"]["laxer_because"] == "state code for this display"
     assert paper.ledger(SHOP)["units"]["case-1"]["laxer_because"] is None
+
+
+# --- several probes in one unit: the warmest counts, in whatever order -----------------------
+
+ORDERS = [("core", "other"), ("other", "core")]
+
+
+def with_two(order: tuple[str, str]) -> Shop:
+    """Return the case with two product probes, in an order."""
+    return shop(
+        unit(), probe("air"), *(probe(name, measures="product") for name in order), ONE_CONTACT
+    )
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_batch_is_as_warm_as_the_warmest_of_its_probes(order: tuple[str, str]) -> None:
+    """One lies in fish that was cold all along: it does not cool the batch."""
+    paper = cooled([(0, 60), (3, 40), (7, 30)])
+    paper.curve([(0, 1.0), (660 + 7 * 3600, 1.0)], "other", 60)
+    ledger = paper.ledger(with_two(order))
+    (batch,) = ledger["cooling"]
+
+    assert batch["state"] == "failed"
+    assert batch["started"] is not None
+    assert [a["rule"] for a in ledger["alarms"] if a["rule"] == "cooling"] == ["cooling"]
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_timer_follows_the_warmest_of_the_probes(order: tuple[str, str]) -> None:
+    """FDA Food Code 2022, 3-501.19(C): the warmest portion passes 21 °C."""
+    paper = Paper().curve([(0, 4.0), (60, 4.0), (7260, 24.0)], "core", 60)
+    paper.curve([(0, 2.0), (7260, 2.0)], "other", 60)
+    paper.do(60, "start-time-control", unit="case-1", hours=6)
+    (timer,) = paper.ledger(with_two(order))["time_control"]
+
+    assert timer["state"] == "discard"
+    assert timer["warmest_c"] == pytest.approx(24.0, abs=0.2)
+    assert paper.iso(6000) <= timer["discard"] <= paper.iso(6181)
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_timer_begins_as_warm_as_the_warmest_of_the_probes(order: tuple[str, str]) -> None:
+    """It must have been at 5 °C or below as it left control; one probe is colder."""
+    paper = (
+        Paper()
+        .curve([(0, 6.0), (3600, 6.0)], "core", 60)
+        .curve([(0, 2.0), (3600, 2.0)], "other", 60)
+    )
+    paper.do(600, "start-time-control", unit="case-1", hours=4)
+    (timer,) = paper.ledger(with_two(order))["time_control"]
+
+    assert timer["state"] == "not eligible"

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from watched import Watched
@@ -179,3 +180,17 @@ def test_doubt_of_the_probe_brings_the_line_nearer() -> None:
 
     assert None not in left_s
     assert (left_s[1] or 0.0) < (left_s[0] or 0.0) - 600
+
+
+def test_hold_that_starts_again_is_told_with_how_warm_its_fish_was() -> None:
+    """It never was too warm for storage: its peak and its time are those of the hold's own line."""
+
+    def nudged_c(at_s: float) -> float:
+        return -19.2 if 4 * H <= at_s < 5 * H else -26.0
+
+    one = freezer_shop()
+    behind = replace(one, units=(replace(one.units[0], lag_s=0.0),))
+    seen = Watched(hours_of(nudged_c, 7.0), behind)
+    (over,) = seen.of(Rule.HOLD_AT_RISK, About.RETURNED)
+
+    assert "Peak −2.6 °F, 59 min warm" in seen.words(over).lead

@@ -22,7 +22,7 @@ def warming_c(cold_c: float, hours: float, at_s: float) -> float:
 
 @cache
 def night(*, with_hold: bool) -> Watched:
-    """A case and a freezer without power from 20:00 on, for four hours."""
+    """A case and a freezer without power for five hours."""
     units = [unit("case-1", lag_s=1200, name="Display case"), unit("freezer-1", "freezer")]
     probes = [
         probe("case", "case-1", every_s=EVERY_S),
@@ -31,8 +31,8 @@ def night(*, with_hold: bool) -> Watched:
     paper = Paper("2026-02-02T15:00:00Z")
     if with_hold:
         paper.receive(0, "L-3").freeze(1, "20C-168h", lot="L-3")
-    for at_s in range(0, (OUT_AT_H + 4) * H, EVERY_S):
-        paper.say(at_s, round(warming_c(1.0, 5.0, at_s), 3), "case")
+    for at_s in range(0, (OUT_AT_H + 5) * H, EVERY_S):
+        paper.say(at_s, round(warming_c(1.0, 6.0, at_s), 3), "case")
         paper.say(at_s, round(warming_c(-24.0, 9.0, at_s), 3), "cold")
     return Watched(paper, shop(*units, *probes, ONE_CONTACT))
 

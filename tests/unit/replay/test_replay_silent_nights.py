@@ -9,7 +9,7 @@ from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, timed_probe, unit
 from rimewatch.replay import Replayed
 from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
-from rimewatch.vocabulary import Rule
+from rimewatch.vocabulary import About, Rule
 
 H = 3600
 EVENING = "2026-02-03T03:00:00Z"
@@ -239,3 +239,20 @@ def test_shelved_silence_of_all_lets_each_unit_speak_for_itself() -> None:
     alarms = stale(paper.replay(shop_of(2)))
 
     assert [alarm["unit"] for alarm in alarms] == ["case-1", "case-2"]
+
+
+def test_warm_fish_that_fell_silent_is_told_as_it_was_last_seen() -> None:
+    """Nobody knows how warm it is now, nor how long it has been so."""
+    paper = Paper(EVENING).curve([(0, 12.0), (1800, 12.0)], every_s=60)
+    paper.say(2 * H, 12.0)
+    watched = Watched(paper, ONE)
+    first, *repeats = (watched.words(due) for due in watched.of(Rule.HOLDING, About.REPEAT))
+
+    assert first.title == "case-1: still too warm, 53.6 °F"
+    assert repeats
+    for words in repeats:
+        assert words.title == "case-1: last seen at 53.6 °F, 21:30 CST"
+        assert words.body.startswith(
+            "case-1: last seen at 53.6 °F, 21:30 CST, over 41.0 °F. Silent since."
+        )
+        assert "Air" not in words.body

@@ -19,6 +19,7 @@ START = "2026-02-02T15:00:00Z"
 SKIPJACK = {"species": "Katsuwonus pelamis"}
 YELLOWFIN = {"species": "Thunnus albacares"}
 FARMED = {"species": "Salmo salar", "origin": "farmed-pellet", "statement": "F-1"}
+PACKED = "packed-above-38f"
 KEYS: dict[str, Any] = {"every_s": EVERY_S, "stale_s": 1200, "uncertainty_c": 0.3}
 
 
@@ -67,6 +68,11 @@ def in_case(hours: float, celsius: float = 1.0, **keys: Any) -> Paper:
     """Return a lot that went into the case as it came in."""
     paper = Paper(START).receive(0, **keys).do(0, "move-lot", lot="L1", unit="case-1")
     return moving(paper, celsius, 0, hours, "case")
+
+
+def packed_fish() -> Paper:
+    """Return tuna that came in a vacuum pack."""
+    return Paper(START).receive(0, rop=True, **YELLOWFIN)
 
 
 def test_lot_with_whole_evidence_is_proven() -> None:
@@ -461,6 +467,82 @@ def test_vacuum_pack_says_what_follows_from_it() -> None:
     assert "3-502.12(C)" in said
 
 
+@pytest.mark.parametrize(
+    ("celsius", "hours", "doubts"),
+    [
+        (3.3, 48.0, []),
+        (4.2, 0.4, []),
+        (4.2, 0.7, [PACKED]),
+        (4.2, 48.0, [PACKED]),
+    ],
+)
+def test_vacuum_pack_above_its_own_line_is_in_doubt(
+    celsius: float, hours: float, doubts: list[str]
+) -> None:
+    """Chapter 13 of [2]: 38 °F or below; the same fish out of a pack is proven."""
+    found = lot(in_case(hours, celsius, rop=True, **YELLOWFIN))
+    plain = lot(in_case(hours, celsius, **YELLOWFIN))
+
+    assert (found["doubts"], plain["standing"]) == (doubts, "proven")
+    if hours == 48.0 and doubts:
+        # Table A-2, C. botulinum type E: 7 d from 37.9 to 41 °F (from memory).
+        assert found["exposure"]["packed"]["share"] == pytest.approx(48 / 168, rel=1e-3)
+
+
+@pytest.mark.parametrize(("who", "doubts"), [("Ines", []), ("", [PACKED])])
+def test_pack_ends_with_a_thaw_that_somebody_puts_a_name_to(who: str, doubts: list[str]) -> None:
+    """3-501.13(E) [1]: out of the pack before it thaws, as the entry says."""
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="case-1")
+    moving(paper.do(60, "start-thawing", lot="L1", unit="case-1", who=who), 4.2, 0, 10, "case")
+
+    assert lot(paper)["doubts"] == doubts
+
+
+def test_correction_to_not_packed_needs_a_name() -> None:
+    """It betters what is said."""
+    paper = in_case(10, 4.2, rop=True, **YELLOWFIN)
+    paper.do(9 * H, "correct-lot", lot="L1", rop=False, reason="it never was")
+
+    assert lot(paper)["standing"] == "doubt"
+    assert "unsigned-correction" in lot(paper)["doubts"]
+
+
+def test_unit_with_a_vacuum_pack_tells_of_its_line_and_of_its_end() -> None:
+    """Medium, after the on-delay, as an operating limit; without the pack nobody is told."""
+    packed = packed_fish()
+    packed.do(0, "move-lot", lot="L1", unit="walk-in")
+    for paper in (packed, Paper(START)):
+        moving(paper, 2.0, 0, 2, "walk")
+        moving(paper, 4.2, 2.2, 5, "walk")
+        moving(paper, 2.0, 5.2, 6, "walk")
+
+    (told,) = [a for a in packed.ledger(place())["alarms"] if a["unit"] == "walk-in"]
+
+    assert (told["rule"], told["priority"]) == ("operating-limit", "medium")
+    assert packed.iso(2 * H) < told["raised"] < packed.iso(2.7 * H)
+    assert packed.iso(5 * H) < told["returned"] < packed.iso(5.5 * H)
+
+
+def test_pack_that_is_taken_away_is_told_of_no_more() -> None:
+    """Moved into the freezer."""
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
+    moving(paper.do(3 * H, "move-lot", lot="L1", unit="freezer-1"), 4.2, 0, 6, "walk")
+
+    (told,) = [a for a in paper.ledger(place())["alarms"] if a["unit"] == "walk-in"]
+
+    assert told["returned"] is not None
+    assert told["returned"] < paper.iso(3.5 * H)
+
+
+@pytest.mark.parametrize(("celsius", "standing"), [(9.9, "proven"), (10.1, "against")])
+def test_shellfish_is_received_by_a_line_of_its_own(celsius: float, standing: str) -> None:
+    """[1] 3-202.11(B); 25-B DCMR 2600.1(b), 50 °F."""
+    paper = Paper(START).receive(0, species="oyster", celsius=celsius)
+    moving(paper.do(0, "move-lot", lot="L1", unit="case-1"), 1.0, 0, 10, "case")
+
+    assert lot(paper)["standing"] == standing
+
+
 # --- 14: before it was received -------------------------------------------------------------
 
 
@@ -616,3 +698,139 @@ def test_lot_that_used_up_its_time_and_is_gone_alarms_no_more() -> None:
     (told,) = [a for a in paper.ledger(place())["alarms"] if a["unit"] == "case-1"]
 
     assert told["returned"] is not None
+
+
+# --- corrections that nobody puts a name to -------------------------------------------------
+
+
+def numbered(paper: Paper, do: str) -> int:
+    """Return the number of the first entry of a kind, as it comes."""
+    done = [line["do"] for line in sorted(paper.lines, key=lambda line: line["at"]) if "do" in line]
+    return done.index(do) + 1
+
+
+@pytest.mark.parametrize(("who", "standing"), [("Ines", "proven"), ("", "against")])
+def test_crossing_an_entry_out_betters_a_lot_only_with_a_name_to_it(
+    who: str, standing: str
+) -> None:
+    """A correction that said it is not tuna but an eel, crossed out."""
+    paper = in_case(10, **YELLOWFIN)
+    paper.do(2 * H, "correct-lot", lot="L1", species="Anguilla japonica", reason="label", who="Ana")
+    number = numbered(paper, "correct-lot")
+    paper.do(3 * H, "cancel-entry", number=number, reason="wrong lot", who=who)
+
+    found = lot(paper)
+
+    assert found["standing"] == standing
+    assert ("unsigned-correction" in found["doubts"]) is (not who)
+
+
+def test_receipt_that_says_something_else_betters_a_lot_only_with_a_name_to_it() -> None:
+    """A second receipt is a correction, over the broker and in a trace."""
+    for who, standing in (("Ines", "proven"), ("", "unproven")):
+        paper = in_case(10)
+        paper.do(
+            2 * H, "receive-lot", lot="L1", origin="wild", serve_raw=True, who=who, **YELLOWFIN
+        )
+
+        assert lot(paper, place())["standing"] == standing, who
+
+
+@pytest.mark.parametrize("disposition", ["discarded", "used-cooked"])
+@pytest.mark.parametrize("named", [True, False])
+def test_what_was_written_down_of_the_wrong_lot_is_taken_back(
+    disposition: str, *, named: bool
+) -> None:
+    """By somebody with a name; both stay on record."""
+    lots = {"lots": ["L1"]} if named else {}
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H,
+        "corrective-action",
+        unit="case-1",
+        text="thrown out",
+        disposition=disposition,
+        **lots,
+    )
+    assert lot(paper)["standing"] == ("against" if named else "doubt")
+    number = numbered(paper, "corrective-action")
+    paper.do(3 * H, "cancel-entry", number=number, reason="it was L2", who="Ines")
+
+    assert lot(paper)["standing"] == "proven"
+
+
+def test_taking_back_what_was_done_needs_a_name() -> None:
+    """Refused at the door, and in an old journal it betters nothing."""
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H, "corrective-action", unit="case-1", text="out", disposition="discarded", lots=["L1"]
+    )
+    number = numbered(paper, "corrective-action")
+    paper.do(3 * H, "cancel-entry", number=number, reason="it was L2")
+
+    (refused,) = paper.ledger(place())["refused"]
+    assert "name yourself" in refused["why"]
+    assert lot(paper)["standing"] == "against"
+
+
+def test_taking_back_after_a_lot_is_gone_betters_nothing() -> None:
+    """It may worsen by what is learned later, never improve."""
+    paper = in_case(10, **YELLOWFIN).do(
+        2 * H, "corrective-action", unit="case-1", text="out", disposition="discarded", lots=["L1"]
+    )
+    number = numbered(paper, "corrective-action")
+    paper.do(9 * H, "withdraw-lot", lot="L1", reason="sold out")
+    paper.do(10 * H, "cancel-entry", number=number, reason="it was L2", who="Ines")
+
+    assert lot(paper)["standing"] == "against"
+
+
+# --- put to freeze once more ----------------------------------------------------------------
+
+
+def frozen_again(option: str = "20C-168h", *, thawed: bool = False, **keys: Any) -> Paper:
+    """Return a lot that was put to freeze once more two days after its hold was complete."""
+    paper = frozen(option, 250, **keys)
+    if thawed:
+        paper.do(190 * H, "start-thawing", lot="L1", unit="walk-in", who="Ines")
+    return paper.freeze(200 * H, "20C-168h")
+
+
+def test_complete_hold_stands_if_the_fish_frozen_still_is_put_to_freeze_again() -> None:
+    """A fact of the past; the hours are those of the latest."""
+    found = lot(frozen_again())
+
+    assert (found["standing"], found["proof"]) == ("proven", "own-freezing")
+    assert (found["state"], found["completed"]) == ("freezing", None)
+    assert found["credited_h"] == pytest.approx(50.0)
+
+
+def test_hold_of_fish_that_was_thawed_or_moved_out_in_between_stands_no_more() -> None:
+    """It is frozen again for a reason that nobody wrote down."""
+    moved = frozen("20C-168h", 250).do(190 * H, "move-lot", lot="L1", unit="walk-in")
+
+    for paper in (frozen_again(thawed=True), moved.freeze(200 * H, "20C-168h")):
+        moving(paper, 1.0, 189, 201, "walk")
+        assert lot(paper)["standing"] == "unproven"
+
+
+def test_hold_that_is_no_proof_here_does_not_stand() -> None:
+    """20C-24h under the Food Code, then seven days."""
+    assert lot(frozen_again("20C-24h", thickness_mm=20))["standing"] == "unproven"
+
+
+def test_doubt_about_the_hold_that_stands_is_still_a_doubt() -> None:
+    """Freezing once more betters nothing."""
+    paper = Paper(START).receive(0).freeze(0, "20C-168h")
+    for n in range(round(250 * H / EVERY_S) + 1):
+        paper.say(n * EVERY_S, "-22.0", "one")  # one value: stuck
+
+    assert lot(paper.freeze(200 * H, "20C-168h"))["standing"] == "doubt"
+
+
+def test_squid_that_may_be_firefly_squid_is_not_proven_by_japans_option() -> None:
+    """Firefly squid asks for −30 °C for four days (MHLW of Japan)."""
+    japan = place(code="jp-mhlw")
+    for species, standing in (("ika", "unproven"), ("yari ika", "proven")):
+        assert (
+            lot(frozen("20C-24h", 60, -28.0, species=species, thickness_mm=20), japan)["standing"]
+            == standing
+        )

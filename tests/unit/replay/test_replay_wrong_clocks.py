@@ -83,3 +83,28 @@ def test_hold_begins_anew_where_the_clock_failed(clock: Clock) -> None:
 
     assert lot["credited_h"] < 18.0
     assert [one["reason"] for one in lot["interruptions"]] == ["gap"]
+
+
+def test_hold_breaks_over_the_silence_of_a_hub_whose_clock_resumed_where_it_stopped() -> None:
+    """By its own times nothing was missed in the three hours: the readings follow each other."""
+    paper = Paper("2026-02-02T15:00:00Z").receive(0, thickness_mm=20).freeze(1, "20C-168h")
+    off_s, lost_s = 80.0 * H, 3.0 * H
+    for n in range(175 * 6):
+        at_s = n * 600.0
+        if not off_s <= at_s < off_s + lost_s:
+            shown_s = at_s if at_s < off_s else at_s - lost_s
+            paper.dated(at_s, shown_s, round(-24.0 + 0.1 * (n % 3), 2), "cold")
+    slow = shop(
+        unit("freezer-1", "freezer"),
+        timed_probe("cold", "freezer-1", "product", every_s=600, uncertainty_c=0.3),
+    )
+    (lot,) = ledger_document(paper.replay(slow).ledger)["lots"]
+
+    # The first messages after it may still be dated by the clock: they are three hours too early.
+    (broken,) = lot["interruptions"]
+    assert broken["reason"] == "gap"
+    assert paper.iso(off_s - 600) <= broken["start"] <= paper.iso(off_s + 1800)
+    assert paper.iso(off_s + lost_s) <= broken["end"] <= paper.iso(off_s + lost_s + 3600)
+    assert lot["started"] == broken["end"]
+    assert (lot["state"], lot["standing"]) == ("freezing", "unproven")
+    assert "unmonitored" in lot["doubts"]

@@ -217,3 +217,26 @@ def test_any_facts_keep_the_lengths(condition: Condition, about: About, name: st
     assert 0 < len(message.title) <= LONGEST_TITLE
     assert 0 < len(message.body) <= LONGEST_BODY
     assert len(message.body.splitlines()) == 1
+
+
+def test_silence_of_several_sends_nobody_to_a_battery() -> None:
+    """What they share is looked at first, and when they speak again nobody calls them silent."""
+    together = "all 3 probes fell silent together: look at what they share, the hub"
+    silent = Condition(
+        key=AlarmKey(unit=None, rule=Rule.STALE),
+        since_ms=TO_MS - 75 * MINUTE_MS,
+        units=(UnitId("case-1"), UnitId("case-2")),
+        detail=together,
+    )
+
+    raised = _message(silent, About.RAISED).body
+    assert "battery" not in raised
+    assert "All 3 probes fell silent together: look at what they share" in raised
+    assert "silent" not in _message(silent, About.RETURNED).body
+
+
+def test_probe_that_speaks_again_is_not_called_silent() -> None:
+    """The words of its silence are not those of its end."""
+    spoke = _condition(Rule.STALE, detail="case-1-air is silent")
+
+    assert "silent" not in _message(spoke, About.RETURNED).body

@@ -103,6 +103,18 @@ class TestTodo:
             "Two devices publish on its topic, seen 02:14 CST: one is not this probe.",
         )
 
+    def test_probe_at_qos_0_is_a_task_on_the_morning_after_it_was_found(self) -> None:
+        """Told once: it is no news on the second morning."""
+        ledger = quiet_ledger()
+        ledger["probes"]["case-1-air"]["sent_at_qos_0"] = "2026-03-02T08:14:00Z"
+        ledger["probes"]["case-2-air"]["sent_at_qos_0"] = "2026-02-27T08:14:00Z"  # days ago
+
+        (todo,) = summary_of(ledger).todos
+        assert todo.text == (
+            "Probe case-1-air: set it to QoS 1; at QoS 0 nobody keeps what it sends while the "
+            "service is away."
+        )
+
     def test_alarm_still_on_is_a_task_unless_already_said(self) -> None:
         """An open door this morning is seen to; a stale alarm is said with its probe."""
         ledger = quiet_ledger()

@@ -183,3 +183,53 @@ def test_probes_of_every_cadence_learn_it(every_min: int) -> None:
 
     assert found.told
     assert found.every_ms == pytest.approx(12 * HOUR, abs=10 * MINUTE)
+
+
+def in_a_bottle(minutes_lag: float, air_c: list[float]) -> list[float]:
+    """Return what a probe in a bottle says of air read every minute."""
+    seen_c, said = air_c[0], []
+    for value in air_c:
+        seen_c += (value - seen_c) / minutes_lag
+        said.append(round(seen_c, 1))
+    return said
+
+
+def test_a_probe_in_a_bottle_stays_at_its_peak_for_as_long_as_it_did_before() -> None:
+    """Glycol turns late and slowly: the third defrost goes as the two before it all the same."""
+    starts = TWICE_A_DAY[:3]
+    times, air = air_of(2.0, starts, length=16, height_c=16.0, swing_c=0.0)
+    said = in_a_bottle(15.0, air)
+    state, left_ms, explained = HabitState(), None, []
+    for at_ms, value in zip(times, said, strict=True):
+        state = habits.step(state, at_ms, value)
+        if state.out is not None and at_ms >= START_MS + starts[2] * MINUTE:
+            left_ms = left_ms or at_ms
+            (way, *_) = habits.ways_of(state)
+            explained.append(habits.goes_alike(way, state.out, at_ms, every_ms=MINUTE))
+
+    assert len(explained) > 60
+    assert all(explained)
+
+
+def test_defrosts_that_drift_from_their_clock_are_due_as_long_after_the_last_one() -> None:
+    """Timers that count the compressor's hours run slower as the room cools."""
+    starts, at = [], 0.0
+    for number in range(20):
+        starts.append(round(at))
+        at += 290 + 1.5 * number
+    found = learned(4.5, starts[:-1])
+
+    assert habits.is_due(found, START_MS + starts[-1] * MINUTE)
+    assert not habits.is_due(found, START_MS + (starts[-2] + 150) * MINUTE)
+
+
+def test_one_rise_that_came_and_went_is_a_way_to_whoever_has_time() -> None:
+    """Nobody calls it learned, but there is no hurry to ring for the second one like it."""
+    state = habits.fold(*air_of(0.8, TWICE_A_DAY[:1]))
+    due = TWICE_A_DAY[1]
+    (way,) = habits.ways_of(state, fewest=1)
+
+    assert not habits.ways_of(state)
+    assert not way.told
+    assert habits.goes_alike(way, rise(due, 20, 5.0), START_MS + (due + 20) * MINUTE)
+    assert not habits.goes_alike(way, rise(due, 60, 5.0), START_MS + (due + 60) * MINUTE)

@@ -6,7 +6,7 @@ import pytest
 
 from rimewatch.rules import power_loss
 from rimewatch.rules.power_loss import Outage, Warming
-from rimewatch.rules.usual import Departure
+from rimewatch.rules.usual import Again, Departure
 from rimewatch.vocabulary import UnitId
 
 MINUTE = 60_000
@@ -53,11 +53,27 @@ def test_units_that_warm_from_one_moment_have_lost_power() -> None:
         ),
         pytest.param([warming("a", 2, 8), warming("b", 4, 9, last_c=3.0)], id="one comes back"),
         pytest.param([warming("a", 2, 26), warming("b", 4, 27)], id="too young"),
+        pytest.param(
+            [
+                warming("a", 2, 8, again=Again(from_ms=20 * MINUTE, from_c=3.0, peak_c=6.0)),
+                warming("b", 4, 9),
+            ],
+            id="one had come back from its door, and defrosts",
+        ),
     ],
 )
 def test_units_that_do_not_warm_together_have_power(units: list[Warming]) -> None:
     """Two of three units, and still no power loss."""
     assert power_loss.find(units, 3, 30 * MINUTE) is None
+
+
+def test_unit_that_was_on_its_way_back_from_its_door_rises_with_the_others() -> None:
+    """What begins anew is held against the moment, not the door before."""
+    again = Again(from_ms=15 * MINUTE, from_c=3.0, peak_c=6.0)
+
+    found = power_loss.find([warming("a", 2, 8, again=again), warming("b", 12, 18)], 2, 30 * MINUTE)
+
+    assert found == Outage(since_ms=15 * MINUTE, units=(UnitId("a"), UnitId("b")))
 
 
 def test_less_than_half_of_the_units_is_no_loss_of_power() -> None:
@@ -111,3 +127,22 @@ def test_moment_lies_no_later_than_the_first_unit_was_seen_warm() -> None:
 
     assert found is not None
     assert found.since_ms == 8 * MINUTE
+
+
+def test_two_of_three_units_are_looked_at_before_anybody_is_told() -> None:
+    """Two defrosts that nobody typed begin in the same minute on many a day."""
+    two = TOGETHER[:2]
+    found = Outage(since_ms=5 * MINUTE, units=(UnitId("a"), UnitId("b")))
+
+    assert not power_loss.may_tell(found, two, 3, 40 * MINUTE)
+    assert power_loss.may_tell(found, two, 3, 9 * MINUTE + power_loss.PATIENT_FOR_MS)
+
+
+def test_all_of_three_units_are_no_chance() -> None:
+    """Three of three are told as soon as they are found; two of two are not."""
+    units = (UnitId("a"), UnitId("b"), UnitId("c"))
+
+    assert power_loss.may_tell(Outage(since_ms=5 * MINUTE, units=units), TOGETHER, 3, 30 * MINUTE)
+    assert not power_loss.may_tell(
+        Outage(since_ms=5 * MINUTE, units=units[:2]), TOGETHER[:2], 2, 30 * MINUTE
+    )

@@ -12,7 +12,6 @@ import pytest
 
 from rimewatch.rules.hazard_limits import (
     RAW_READY_TO_EAT,
-    RAW_READY_TO_EAT_STAPH_ONLY,
     SCOMBROTOXIN_FRESH,
     SCOMBROTOXIN_FROZEN,
     TABLE_A2,
@@ -124,15 +123,6 @@ def test_cooking_does_not_use_up_the_raw_rule() -> None:
     used = two_line_exposure(held((celsius_of_fahrenheit(135.0), 600)), RAW_READY_TO_EAT)
 
     assert used.counted_s == 0.0
-
-
-def test_staph_alone_has_three_hours_and_no_mixed_alternative() -> None:
-    """S. aureus as the only pathogen: 3 h once above 70 °F, 12 h if never."""
-    warm = two_line_exposure(held((25.0, 180)), RAW_READY_TO_EAT_STAPH_ONLY)
-    cool = two_line_exposure(held((15.0, 360)), RAW_READY_TO_EAT_STAPH_ONLY)
-
-    assert (warm.share, warm.within) == (1.0, True)
-    assert cool.share == 0.5
 
 
 # Chapter 7, scombrotoxin.

@@ -444,6 +444,36 @@ def test_two_devices_on_one_topic_are_an_event_once(journal: Journal, clock: Ste
     assert kept(journal) == 30
 
 
+def test_probe_that_sends_at_qos_0_is_told_of_once(journal: Journal, clock: SteppedClock) -> None:
+    """A broker keeps such messages for nobody: what is sent while we are away is lost."""
+    own = shop()
+    for start in range(2):  # and not again after a restart
+        writer = Writer(own, journal, clock)
+        for n in range(5):
+            at_ms = START_MS + (5 * start + n) * 60_000
+            clock.move_to(at_ms)
+            writer.take([one._replace(qos=0) for one in arrivals(1, 2.0, from_ms=at_ms)])
+        writer.take((), last=True)
+
+    (event,) = [e for e in journal.events_between(0, START_MS * 2) if e.what == "sent at QoS 0"]
+    assert event.at_ms == START_MS
+    assert event.detail == (
+        "case-1-air: its messages come at QoS 0, which the broker keeps for nobody; set the device "
+        "to QoS 1, or what it sends while this service is away is lost"
+    )
+    assert clock_notes(own, journal)[AIR].qos_0_ms == START_MS
+    assert kept(journal) == 10
+
+
+def test_probe_at_qos_1_is_told_nothing_of_it(journal: Journal, clock: SteppedClock) -> None:
+    """A stray message without a reading in it tells nothing of the probe either."""
+    writer = Writer(shop(), journal, clock)
+    stray = [one._replace(qos=0, payload=b"hello") for one in arrivals(1, 2.0)]
+    writer.take([*stray, *arrivals(1, 2.0, from_ms=START_MS + 60_000)])
+
+    assert [e for e in journal.events_between(0, START_MS * 2) if "QoS" in e.what] == []
+
+
 def test_two_devices_stand_with_the_probe_as_soon_as_they_are_found(
     journal: Journal, clock: SteppedClock
 ) -> None:

@@ -24,8 +24,10 @@ from rimewatch.entries import (
 from rimewatch.intake.trace import TraceEntry
 from rimewatch.journal.attachments import folder_of
 from rimewatch.journal.journal import Journal
+from rimewatch.readings import Reading
 from rimewatch.service.writer import Writer
-from rimewatch.vocabulary import States
+from rimewatch.shop import Shop
+from rimewatch.vocabulary import LotId, Option, ProbeId, States, UnitId
 from rimewatch.web.people import Role
 
 PDF = b"%PDF-1.7\nWe froze it.\n"
@@ -45,13 +47,18 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
         yield opened
 
 
-@pytest.fixture
-def pages(journal: Journal) -> Pages:
-    """Return a shop with a freezer and a case, and the lot "A/1 & 2" received."""
-    own = shop(
+def shop_of_the_lot() -> Shop:
+    """Return a shop with a freezer and a case."""
+    return shop(
         unit("freezer-1", "freezer"), probe("frozen", "freezer-1", measures="product"),
         unit("case-1"), probe("fish", "case-1", measures="product"),
     )  # fmt: skip
+
+
+@pytest.fixture
+def pages(journal: Journal) -> Pages:
+    """Return a shop with a freezer and a case, and the lot "A/1 & 2" received."""
+    own = shop_of_the_lot()
     paper = Paper().receive(0, "A/1 & 2")
     clock = SteppedClock(paper.start_ms)
     Writer(own, journal, clock).take(())
@@ -392,3 +399,49 @@ def test_lot_is_received_when_it_came(pages: Pages, journal: Journal) -> None:
 
     assert isinstance(entry, ReceiveLot)
     assert (entry.at_ms, entry.entered_ms) == (ms("2026-03-02T11:00:00Z"), Paper().at_ms(60))
+
+
+def test_backdated_start_is_confirmed_on_the_page_with_a_name_and_a_reason(
+    pages: Pages, journal: Journal
+) -> None:
+    """The form is there while it is asked for, and the name is that of whoever is signed in."""
+    own = shop_of_the_lot()
+    client = pages.signed_in(name="Ana")
+    assert "confirm-start" not in client.get(PATH).text
+    start_ms = pages.clock.now_ms()
+    journal.add_entry(
+        StartFreezing(
+            at_ms=start_ms, entered_ms=start_ms + 50 * 3_600_000, lot=LotId("A/1 & 2"),
+            unit=UnitId("freezer-1"), option=Option.F20C_168H, who="Ines",
+        ),
+        "test",
+    )  # fmt: skip
+    journal.add_readings(
+        [
+            Reading(
+                probe=ProbeId("frozen"), observed_ms=at_ms, arrived_ms=at_ms, raw=-25.0,
+                value=-25.0 - n % 2 / 10,
+            )
+            for n in range(51 * 60)
+            for at_ms in (start_ms + n * 60_000,)
+        ]
+    )  # fmt: skip
+    pages.clock.move_to(start_ms + 51 * 3_600_000)
+    publish(pages, own, journal)
+    page = client.get(PATH).text
+    assert "Confirm when its freezing began" in page
+
+    assert sent(client, "confirm-start") == 422, "without a reason"
+    assert sent(client, "confirm-start", reason="by the card on the box") == 303
+
+    entry = journal.entries_about_lot(LotId("A/1 & 2"))[-1]
+    assert isinstance(entry, CorrectLot)
+    assert (entry.confirms_start, entry.who, entry.reason) == (
+        True,
+        "Ana",
+        "by the card on the box",
+    )
+    publish(pages, own, journal)
+    page = client.get(PATH).text
+    assert "Confirm when its freezing began" not in page
+    assert "its freezing did begin when it was entered to have" in page

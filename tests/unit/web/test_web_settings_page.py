@@ -236,7 +236,7 @@ def test_test_alarm_goes_to_who_is_told_first_once(pages: Pages, journal: Journa
     ("read", "said"),
     [
         (OWN, "Nothing is wrong with it, and it is in use."),
-        (shop(unit(), probe("fish")), "send the service SIGHUP to use it"),
+        (shop(unit(), probe("fish")), "the service is about to use it"),
         (ValueError('unit[1].kind: is "fridge"; expected <one> of'), "expected &lt;one&gt; of"),
     ],
 )

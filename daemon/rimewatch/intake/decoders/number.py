@@ -15,6 +15,7 @@ from rimewatch.shop import Probe
 def number_decoder(probe: Probe) -> Decoder:
     """Return the decoder of a probe whose payload is a bare number or a contact's word."""
     measures, true_means = probe.measures, probe.true_means
+    is_contact = measures.is_contact
 
     def decode(payload: bytes, _arrived_ms: int) -> Sequence[Draft]:
         try:
@@ -22,7 +23,7 @@ def number_decoder(probe: Probe) -> Decoder:
         except UnicodeDecodeError:
             msg = "the payload is not text; expected a bare number, such as 2.1"
             raise Undecodable(msg, whole=True) from None
-        if not measures.is_contact:
+        if not is_contact:
             value, scale = measured_in(text, measures)
             return (Draft(value, None, None, TimeOrigin.ABSENT, scale),)
         word = text.strip()

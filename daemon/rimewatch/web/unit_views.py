@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from rimewatch.alarms.alarm import Alarm
-from rimewatch.evaluation.unit_now import Standing, UnitNow
+from rimewatch.evaluation.unit_now import UnitNow, UnitState
 from rimewatch.report import wording
 from rimewatch.report.message import Message, alarm_message
 from rimewatch.shop import Shop, Unit
@@ -12,12 +12,12 @@ from rimewatch.vocabulary import MS_PER_S, About, Scale
 from rimewatch.web.live import Snapshot
 
 WORDS = {
-    Standing.WARM: "Too warm",
-    Standing.SILENT: "Silent",
-    Standing.UNHEARD: "Not heard yet",
-    Standing.EARLY: "Near its limit",
-    Standing.HELD: "Within its limit",
-    Standing.OUT: "Out of service",
+    UnitState.WARM: "Too warm",
+    UnitState.SILENT: "Silent",
+    UnitState.UNHEARD: "Not heard yet",
+    UnitState.EARLY: "Near its limit",
+    UnitState.HELD: "Within its limit",
+    UnitState.OUT: "Out of service",
 }
 
 
@@ -27,7 +27,7 @@ class UnitView:
 
     id: str
     name: str
-    standing: Standing
+    state: UnitState
     word: str
     since: str
     """For how long, in words; empty where nobody knows."""
@@ -42,16 +42,16 @@ class UnitView:
 def unit_view(unit: Unit, now: UnitNow, shop: Shop, at_ms: int) -> UnitView:
     """Return a unit as a person reads it at an instant."""
     scale = shop.display
-    standing = now.standing(at_ms)
-    word = WORDS[standing]
-    if standing is Standing.WARM and now.at_ms is not None and at_ms - now.at_ms > now.stale_ms:
+    state = now.state(at_ms)
+    word = WORDS[state]
+    if state is UnitState.WARM and now.at_ms is not None and at_ms - now.at_ms > now.stale_ms:
         word = "Too warm, then silent"
     return UnitView(
         id=str(unit.id),
         name=wording.printable(unit.name),
-        standing=standing,
+        state=state,
         word=word,
-        since=_since(now, standing, ZoneInfo(shop.timezone), at_ms),
+        since=_since(now, state, ZoneInfo(shop.timezone), at_ms),
         fish="–" if now.fish_c is None else wording.temperature(now.fish_c, scale),
         air="" if now.air_c is None else f"air {wording.temperature(now.air_c, scale)}",
         age=_age(now, at_ms),
@@ -66,15 +66,15 @@ def limit_words(unit: Unit, scale: Scale) -> str:
 
 def in_order(views: list[UnitView]) -> list[UnitView]:
     """Return units with what is wrong first, else as the shop has them."""
-    rank = {Standing.WARM: 0, Standing.SILENT: 1, Standing.UNHEARD: 1, Standing.EARLY: 2}
-    return sorted(views, key=lambda view: rank.get(view.standing, 3))
+    rank = {UnitState.WARM: 0, UnitState.SILENT: 1, UnitState.UNHEARD: 1, UnitState.EARLY: 2}
+    return sorted(views, key=lambda view: rank.get(view.state, 3))
 
 
 def headline(views: list[UnitView], loud: int) -> str:
     """Return the page's first words: how many units need somebody."""
-    warm = sum(v.standing is Standing.WARM for v in views)
-    blind = sum(v.standing in (Standing.SILENT, Standing.UNHEARD) for v in views)
-    early = sum(v.standing is Standing.EARLY for v in views)
+    warm = sum(v.state is UnitState.WARM for v in views)
+    blind = sum(v.state in (UnitState.SILENT, UnitState.UNHEARD) for v in views)
+    early = sum(v.state is UnitState.EARLY for v in views)
     counts = ((warm, "too warm"), (blind, "not measured"), (early, "near the limit"))
     parts = [f"{wording.number(count)} {how}" for count, how in counts if count]
     if parts:
@@ -111,17 +111,17 @@ def is_behind(snapshot: Snapshot, at_ms: int) -> bool:
     return at_ms - snapshot.at_ms > 180_000
 
 
-def _since(now: UnitNow, standing: Standing, zone: ZoneInfo, at_ms: int) -> str:
+def _since(now: UnitNow, state: UnitState, zone: ZoneInfo, at_ms: int) -> str:
     def ago(from_ms: float) -> str:
         return wording.duration(max(0.0, (at_ms - from_ms) / MS_PER_S))
 
-    if standing is Standing.WARM and now.over is not None:
+    if state is UnitState.WARM and now.over is not None:
         return f"for {ago(now.over.start_ms)}"
-    if standing is Standing.EARLY and now.early is not None:
+    if state is UnitState.EARLY and now.early is not None:
         return f"for {ago(now.early.start_ms)}"
-    if standing is Standing.SILENT and now.at_ms is not None:
+    if state is UnitState.SILENT and now.at_ms is not None:
         return f"since {wording.local_time(now.at_ms, zone, day_of_ms=at_ms)}"
-    if standing is Standing.HELD:
+    if state is UnitState.HELD:
         if now.last_over_ms is not None:
             return f"last over it {ago(now.last_over_ms)} ago"
         if now.watched_from_ms is not None:
