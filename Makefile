@@ -7,6 +7,8 @@
 #   make api-check          asks the interface for programs thousands of odd questions
 #   make simulate N=1000    plays the whole service through nights in which everything fails
 #   make simulate NIGHT=17  plays one of them and tells its story
+#   make truth WEEKS=100    plays weeks of the service against the fish's true temperature
+#   make planted            puts mistakes into a copy of it: do those weeks find them?
 #   make bench              measures, prints a table, writes build/benchmarks.json
 #   make bench BENCH_ARGS=--quick      the same with little work, in a few minutes
 #   make docs               the documentation as pages, in build/docs
@@ -47,7 +49,7 @@ SECONDS ?= 600
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test api-check simulate truth bench crash standstill spoil coverage mutants soak fuzz docs pictures reference audit lock bounds \
+.PHONY: demo test api-check simulate truth planted bench crash standstill spoil coverage mutants soak fuzz docs pictures reference audit lock bounds \
 	check wheel-check format clean
 
 demo: $(VENV)/.demo
@@ -70,6 +72,9 @@ simulate: $(VENV)/.dev
 
 truth: $(VENV)/.dev
 	@PYTHONPATH=tests $(BIN)/python -m simulation.truth --weeks $(or $(WEEKS),10) --first $(or $(FIRST),0)
+
+planted: $(VENV)/.dev
+	@PYTHONPATH=tests $(BIN)/python -m simulation.planted
 
 bench: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_sub=mosquitto-clients

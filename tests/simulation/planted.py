@@ -24,8 +24,8 @@ class Planted:
     """A mistake: what stands in one module, and what would stand there."""
 
     name: str
-    weeks: tuple[int, ...]
-    """Seeds in which what it spoils happens."""
+    weeks: tuple[int | str, ...]
+    """Seeds and nights in which what it spoils happens."""
     module: str
     right: str
     wrong: str
@@ -34,35 +34,35 @@ class Planted:
 PLANTED: Final = (
     Planted(
         name="power is back at the first look",
-        weeks=(131, 139),
+        weeks=("two_units_and_one_recovers",),
         module="rules/power_loss.py",
         right="    return cooling >= BACK_SHARE * len(outage.units)",
         wrong="    return cooling >= 0",
     ),
     Planted(
         name="warmth without power becomes usual",
-        weeks=(152, 153, 105),
+        weeks=("freezer_and_cases_without_power", 152),
         module="evaluation/unit_air.py",
         right="        adopts = unit not in self.known_out",
         wrong="        adopts = True",
     ),
     Planted(
         name="a shelved loss of power silences its units",
-        weeks=(131, 153, 148),
+        weeks=("loss_of_power_is_shelved",),
         module="alarms/workbench.py",
         right="        if cause.unit is None and (cause in self.shelves or",
         wrong="        if cause.unit is None and (",
     ),
     Planted(
         name="a unit that stays dead is silent until the hour after power is over",
-        weeks=(131, 133, 112, 152),
+        weeks=("two_units_and_one_recovers",),
         module="evaluation/overseer.py",
         right="            if not self.air.is_coming_back(unit, at_ms, back_ms):",
         wrong="            if at_ms < 0:",
     ),
     Planted(
         name="no line is a further one",
-        weeks=(139, 104, 124, 133),
+        weeks=("reload_while_acknowledged", 139),
         module="evaluation/conditions.py",
         right="        severity=0 if rule is Rule.OPERATING_LIMIT else"
         " lines_passed(unit.kind, limit_c, peak_c),",
@@ -70,7 +70,7 @@ PLANTED: Final = (
     ),
     Planted(
         name="a loss of power does not get worse",
-        weeks=(139, 152, 105),
+        weeks=("freezer_and_cases_without_power", 152),
         module="evaluation/overseer.py",
         right="        return worst_of((unit.kind, unit.limit_c, peak_c)"
         " for unit, peak_c in spells)",
@@ -78,91 +78,91 @@ PLANTED: Final = (
     ),
     Planted(
         name="an acknowledgement lasts for ever",
-        weeks=(139, 131, 124, 172),
+        weeks=("acknowledged_for_hours",),
         module="alarms/workbench.py",
         right="            lapses_ms = at_ms + self._policy.acknowledged_ms",
         wrong="            lapses_ms = None",
     ),
     Planted(
         name="a promise to be back is forgotten",
-        weeks=(139, 104, 101),
+        weeks=("clocks_go_forward", "clocks_go_back", 139),
         module="alarms/workbench.py",
         right="            reopens_ms = at_ms + back_within_ms",
         wrong="            reopens_ms = None",
     ),
     Planted(
         name="alarms are forgotten over a restart or a reload",
-        weeks=(131,),
+        weeks=("reload_while_acknowledged", 131),
         module="service/resume.py",
-        right="            alarms=codec.from_json(alarms),",
-        wrong="            alarms=type(codec.from_json(alarms))(),",
+        right='        standing = codec.from_json(alarms or "")',
+        wrong='        standing = type(codec.from_json(alarms or ""))()',
     ),
     Planted(
         name="who comes to be on call waits for the next alarm",
-        weeks=(131, 133, 101),
+        weeks=("reload_while_acknowledged", 131),
         module="alarms/workbench.py",
         right="                    if contact not in alarm.reached or contact in changed:",
         wrong="                    if contact in changed:",
     ),
     Planted(
         name="a contact's new address is not noticed",
-        weeks=(133, 105, 152),
+        weeks=(133, 105),
         module="service/resume.py",
         right='                if memory.get("addresses", {}).get(contact, mark) != mark',
         wrong='                if memory.get("addresses", {}).get(contact, mark) is None',
     ),
     Planted(
         name="the on-delay is waited for twice",
-        weeks=(124, 129, 133),
+        weeks=("reload_while_acknowledged", 124),
         module="evaluation/channels.py",
         right="    delay_ms = unit.on_delay_s * 1000.0",
         wrong="    delay_ms = unit.on_delay_s * 2000.0",
     ),
     Planted(
         name="an excursion ends above the limit",
-        weeks=(131, 124, 129),
+        weeks=("reload_while_acknowledged", 131),
         module="evaluation/channels.py",
         right="            close_below_c=round(limit_c - unit.deadband_c, 9),",
         wrong="            close_below_c=round(limit_c + 3 * unit.deadband_c, 9),",
     ),
     Planted(
         name="the silence of all waits for the morning",
-        weeks=(122, 151, 111),
+        weeks=("silent_all_while_one_dies",),
         module="evaluation/silence.py",
         right="            priority=Priority.HIGH,",
         wrong="            priority=Priority.MEDIUM,",
     ),
     Planted(
         name="the silence of one wakes, however cold",
-        weeks=(129, 122, 155),
+        weeks=(129, 122),
         module="evaluation/evaluator.py",
         right="        return condition\n\n    def _judge_carried",
         wrong="        return replace(condition, priority=Priority.HIGH)\n\n    def _judge_carried",
     ),
     Planted(
         name="a clock that stands still is believed",
-        weeks=(129, 172, 110),
+        weeks=(129, 172),
         module="intake/device_time.py",
         right="    stands = abs(own_ms - before.own_ms) <= STANDS_SHARE * passed_ms",
         wrong="    stands = False",
     ),
     Planted(
         name="a clock that falls back is believed",
-        weeks=(129, 109, 105),
+        weeks=("clock_falls_back_and_resumes",),
         module="intake/device_time.py",
         right="    lags = usual_ms is not None and lag_ms - usual_ms > LAGS_NEWLY_MS",
         wrong="    lags = False",
     ),
     Planted(
         name="a clock that runs ahead is believed",
-        weeks=(130, 164, 101),
+        weeks=(130, 164),
         module="intake/device_time.py",
         right="AHEAD_MS: Final = 300 * MS_PER_S",
         wrong="AHEAD_MS: Final = 86_400 * MS_PER_S",
     ),
     Planted(
         name="a hold goes on over what nobody saw",
-        weeks=(129, 109, 121),
+        weeks=(129, 109),
         module="lots/hold.py",
         right="    for item in record.breaks:\n        if item.end_ms is not None and"
         " item.end_ms <= from_ms:\n            continue\n        lost_ms = 0.0",
@@ -172,7 +172,7 @@ PLANTED: Final = (
     ),
     Planted(
         name="a hold forgives two degrees",
-        weeks=(131, 104, 119, 113),
+        weeks=(131, 104, 119),
         module="evaluation/channels.py",
         right="        guarded_c = round(level_c - probe.uncertainty_c, 9)",
         wrong="        guarded_c = round(level_c + 2.0, 9)",
@@ -186,28 +186,28 @@ PLANTED: Final = (
     ),
     Planted(
         name="nobody rings at night",
-        weeks=(139, 131),
+        weeks=("reload_while_acknowledged",),
         module="alarms/night.py",
         right="        return self.night is None or priority in self.night.wake_for",
         wrong="        return self.night is None",
     ),
     Planted(
         name="what a phone refused counts as sent",
-        weeks=(122, 133, 152, 111),
+        weeks=("phones_refuse_for_half_an_hour",),
         module="service/writer.py",
         right="            if isinstance(result, Delivered):",
         wrong="            if result.id > 0:",
     ),
     Planted(
         name="repeats end with the process",
-        weeks=(129, 172, 124),
+        weeks=("service_dies_while_fish_is_warm",),
         module="alarms/codec.py",
         right='            "repeats": tuple(Repeat(**repeat) for repeat in plain["repeats"]),',
         wrong='            "repeats": tuple(Repeat(**repeat) for repeat in ()),',
     ),
     Planted(
         name="compressors that die apart are a loss of power",
-        weeks=(130, 124, 149),
+        weeks=("two_compressors_die_apart",),
         module="rules/power_loss.py",
         right="TOGETHER_MS: Final = 4 * MS_PER_MINUTE",
         wrong="TOGETHER_MS: Final = 400 * MS_PER_MINUTE",
@@ -232,14 +232,18 @@ def found_with(mistake: Planted) -> str:
         tests = str(Path(__file__).parents[1])
         path = os.pathsep.join([folder, tests])
         for seed in mistake.weeks:
+            one = ["--weeks", "1", "--first", str(seed)]
+            if isinstance(seed, str):
+                one = ["--night", seed]
             done = subprocess.run(
-                [sys.executable, "-m", "simulation.truth", "--weeks", "1", "--first", str(seed)],
+                [sys.executable, "-m", "simulation.truth", *one],
                 env={**os.environ, "PYTHONPATH": path, "PYTHONDONTWRITEBYTECODE": "1"},
                 capture_output=True,
                 text=True,
                 check=False,
             )
-            said = [line for line in done.stdout.splitlines() if line.startswith("seed ")]
+            name = seed if isinstance(seed, str) else f"seed {seed}"
+            said = [line for line in done.stdout.splitlines() if line.startswith(f"{name}: ")]
             if said:
                 return said[0]
             if done.returncode:

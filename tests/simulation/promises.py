@@ -141,6 +141,14 @@ class _Week:
             if rule != Rule.POWER_LOSS.value  # then the units speak for themselves
         )
 
+    def _was_put_aside(self, heard: Heard, from_ms: int, to_ms: int) -> bool:
+        """Whether what a message was about was put aside before or while it mattered."""
+        key = self.run.alarms[heard.row.alarm_id or ""].key
+        return any(
+            heard.at_ms < s < to_ms and e > from_ms and (unit, rule) == (key.unit, key.rule.value)
+            for s, e, unit, rule in self.run.shelved
+        )
+
     def _faulty_ms(self, from_ms: int, to_ms: int) -> int:
         """Return by how much what goes wrong with service, link and phones may make late."""
         found = 0
@@ -172,8 +180,8 @@ class _Week:
             for passed_ms, sure_ms, to_ms in self._above(unit, None, ON_DELAY_MS):
                 due_ms = sure_ms + ON_DELAY_MS + 2 * self.every_ms + GRACE_MS
                 rules = {Rule.HOLDING, Rule.FREEZER, Rule.POWER_LOSS}
-                if self._troubles(UNSEEN, unit, passed_ms - HOUR, due_ms):
-                    rules.add(Rule.STALE)
+                if self._troubles(("silence", "backlog"), unit, passed_ms - HOUR, due_ms):
+                    rules.add(Rule.STALE)  # a clock that fails is no silence
                 if self._has_no_way(unit, passed_ms, sure_ms, to_ms):
                     continue
                 due_ms += self._late_by_ms(unit, passed_ms, sure_ms, due_ms)
@@ -186,6 +194,7 @@ class _Week:
                     h.at_ms
                     for h in mine
                     if h.at_ms <= due_ms
+                    and not self._was_put_aside(h, passed_ms, due_ms)
                     and (
                         (over := self.run.alarms[h.row.alarm_id or ""].returned_ms) is None
                         or over > passed_ms
@@ -276,6 +285,11 @@ class _Week:
             unit = alarm.key.unit
             if heard.row.about is About.RETURNED:
                 yield from self._wrongly_over(rule, alarm.units, unit, at_ms)
+            elif rule is Rule.POWER_LOSS:
+                went = [t for t in self.week.troubles if t.what == "power" and t.from_ms <= at_ms]
+                lately = any(at_ms < t.to_ms + FADES_MS for t in went)
+                if not lately and not self._coincides(alarm.units, at_ms):
+                    yield f"opposite: power called lost at {_clock(at_ms)}, and it is not"
             elif rule in WARM_RULES and unit is not None:
                 recently_ms = 30 * MINUTE
                 if self._troubles(UNSEEN, unit, at_ms - 2 * HOUR, at_ms):

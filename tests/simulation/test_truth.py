@@ -15,10 +15,12 @@ from rimewatch.alarms import codec
 from rimewatch.alarms.alarm import AlarmState
 from rimewatch.alarms.engine import Engine
 from rimewatch.rules import power_loss
+from simulation.nights import NIGHTS, reload_while_acknowledged, two_units_and_one_recovers
 from simulation.planted import PLANTED, Planted, planted_copy
 from simulation.promises import judged
-from simulation.shop_week import Post
+from simulation.shop_week import Post, WeekRun
 from simulation.truth import played
+from simulation.week import Week, week
 
 SEED = 131
 """A short one, read each five minutes."""
@@ -36,18 +38,26 @@ def post() -> Iterator[Post]:
 
 def test_somebody_is_told_what_is_so_in_days_of_troubles(post: Post) -> None:
     """Told in time, told again, never the opposite, and no hold complete that was not true."""
-    run = played(SEED, post)
+    run = played(week(SEED), post)
     found = judged(run)
 
     assert found.broken == [], "\n".join(run.world.history)
     assert found.warm_times > 0
 
 
-def test_same_seed_gives_the_same_week(post: Post) -> None:
-    """Otherwise a broken promise could not be looked at again."""
-    first, second = (played(SEED, post) for _ in range(2))
+@pytest.mark.parametrize("name", NIGHTS)
+def test_night_that_was_written_keeps_every_promise(name: str, post: Post) -> None:
+    """What chance seldom brings together."""
+    run = played(NIGHTS[name](), post)
 
-    def heard(run: Any) -> list[tuple[int, str]]:
+    assert judged(run).broken == [], "\n".join(run.world.history)
+
+
+def test_same_night_is_heard_the_same_way(post: Post) -> None:
+    """Otherwise a broken promise could not be looked at again."""
+    first, second = (played(two_units_and_one_recovers(), post) for _ in range(2))
+
+    def heard(run: WeekRun) -> list[tuple[int, str]]:
         return [(one.at_ms, one.row.title) for one in run.heard]
 
     assert heard(first) == heard(second)
@@ -69,14 +79,20 @@ def tells_newcomers_nothing() -> AbstractContextManager[Any]:
 
 
 @pytest.mark.parametrize(
-    "mistake",
-    [says_power_is_back_at_once, forgets_alarms_at_a_reload, tells_newcomers_nothing],
-    ids=lambda mistake: mistake.__name__,
+    ("mistake", "night"),
+    [
+        (says_power_is_back_at_once, two_units_and_one_recovers),
+        (forgets_alarms_at_a_reload, reload_while_acknowledged),
+        (tells_newcomers_nothing, reload_while_acknowledged),
+    ],
+    ids=lambda one: one.__name__,
 )
-def test_days_find_a_mistake_that_is_put_into_the_service(mistake: Mistake, post: Post) -> None:
+def test_nights_find_a_mistake_that_is_put_into_the_service(
+    mistake: Mistake, night: Callable[[], Week], post: Post
+) -> None:
     """A check that finds nothing may be blind."""
     with mistake():
-        assert judged(played(SEED, post)).broken != []
+        assert judged(played(night(), post)).broken != []
 
 
 @pytest.mark.parametrize("mistake", PLANTED, ids=lambda mistake: mistake.name)

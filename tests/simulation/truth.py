@@ -5,7 +5,8 @@ The oracle is the plant (:mod:`simulation.plant`), not the service. The service 
 writer and journal, is killed and reloaded, and posts its letters to a real server. What
 :mod:`simulation.promises` finds broken is a broken promise.
 
-One seed decides a week. ``python -m simulation.truth --weeks 20 --first 100`` plays more.
+One seed decides a week. ``python -m simulation.truth --weeks 20 --first 100`` plays more,
+``--night all`` the nights that were written by hand.
 """
 
 import argparse
@@ -14,32 +15,26 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import click
 
-from simulation.promises import Judgement, judged
+from simulation.nights import NIGHTS
+from simulation.promises import judged
 from simulation.shop_week import Post, WeekRun
-from simulation.week import week
+from simulation.week import Week, week
 from simulation.world import HOUR
 
 
-def played(seed: int, post: Post) -> WeekRun:
-    """Play a seed's week."""
+def played(planned: Week, post: Post) -> WeekRun:
+    """Play a week."""
     memory = Path("/dev/shm")
     with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as folder:
-        run = WeekRun(week(seed), Path(folder), post)
+        run = WeekRun(planned, Path(folder), post)
         run.play()
     return run
-
-
-def judged_seed(seed: int) -> Judgement:
-    """Play a week and judge it."""
-    post = Post()
-    try:
-        return judged(played(seed, post))
-    finally:
-        post.close()
 
 
 def main() -> int:
@@ -47,6 +42,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Weeks against the true temperature of the fish.")
     parser.add_argument("--weeks", type=int, default=10)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--night", choices=["all", *NIGHTS], help="these that were written")
     parser.add_argument("--story", action="store_true", help="tell what happened")
     parser.add_argument("--minutes", type=float, help="begin no further week after so long")
     chosen = parser.parse_args()
@@ -55,11 +51,17 @@ def main() -> int:
     late_s: list[float] = []
     hours = warm = true_holds = 0
     began_s = time.monotonic()
-    for count, seed in enumerate(range(chosen.first, chosen.first + chosen.weeks), start=1):
+    seeds: dict[str, Callable[[], Week]] = {
+        f"seed {seed}": partial(week, seed)
+        for seed in range(chosen.first, chosen.first + chosen.weeks)
+    }
+    if chosen.night is not None:
+        seeds = NIGHTS if chosen.night == "all" else {chosen.night: NIGHTS[chosen.night]}
+    for count, (name, make) in enumerate(seeds.items(), start=1):
         if chosen.minutes is not None and time.monotonic() - began_s > 60 * chosen.minutes:
             break
         post = Post()
-        run = played(seed, post)
+        run = played(make(), post)
         post.close()
         if chosen.story:
             click.echo("\n".join(run.world.history))
@@ -71,7 +73,7 @@ def main() -> int:
         completed.update(found.completed)
         for line in found.broken:
             broken[line.partition(":")[0]] += 1
-            click.echo(f"seed {seed}: {line}")
+            click.echo(f"{name}: {line}")
         if count % 10 == 0:
             spent_s = time.monotonic() - began_s
             click.echo(f"{count} weeks, {hours / 168:.0f} unit-weeks, {spent_s:.0f} s", err=True)

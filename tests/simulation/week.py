@@ -117,7 +117,7 @@ def week(seed: int) -> Week:
         shop=setup.shop(),
         heals_ms=length_ms - 30 * MINUTE,
         ends_ms=length_ms,
-        messages=_messages(chance, courses, troubles, start_ms, every_ms),
+        messages=messages_of(chance, courses, troubles, start_ms, every_ms),
         by_hand=(),
         faults=_faults(chance, disturbed, start_ms, length_ms),
         setup=setup,
@@ -194,7 +194,7 @@ def _troubles(
             yield Trouble(what="compressor", units=(one,), from_ms=begins_ms, to_ms=to_ms)
 
 
-def _messages(
+def messages_of(
     chance: random.Random,
     courses: dict[str, Course],
     troubles: Sequence[Trouble],

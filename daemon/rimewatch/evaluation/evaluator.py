@@ -659,7 +659,8 @@ class Evaluator:
         if condition is not None and foretold is not None and foretold.held_h is not None:
             # As with a limit: what was foretold has come, and one alarm speaks of it.
             self.suppress(foretold.key, key)
-        self.apply(self._carried_on({key: condition}))
+        # Without a lot there is nothing to be at risk, whatever the freezer does.
+        self.apply(self._carried_on({key: condition}) if lots else {key: None})
 
     def suppress(self, key: AlarmKey, by_key: AlarmKey) -> None:
         """Silence an alarm by design, because another one tells of the cause of both."""

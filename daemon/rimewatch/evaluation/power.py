@@ -75,9 +75,9 @@ def power_condition(
                 return None
         return None if found is None else _condition(found)
     outage = Outage(since_ms=standing.since_ms, units=standing.units)
-    speaking = [unit for unit in outage.units if watch.measured(unit, at_ms)]
+    known = [unit for unit in outage.units if watch.measured(unit, at_ms)]
     # That a new probe's air is in no way unusual says nothing, as long as there is another's.
-    heard = [unit for unit in speaking if watch.has_band(unit)] or speaking
+    heard = [unit for unit in known if watch.has_band(unit)] or known
     if heard and power_loss.is_back(
         replace(outage, units=tuple(heard)), [watch.departure(unit) for unit in heard]
     ):

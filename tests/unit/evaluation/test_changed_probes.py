@@ -9,6 +9,7 @@ from rimewatch.evaluation.evaluator import Evaluator
 from rimewatch.evaluation.memory import MemoryStore
 from rimewatch.evaluation.outcome import Outcome
 from rimewatch.evaluation.resumed import Resumed
+from rimewatch.intake.entries import parse_entry
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.trace import TraceMessage
 from rimewatch.shop import Shop
@@ -100,6 +101,33 @@ def test_new_probe_that_finds_the_unit_cold_ends_its_alarm() -> None:
     over = played(after, replaced(OLD), store, Paper().curve([(4 * H + 60, 2.0)]))
 
     assert [s.about for s in over if s.key.rule is Rule.HOLDING] == [About.RETURNED]
+
+
+def test_hold_is_at_risk_no_more_once_its_lot_is_gone() -> None:
+    """A new probe in a warm freezer carries the risk on, and no longer than there is a lot."""
+    cold_room = shop(
+        unit("freezer-1", "freezer"), probe("air", "freezer-1", every_s=60), ONE_CONTACT
+    )
+    store = MemoryStore()
+    paper = Paper()
+    paper.curve([(0, -26.0), (5 * H, -26.0), (5 * H + 60, -19.0), (6 * H, -19.0)], every_s=60)
+    before = Evaluator(cold_room, store, paper.start_ms)
+    for at_s, body in (
+        (0, {"do": "receive-lot", "species": "salmon", "origin": "wild", "serve_raw": True}),
+        (1, {"do": "start-freezing", "unit": "freezer-1", "option": "20C-168h"}),
+    ):
+        before.enter(parse_entry({**body, "lot": "L1"}, paper.at_ms(at_s)))
+    told = played(before, cold_room, store, paper)
+    assert Rule.HOLD_AT_RISK in {send.key.rule for send in told}
+
+    after, at_once = changed(before, replaced(cold_room), store, paper.at_ms(6 * H + 30))
+    assert About.RETURNED not in {send.about for send in at_once}
+    gone = {"do": "withdraw-lot", "lot": "L1", "reason": "sold cooked"}
+    after.advance(paper.at_ms(6 * H + 40))
+    after.enter(parse_entry(gone, paper.at_ms(6 * H + 40)))
+    played(after, replaced(cold_room), store, Paper().curve([(6 * H + 60, -19.0)]))
+
+    assert Rule.HOLD_AT_RISK not in {key.rule for key in after.alarms.conditions}
 
 
 def test_longer_on_delay_ends_no_alarm() -> None:
