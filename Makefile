@@ -58,7 +58,7 @@ demo: $(VENV)/.demo
 test: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto mosquitto_pub=mosquitto-clients \
 		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium \
-		nsenter=util-linux mount=mount
+		nsenter=util-linux mount=mount openssl=openssl
 	@# Many tests start rimewatch: what Python compiles is kept, whatever the environment says.
 	@# Much of them is waiting, so three at once suit two cores.
 	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 3 --dist worksteal $(PYTEST_ARGS) $(TESTS)

@@ -5,13 +5,18 @@ guessed and no defrost named, are replayed; what was raised is judged against th
 temperature. Even seeds are for working on the rules; what is published comes from odd ones.
 
 - *Breach*: fish over its limit by 0.3 K or more for 20 minutes and more in all.
-- *Missed*: no alarm of the cold was on while the breach lasted, or raised before it and open.
+- *Told*: a message about an alarm of the cold left for a phone; one that waits for the morning,
+  as one of middling priority does at night, tells nobody.
+- *Missed*: nobody was told before the breach ended, of an alarm that was still on when it began.
 - *False*: a high alarm of the cold within whose next hour the fish is never over its limit,
   and which no failure stands behind that would take it there within a day if nobody mends it.
 - *Withdrawn*: a false one that returned within a quarter of an hour.
 - *Woke*: it sounded at night.
-- *Lead*: from the first alarm of the cold to the fish's crossing (below 0: after it), for
+- *Lead*: from when somebody was first told to the fish's crossing (below 0: after it), for
   breaches that a failure of the cooling or of the power brought about.
+- *Silence*: a message that a probe, or all of them, fell silent tells of no fish and counts as
+  none of these; where a hub dies with the power it is all that can come in time, and the failures
+  told of before the crossing are counted once more with it.
 
 References:
     [1] Garwood (1936), as in ``alarm_quality``: exact interval of a Poisson rate.
@@ -51,8 +56,6 @@ BREACH_K = 0.3
 BREACH_S = 1200
 AHEAD_S = 3600
 WITHDRAWN_S = 900
-COLD_RULES = (*FISH_RULES, "stale")
-"""``stale`` is looked at apart: it speaks of a probe, and is counted neither way."""
 
 
 @dataclass(slots=True)
@@ -83,6 +86,8 @@ class Breach:
     """None: nobody was told."""
     by: str
     why: str
+    silence_s: float | None = None
+    """The same of a message that its probes were silent."""
 
 
 @dataclass(slots=True)
@@ -110,7 +115,8 @@ def judge(seed: int, *, lag: str | None = None, days: int = 7) -> list[Week]:
         week = Week(seed, number, unit.plant, unit.probe_kind, unit.lag_is, days * DAY_S)
         name = unit_id(number)
         alarms = [one for one in ledger["alarms"] if name in (one["unit"], *one.get("units", ()))]
-        week.breaches = _breaches(plan, number, course, alarms)
+        told = _told(alarms, ledger["messages"])
+        week.breaches = _breaches(plan, number, course, told)
         week.raised = _raised(plan, number, course, alarms)
         weeks.append(week)
     return weeks
@@ -140,9 +146,37 @@ def _seconds(text: str | None) -> float | None:
     return None if text is None else (ms(text) - START_MS) / 1000.0
 
 
-def _breaches(
-    plan: ShopPlan, number: int, course: Course, alarms: list[dict[str, Any]]
-) -> list[Breach]:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """An alarm that reached a phone, and when."""
+
+    rule: str
+    at_s: float
+    until_s: float
+
+
+def _told(alarms: list[dict[str, Any]], messages: list[dict[str, Any]]) -> list[_Told]:
+    """Return what phones were told of some alarms."""
+    found = []
+    for one in alarms:
+        at_s, returned_s = _seconds(one["raised"]), _seconds(one["returned"])
+        until_s = math.inf if returned_s is None else returned_s
+        if at_s is None:
+            continue
+        sent_s = [
+            sent_s
+            for message in messages
+            if (message["rule"], message["unit"]) == (one["rule"], one["unit"])
+            and message["about"] != "returned"
+            and (sent_s := _seconds(message["at"])) is not None
+            and at_s <= sent_s <= until_s
+        ]
+        if sent_s:
+            found.append(_Told(one["rule"], min(sent_s), until_s))
+    return found
+
+
+def _breaches(plan: ShopPlan, number: int, course: Course, told: Sequence[_Told]) -> list[Breach]:
     unit = plan.units[number]
     found: list[Breach] = []
     for first, after in _spells(course.fish_c, unit.limit_c):
@@ -150,14 +184,9 @@ def _breaches(
         if sum(k >= BREACH_K for k in over) * STEP_S < BREACH_S:
             continue
         from_s, to_s = first * STEP_S, after * STEP_S
-        told = [
-            (raised_s, one["rule"])
-            for one in alarms
-            if one["rule"] in FISH_RULES
-            and (raised_s := _seconds(one["raised"])) is not None
-            and raised_s <= to_s
-            and ((returned_s := _seconds(one["returned"])) is None or returned_s >= from_s)
-        ]
+        on = [one for one in told if one.at_s <= to_s and one.until_s >= from_s]
+        of_fish = min(((one.at_s, one.rule) for one in on if one.rule in FISH_RULES), default=None)
+        silence_s = min((one.at_s for one in on if one.rule == "stale"), default=None)
         causes = [
             f.what.value
             for f in unit.failures
@@ -170,8 +199,9 @@ def _breaches(
         found.append(
             Breach(
                 plan.seed, number, from_s, to_s, max(over), failed,
-                from_s - min(told)[0] if told else None, min(told)[1] if told else "",
+                from_s - of_fish[0] if of_fish else None, of_fish[1] if of_fish else "",
                 ", ".join(causes) or "ordinary work",
+                None if silence_s is None else from_s - silence_s,
             )
         )  # fmt: skip
     return found
@@ -215,7 +245,8 @@ def _comes_true(plan: ShopPlan, unit: UnitPlan, at_s: float) -> bool:
     dark = any(start <= at_s <= end + 1800.0 for start, end in plan.outages)
     if not broken:
         return dark
-    course = run(unit.life(True), min(at_s + DAY_S, 30 * DAY_S))  # noqa: FBT003
+    # The same room as in the week itself, a day further.
+    course = run(unit.life(True), at_s + DAY_S, season_s=plan.days * DAY_S)  # noqa: FBT003
     return max(course.fish_c[int(at_s) // STEP_S :]) > unit.limit_c
 
 
@@ -236,7 +267,7 @@ def wilson(hits: int, of: int) -> tuple[float, float]:
 HEAD = (
     f"{'':<18}{'unit-mths':>10}{'breaches':>9}{'missed':>7}{'false high':>11}"
     f"{'a unit-month, 95 %':>22}{'woke':>6}{'withdrawn':>10}{'failures told before':>22}"
-    f"{'lead p10 p50 p90 min':>22}"
+    f"{'with silence':>14}{'lead p10 p50 p90 min':>22}"
 )
 
 
@@ -247,7 +278,8 @@ def line(name: str, weeks: Sequence[Week]) -> str:
     false = [one for week in weeks for one in week.raised if not one.is_true]
     low, high = (end / months for end in poisson_interval(len(false)))
     failures = [one for one in breaches if one.failed]
-    before = sum(one.lead_s is not None and one.lead_s > 0 for one in failures)
+    before = sum((one.lead_s or 0.0) > 0.0 for one in failures)
+    either = sum(max(one.lead_s or 0.0, one.silence_s or 0.0) > 0.0 for one in failures)
     leads = [one.lead_s / 60.0 for one in failures if one.lead_s is not None]
     tenths = statistics.quantiles(leads, n=10) if len(leads) > 1 else leads * 9
     lead = " ".join(f"{tenths[n]:.0f}" for n in (0, 4, 8)) if tenths else "–"
@@ -257,7 +289,8 @@ def line(name: str, weeks: Sequence[Week]) -> str:
         f"{name:<18}{months:>10.2f}{len(breaches):>9}{sum(b.lead_s is None for b in breaches):>7}"
         f"{len(false):>11}{f'{len(false) / months:.2f} ({low:.2f}–{high:.2f})':>22}"
         f"{sum(one.woke for one in false):>6}{gone:>10}"
-        f"{f'{before}/{len(failures)} ({share[0]:.0%}–{share[1]:.0%})':>22}{lead:>22}"
+        f"{f'{before}/{len(failures)} ({share[0]:.0%}–{share[1]:.0%})':>22}"
+        f"{f'{either}/{len(failures)}':>14}{lead:>22}"
     )
 
 

@@ -724,4 +724,121 @@ PUBLISHERS: Final = (
         ("a", "air", 2.4),
         ("a", "air", -2.0),
     ),
+    _one(
+        "two devices on one topic, without a mark",
+        [("shop/air", "2.1"), ("shop/air", "-20.5")],
+        ("a", "air", 2.1),
+        ("b", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "two devices on one topic, without a mark, in JSON",
+        [("shop/air", {"t": 2.1}), ("shop/air", {"t": -20.5})],
+        ("a", "air", 2.1),
+        ("b", "air", -20.5),
+        is_doubtful=True,
+    ),
+    _one(
+        "SenML with what was set and what the machine has",
+        {
+            "senml/case-1": _senml(
+                "case-1:", ("temp", "Cel", 2.1), ("setpoint", "Cel", 2.0), ("evap", "Cel", -6.0)
+            )
+        },
+        ("case", "air", 2.1),
+    ),
+    _one(
+        "an average on a topic of its own",
+        {"shop/case-1/air": "2.4", "shop/case-1/air/avg": "2.3"},
+        ("case", "air", 2.4),
+        is_doubtful=True,
+    ),
+    _one(
+        "names in Spanish",
+        {"tienda/vitrina": {"temperatura": 2.4, "humedad": 80, "bateria": 91}},
+        ("case", "air", 2.4),
+        ("case", "humidity", 80.0),
+    ),
+    _one(
+        "names in German and French",
+        {
+            "laden/theke-1": {"Temperatur": 2.4, "Luftfeuchte": 80},
+            "laden/theke-2": {"température": 3.1, "batterie": 91},
+        },
+        ("a", "air", 2.4),
+        ("a", "humidity", 80.0),
+        ("b", "air", 3.1),
+    ),
+    _one(
+        "states of a case's machine beside its temperature",
+        {"ctl/case-1": {"temperature": 2.4, "compressor": True, "fan": True, "defrost": False}},
+        ("case", "air", 2.4),
+    ),
+    _one(
+        "Sparkplug with set points in a folder",
+        {
+            "spBv1.0/fish/NBIRTH/node-1": _node_birth(),
+            "spBv1.0/fish/DBIRTH/node-1/case-1": _birth(
+                metric("Inputs/Air temperature", 2.4, alias=1),
+                metric("Setpoints/Air temperature", 2.0, alias=2),
+                metric("Alarms/High temperature", 5.0, alias=3),
+            ),
+        },
+        ("case", "air", 2.4),
+    ),
+    _one(
+        "a freezer at zero degrees Fahrenheit, with nothing that says so",
+        {"shop/freezer-1/air": {"temp": 0}, "shop/case-1/air": {"temp": 35}},
+        ("freezer", "air", -17.778),
+        ("case", "air", 1.667),
+        is_doubtful=True,
+    ),
+    _one(
+        "a number too cold for a case and too warm for a freezer",
+        {"shop/unit-7/air": "-4"},
+        ("unit", "air", -20.0),
+        is_doubtful=True,
+    ),
+    _one(
+        "words of a contact in an object",
+        {"shop/case-1": {"temp": 3.1, "door": "closed"}, "shop/case-2": {"temp": None}},
+        ("case", "air", 3.1),
+        ("case", "door", 0.0),
+    ),
+    _one(
+        "a key and an equals sign",
+        {"shop/case-1": "temp=3.1;hum=80"},
+        ("a", "air", 3.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "two lines of JSON",
+        {"shop/case-1": '{"temp": 3.1}\n{"temp": 3.2}'},
+        ("a", "air", 3.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "CBOR with numbers for keys",
+        {"shop/case-1": cbor2.dumps({1: 3.1, 2: 80})},
+        ("a", "air", 3.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "bytes of its own",
+        {"shop/case-1": b"\x01\x67\x00\x1f"},
+        ("a", "air", 3.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "two devices on one topic, by the first of their columns",
+        [("log", "case-1,2.1,80"), ("log", "frz-1,-20.1,60")],
+        ("a", "air", 2.1),
+        ("b", "air", -20.1),
+        is_doubtful=True,
+    ),
+    _one(
+        "a sensor without its probe, as one-wire drivers say it",
+        {"shop/case-1/air": "-127", "shop/case-2/air": "3.1"},
+        ("case", "air", 3.1),
+    ),
 )

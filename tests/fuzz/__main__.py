@@ -5,9 +5,9 @@
     PYTHONPATH=daemon:simulators:tests python -m fuzz --target entries --keep
 
 Each target begins with its seeds and with ``corpus/``, which is small and kept with the code. What
-reaches new lines goes to ``build/fuzz``; ``--keep`` takes from there into ``corpus/`` what reaches
-further than what is there. What breaks a target is left in ``build/fuzz/found``; a test of its own
-is to hold it. Exits with 1 if anything was found.
+reaches new lines goes to ``build/fuzz``; ``--keep`` takes what reached further last from there into
+``corpus/``. What breaks a target is left in ``build/fuzz/found``; a test of its own is to hold it.
+Exits with 1 if anything was found.
 """
 
 import argparse
@@ -19,9 +19,10 @@ from typing import Final
 
 import atheris
 
-HERE: Final = Path(__file__).parent
-BUILD: Final = HERE.parents[1] / "build/fuzz"
+BUILD: Final = Path(__file__).parents[2] / "build/fuzz"
 LONGEST_INPUT: Final = 4096
+LONGEST_KEPT: Final = 600
+MOST_KEPT: Final = 30
 SLOW_S: Final = 20
 MOST_MEMORY_MB: Final = 1500
 
@@ -37,10 +38,14 @@ def main() -> int:
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.here:
-        _fuzz(asked.target, asked.seconds, keep=asked.keep)
+        _fuzz(asked.target, asked.seconds)
         return 0
     targets = [asked.target] if asked.target else _targets()
-    broken = [one for one in targets if _fuzz_apart(one, asked.seconds, keep=asked.keep)]
+    if asked.keep:
+        for one in targets:
+            _keep(one)
+        return 0
+    broken = [one for one in targets if _fuzz_apart(one, asked.seconds)]
     print(f"found in: {', '.join(broken)}" if broken else "nothing was found")
     return 1 if broken else 0
 
@@ -51,23 +56,32 @@ def _targets() -> list[str]:
     return list(TARGETS)
 
 
-def _fuzz_apart(target: str, seconds: int, *, keep: bool) -> int:
+def _keep(target: str) -> None:
+    """Take what reached further last, and is short."""
+    from fuzz.seeds import keep, seeds
+
+    known = seeds()[target]
+    files = sorted((BUILD / target).iterdir(), key=lambda path: path.stat().st_mtime)
+    found = [path.read_bytes() for path in files if path.stat().st_size <= LONGEST_KEPT]
+    keep(target, [one for one in found if one not in known][-MOST_KEPT:])
+
+
+def _fuzz_apart(target: str, seconds: int) -> int:
     """Fuzz in a process of its own: the fuzzer ends its process when it is done."""
     command = [sys.executable, "-m", "fuzz", "--here", "--target", target]
-    command += ["--seconds", str(seconds), *(["--keep"] if keep else [])]
     print(f"--- {target}", flush=True)
-    return subprocess.run(command, check=False).returncode
+    return subprocess.run([*command, "--seconds", str(seconds)], check=False).returncode
 
 
-def _fuzz(target: str, seconds: int, *, keep: bool) -> None:
+def _fuzz(target: str, seconds: int) -> None:
     with atheris.instrument_imports(include=["rimewatch", "cbor2", "jmespath"]):
-        from fuzz.seeds import seeds
+        from fuzz.seeds import corpus, seeds
         from fuzz.targets import TARGETS, words
 
-    grown, kept, found = BUILD / target, HERE / "corpus" / target, BUILD / "found"
-    for folder in (grown, kept, found):
+    grown, found = BUILD / target, BUILD / "found"
+    for folder in (grown, found):
         folder.mkdir(parents=True, exist_ok=True)
-    for seed in seeds()[target]:
+    for seed in (*seeds()[target], *corpus(target)):
         (grown / hashlib.sha1(seed, usedforsecurity=False).hexdigest()).write_bytes(seed)
     dictionary = BUILD / "words.txt"
     dictionary.write_text("".join(f'"{word.decode()}"\n' for word in words()))
@@ -79,12 +93,8 @@ def _fuzz(target: str, seconds: int, *, keep: bool) -> None:
         f"-artifact_prefix={found}/{target}-",
         f"-dict={dictionary}",
         "-print_final_stats=1",
-        "-verbosity=1",
     ]
-    folders = [str(kept), str(grown)] if keep else [str(grown), str(kept)]
-    if keep:
-        options.append("-merge=1")
-    atheris.Setup([sys.argv[0], *options, *folders], TARGETS[target])
+    atheris.Setup([sys.argv[0], *options, str(grown)], TARGETS[target])
     atheris.Fuzz()
 
 

@@ -3,6 +3,7 @@
 SenML by ``kpn-senml``, Sparkplug by ``pysparkplug``, CBOR by ``cbor2``; the shop that is shipped.
 """
 
+import base64
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -20,8 +21,27 @@ from rimewatch.intake.trace import TraceEntry
 from rimewatch.journal.blocks import pack_integers, pack_raws
 from rimewatch.journal.entry_codec import entry_to_json
 
+CORPUS: Final = Path(__file__).parent / "corpus"
 CONFIG: Final = Path(__file__).parents[2] / "config/saltmarsh-row.toml"
 LONGEST_SEED: Final = 20_000
+
+
+def corpus(target: str) -> list[bytes]:
+    """Return what was found or reached further once: a line of base64 each, and why behind it."""
+    path = CORPUS / f"{target}.txt"
+    if not path.exists():
+        return []
+    lines = path.read_text(encoding="ascii").splitlines()
+    return [base64.b64decode(line.partition(" ")[0]) for line in lines]
+
+
+def keep(target: str, more: Sequence[bytes]) -> None:
+    """Add bytes to a target's corpus that it has not."""
+    known = corpus(target)
+    lines = [base64.b64encode(one).decode() for one in more if one not in known]
+    CORPUS.mkdir(exist_ok=True)
+    with (CORPUS / f"{target}.txt").open("a", encoding="ascii") as file:
+        file.writelines(f"{line}\n" for line in lines)
 
 
 def seeds() -> Mapping[str, Sequence[bytes]]:

@@ -269,7 +269,9 @@ def words() -> Sequence[bytes]:
     """Return names and values that the edges know, for a fuzzer to try."""
     found: set[str] = set()
     for path in sorted((Path(__file__).parents[2] / "daemon/rimewatch").rglob("*.py")):
-        found.update(re.findall(r'"([A-Za-z][\w-]{1,18})"', path.read_text(encoding="utf-8")))
+        found.update(
+            re.findall(r'"([A-Za-z][\w-]{1,18})"', path.read_text(encoding="utf-8"), re.ASCII)
+        )
     return [word.encode() for word in sorted(found)]
 
 

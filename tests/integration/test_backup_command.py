@@ -159,3 +159,21 @@ def test_backup_without_attachments_or_people_is_the_journal_alone(tmp_path: Pat
 
     assert "Attachments" not in run("backup", "--journal", path, stick / "copy.db")
     assert [one.name for one in stick.iterdir()] == ["copy.db"]
+
+
+def test_backup_takes_the_stamps_of_seals_with_it(journal: Path) -> None:
+    """Without them a restored record could not be shown to be the one that was stamped."""
+    stamps = journal.parent / "stamps"
+    stamps.mkdir()
+    (stamps / "2026-03-02.tsr").write_bytes(b"a stamp")
+    (stamps / "2026-03-03.part").write_bytes(b"half of one")
+
+    copy, said = backup(journal)
+    (stamps / "2026-03-03.tsr").write_bytes(b"another")
+    _, again = backup(journal)
+
+    assert "Stamps of seals: 1 new." in said
+    assert "Stamps of seals: 1 new." in again
+    kept = {one.name: one.read_bytes() for one in (copy.parent / "stamps").iterdir()}
+    assert kept == {"2026-03-02.tsr": b"a stamp", "2026-03-03.tsr": b"another"}
+    assert stat.S_IMODE((copy.parent / "stamps" / "2026-03-02.tsr").stat().st_mode) == 0o600

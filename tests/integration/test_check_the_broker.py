@@ -1,6 +1,7 @@
 """``rimewatch check --broker``: whom the broker lets do what, in a sentence each."""
 
 import gc
+import ssl
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from certificates import Authority
 from mosquitto_broker import Mosquitto
 from rimewatch.cli import rimewatch
 from rimewatch.intake import broker_check
+from web_socket_door import WebSocketDoor
 
 pytestmark = pytest.mark.integration
 
@@ -206,6 +208,13 @@ class TestEncrypted:
         )
         url = f"mqtts://127.0.0.1:{broker.port}"
         said = check(url, f'ca_file = "{authority.file}"\n')
+        assert "The connection is encrypted (TLSv1.3); its certificate ends " in said
+
+        tls = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+        tls.load_cert_chain(certificate, key)
+        plain = start_mosquitto("allow_anonymous true\n")
+        with WebSocketDoor(plain.port, tls=tls) as door:
+            said = check(f"wss://127.0.0.1:{door.port}/mqtt", f'ca_file = "{authority.file}"\n')
         assert "The connection is encrypted (TLSv1.3); its certificate ends " in said
 
         other = Authority(tmp_path, "somebody-else")

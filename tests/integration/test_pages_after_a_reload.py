@@ -3,6 +3,7 @@
 import http.cookiejar
 import re
 import socket
+import threading
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -26,6 +27,11 @@ class Reloaded:
     def __init__(self, file: list[Shop], running: RunningService) -> None:
         self._file = file
         self.running = running
+
+    @property
+    def web(self) -> Web | None:
+        """The ``[web]`` there is."""
+        return self._file[0].web
 
     def becomes(self, web: Web | None) -> str:
         """Have a changed ``[web]`` read; return what the service says of it."""
@@ -128,3 +134,26 @@ def test_address_that_something_else_has_is_refused_and_the_pages_stay(
     assert "choose another [web] listen" in said
     assert reloaded.running.service.pages.port == port
     assert status(f"http://127.0.0.1:{port}/sign-in") == 200
+
+
+def test_pages_at_the_same_address_are_answered_all_the_while(reloaded: Reloaded) -> None:
+    """Whoever changes a setting on a page finds the next one."""
+    service = reloaded.running.service
+    url = f"http://127.0.0.1:{service.pages.port}/sign-in"
+    found: list[int] = []
+    over = threading.Event()
+
+    def look() -> None:
+        while not over.is_set():
+            found.append(status(url))
+
+    looking = threading.Thread(target=look)
+    looking.start()
+    try:
+        for _ in range(3):
+            assert "is in use" in reloaded.becomes(reloaded.web)
+    finally:
+        over.set()
+        looking.join(60)
+    assert found
+    assert set(found) == {200}

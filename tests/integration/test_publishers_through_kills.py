@@ -15,6 +15,7 @@ from rimewatch.intake.proposal import propose
 from rimewatch.intake.receiver import Receiver
 from rimewatch.intake.survey import Survey
 from rimewatch.shop import Broker
+from rimewatch.vocabulary import ProbeId
 from service_process import Probes, ServiceProcess, until
 
 pytestmark = pytest.mark.integration
@@ -66,6 +67,16 @@ def expected(text: str, sent: list[list[Message]], now_ms: int) -> dict[str, set
                 if reading.observed_ms != now_ms and reading.probe in times:
                     times[reading.probe].add(reading.observed_ms)
     return times
+
+
+def heard_of(text: str, sent: list[list[Message]]) -> set[ProbeId]:
+    """Return every probe that has readings in what is sent, dated by its arrival or not."""
+    receiver = Receiver(load_shop(text))
+    return {
+        reading.probe
+        for topic, payload in sent[-1]
+        for reading in receiver.receive(topic, payload, AT_MS).readings
+    }
 
 
 def test_no_reading_is_lost_through_kills_of_service_and_broker(
@@ -120,7 +131,9 @@ def test_no_reading_is_lost_through_kills_of_service_and_broker(
     with ServiceProcess(config, journal) as service:
         publish(sent[20:])
         until(lambda: missing(service) == 0, "every reading")
+        silent = service.look(lambda j: heard_of(text, sent) - set(j.known_probes()))
         findings = service.look(lambda j: j.verify())
         assert service.stop() == 0
 
+    assert silent == set()
     assert findings == []

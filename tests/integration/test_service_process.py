@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from conflicts_kept import conflict_counts
 from http_receiver import Receiver
 from mosquitto_broker import Mosquitto
 from rimewatch.clock import SystemClock
@@ -179,7 +180,7 @@ def test_killed_service_loses_nothing_and_repeats_nothing(
             probes.publish(AIR, series(1, 9.0))
             service.wait_for_readings("case-1-air", 2021)
             assert readings(service, "case-1-air") == 2021
-            conflicts = service.look(lambda j: j.conflict_counts())
+            conflicts = service.look(lambda j: conflict_counts(j.path))
             quarantined = service.look(lambda j: j.quarantine_counts(0, 10**14).total)
             assert service.stop() == 0
 
@@ -240,7 +241,8 @@ def test_hangup_with_a_right_configuration_uses_it(
         service.send(signal.SIGHUP)
         service.wait_for("was read again and is in use")
         service.wait_for("Listening", times=2)
-        probes.publish(AIR, series(1, 4.5))
+        # Its time is whole seconds, and the limit holds from within one on.
+        probes.publish(AIR, series(1, 4.5, until_s=-2.0))
         receiver.wait_for(lambda r: bool(r.got), "the alarm by the new limit", 60.0)
 
         write_shop(tmp_path, mosquitto.port, phone=receiver.port, more=PRODUCT_PROBE)

@@ -1,13 +1,9 @@
 """What fuzzing begins with and what it kept, once more: no edge breaks on any of it."""
 
-from pathlib import Path
-
 import pytest
 
 from fuzz import targets
-from fuzz.seeds import seeds
-
-CORPUS = Path(targets.__file__).parent / "corpus"
+from fuzz.seeds import corpus, seeds
 
 
 @pytest.mark.parametrize("name", targets.TARGETS)
@@ -15,7 +11,7 @@ def test_edge_holds_on_all_that_is_known(name: str, monkeypatch: pytest.MonkeyPa
     """A target raises where what must hold does not."""
     monkeypatch.setattr(targets.people, "_HASHER", targets.people._HASHER)  # put back afterwards
     monkeypatch.setattr(targets.enter, "TAKEN_IN_WITHIN_S", targets.enter.TAKEN_IN_WITHIN_S)
-    known = [*seeds()[name], *(p.read_bytes() for p in sorted((CORPUS / name).glob("*")))]
+    known = [*seeds()[name], *corpus(name)]
 
     for data in known:
         targets.TARGETS[name](data)

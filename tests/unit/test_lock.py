@@ -72,3 +72,20 @@ def test_bill_of_materials_and_notice_name_what_a_shop_installs() -> None:
     assert [pair for pair in listed.items() if f"{pair[0]}=={pair[1]} " not in text] == []
     assert {canonicalize_name(asked_for.name) for asked_for in asked("mirror")} <= set(listed)
     assert {canonicalize_name(name): version for name, version in noticed.items()} == listed
+
+
+def test_image_is_built_from_every_file_that_the_wheel_names() -> None:
+    """What is missing there ends its build."""
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    project, wheel = told["project"], told["tool"]["hatch"]["build"]["targets"]["wheel"]
+    wanted = [project["readme"], *project["license-files"], *wheel["sbom-files"]]
+    wanted += [*wheel["packages"], *wheel["force-include"]]
+    lines = (ROOT / "daemon" / "Dockerfile").read_text(encoding="utf-8").splitlines()
+    copied = [source for line in lines if line.startswith("COPY ") for source in line.split()[1:-1]]
+
+    missing = [
+        name
+        for name in wanted
+        if not any(name == source or name.startswith(f"{source}/") for source in copied)
+    ]
+    assert missing == []

@@ -193,7 +193,8 @@ def figures(begins: str, ends: str | None, config: Path, journal: Path) -> None:
     from rimewatch.alarms.codec import alarm_from_json
     from rimewatch.alarms.metrics import measure
     from rimewatch.journal.reader import JournalReader
-    from rimewatch.report.alarm_figures import figures_text
+    from rimewatch.report.alarm_figures import figures_document
+    from rimewatch.report.document_text import document_text
 
     shop = load(config, sends=False)
     from_ms = instant_ms(begins, shop)
@@ -206,4 +207,5 @@ def figures(begins: str, ends: str | None, config: Path, journal: Path) -> None:
             alarms = [alarm_from_json(row.text) for row in reader.alarms_between(from_ms, to_ms)]
     except JournalError as error:
         raise UserError(str(error)) from None
-    click.echo(figures_text(shop, measure(alarms, from_ms, to_ms)), nl=False)
+    document = figures_document(shop, measure(alarms, from_ms, to_ms))
+    click.echo(document_text(document), nl=False)

@@ -69,7 +69,7 @@ def retry(config: Path, journal: Path, who: str) -> None:
     """Read quarantine once more by a mended configuration.
 
     The running service takes the readings in, so it must have the mended configuration
-    first: send it SIGHUP.
+    first: it takes an edited file up within some seconds.
     """
     from rimewatch.intake.decoders import UnusableProbe
     from rimewatch.journal.errors import JournalError
@@ -90,5 +90,5 @@ def retry(config: Path, journal: Path, who: str) -> None:
     enter(shop, journal, RetryQuarantine(at_ms=SystemClock().now_ms(), who=who))
     click.echo(
         f"{len(found.numbers)} of {found.looked_at} messages now parse; the service takes their "
-        f"{len(found.readings)} readings in, once it has this configuration (SIGHUP) and runs."
+        f"{len(found.readings)} readings in, once it runs and has this configuration."
     )

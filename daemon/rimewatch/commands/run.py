@@ -38,7 +38,7 @@ def _warn_if_open(shop: Shop, say: Callable[[str], None]) -> None:
 @click.command(
     epilog="Example:  rimewatch run --config config/saltmarsh-row.toml --journal "
     "/var/lib/rimewatch/rimewatch.db\n\nSIGTERM or Ctrl-C ends it after the batch in hand; "
-    "SIGHUP reads the configuration again."
+    "an edited configuration is read again within some seconds, and at once on SIGHUP."
 )
 @config_option
 @journal_option

@@ -97,9 +97,10 @@ def _check_all(reader: "JournalReader", journal: Path, roots: "list[Certificate]
     from datetime import date
 
     from rimewatch.instants import iso
-    from rimewatch.service.stamps import SUFFIX, StampError, check, folder_of
+    from rimewatch.journal.backup_beside import STAMP_SUFFIX
+    from rimewatch.service.stamps import StampError, check, folder_of
 
-    places = sorted(folder_of(journal).glob(f"*{SUFFIX}"))
+    places = sorted(folder_of(journal).glob(f"*{STAMP_SUFFIX}"))
     if not places:
         raise UserError(f"{folder_of(journal)} holds no stamp; make one with --url")
     wrong = []

@@ -28,8 +28,9 @@ def command() -> None:
 @journal_option
 def list_units(config: Path, journal: Path) -> None:
     """List each unit's fish temperature, how old it is, what is wrong, and its own defrosts."""
+    from rimewatch.evaluation.learned import lag_of
     from rimewatch.evaluation.unit_now import unit_now
-    from rimewatch.report.habit_words import defrost_words
+    from rimewatch.report.habit_words import defrost_words, lag_words
     from rimewatch.report.sections import RULES
     from rimewatch.report.wording import duration, temperature
 
@@ -52,6 +53,8 @@ def list_units(config: Path, journal: Path) -> None:
             trouble = ", ".join(alarms) or calm
             habit = found.defrosts
             learned = "" if habit is None else f"; {defrost_words(habit, shop.display)}"
+            lag = lag_of(shop, now.evaluator.store, unit, now.now_ms)
+            learned += "" if lag is None else f"; {lag_words(lag)}"
             click.echo(f"{unit.name} ({unit.id}): {seen}; {trouble}{learned}")
 
 

@@ -6,7 +6,8 @@ from typing import Final
 from rimewatch.alarms.priority import USUAL_PRIORITY
 from rimewatch.config.broker import is_encrypted
 from rimewatch.config.destinations import ignores_urgency, scheme_of
-from rimewatch.config.tables import DEFAULT_LIMIT_C
+from rimewatch.config.tables import DEFAULT_LIMIT_C, STALE_INTERVALS
+from rimewatch.lots.standing import LONGEST_UNSEEN_MS
 from rimewatch.rules.provisions_food_code import (
     AIR_THERMOMETER_ACCURACY_C,
     FOOD_THERMOMETER_ACCURACY_C,
@@ -15,10 +16,13 @@ from rimewatch.rules.provisions_food_code import (
 )
 from rimewatch.science.rtd import Element, RtdClass, claimed_tolerance_c, tolerance_c
 from rimewatch.shop import Probe, Shop, Unit
-from rimewatch.vocabulary import Kind, Measures, Priority, Scale
+from rimewatch.vocabulary import MS_PER_S, Kind, Measures, Priority, Scale
 
 DIGITAL_SENSOR_C: Final = 1.0
 """What makers of digital sensors mostly state below −10 °C (common practice, no source)."""
+
+LONGEST_LAG_S: Final = 6 * 3600.0
+"""Six hours: slower than the fish of any case (common practice, no source)."""
 
 SERVE_TEMPERATURES = {"offset_c": 0.0, "slope": 1.0}
 """Corrections, and what they are where nothing is corrected."""
@@ -55,6 +59,11 @@ def _about_unit(shop: Shop, unit: Unit) -> Iterator[str]:
             f"{where} has lag_s = 0 and only air probes: every door and defrost will count as "
             "warm fish; leave lag_s out or add a product probe"
         )
+    if unit.lag_s > LONGEST_LAG_S:
+        yield (
+            f"{where} has lag_s = {unit.lag_s:.0f}: fish that follows its air so slowly would hide "
+            f"hours of warmth; more than {LONGEST_LAG_S:g} is longer than thick fish takes"
+        )
     if unit.deadband_c == 0:
         yield (
             f"{where} has deadband_c = 0: a temperature at the limit will make an excursion of "
@@ -89,10 +98,21 @@ def _about_probe(probe: Probe) -> Iterator[str]:
         )
     if probe.measures.is_temperature:
         yield from _about_accuracy(probe)
+        yield from _about_silence(probe)
     if probe.measures.is_temperature and probe.uncertainty_c == 0:
         yield (
             f"{where} has uncertainty_c = 0: no probe is perfect; take it from its "
             "calibration certificate"
+        )
+
+
+def _about_silence(probe: Probe) -> Iterator[str]:
+    longest_s = max(LONGEST_UNSEEN_MS / MS_PER_S, STALE_INTERVALS * (probe.every_s or 0.0))
+    if probe.measures.is_temperature and probe.stale_s is not None and probe.stale_s > longest_s:
+        yield (
+            f'probe "{probe.id}" has stale_s = {probe.stale_s:g}: a silence of that length counts '
+            f"as watched, and its temperature as a straight line; {longest_s:g} or less keeps "
+            "what nobody saw apart"
         )
 
 

@@ -10,7 +10,7 @@ from typing import Final
 from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.lots.hold import COLD_20_C, COLD_35_C, NOTHING_PROVEN, Break, ColdRecord
 from rimewatch.rules import channel
-from rimewatch.rules.stages import Stage, fold, shortest_stale_ms, stage_at
+from rimewatch.rules.stages import Stage, fold, shortest_stale_ms
 from rimewatch.rules.watch import (
     BreakReason,
     ChannelSettings,
@@ -117,11 +117,6 @@ class ChannelHistory:
     def unit(self) -> Unit:
         """The unit it speaks for, as it was last."""
         return self.seat.unit
-
-    def limit_c_at(self, rule: Rule, at_ms: float) -> float | None:
-        """Return a limit as it was at an instant; None: there was none."""
-        settings = stage_at(self.stages, at_ms).settings
-        return next((w.open_above_c for w in settings.watches if w.name == rule.value), None)
 
     def spells(self, watch: str) -> list[Spell]:
         """Return the spells of one watch in order, the one still open last."""

@@ -611,11 +611,15 @@ class Evaluator:
         """Return that packed fish in a unit is above its own line."""
         told = self.alarms.conditions.get(AlarmKey(unit=unit, rule=Rule.OPERATING_LIMIT))
         lots = self._lots.packed_in(unit)
-        if not lots:
+        known = [
+            track.state.governing_c
+            for track in self.tracks.values()
+            if track.unit.id == unit and track.state.last_ms is not None
+        ]
+        if not lots or not known:
             return None
-        return packed_condition(
-            self.shop, self.store, self.shop.unit[unit], lots, told, self.now_ms
-        )
+        of = self.shop.unit[unit]
+        return packed_condition(self.shop, self.store, of, lots, told, max(known), self.now_ms)
 
     def _may_wait(
         self, key: AlarmKey, condition: Condition | None, tracks: Sequence[Track]

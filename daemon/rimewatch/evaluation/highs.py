@@ -7,10 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
 from rimewatch.evaluation.channels import seat_span
-from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.learned import sampled
+from rimewatch.evaluation.store import ReadingStore, Span
 from rimewatch.evaluation.track import Track
 from rimewatch.rules import new_high
 from rimewatch.rules.condition import AlarmKey, Condition
@@ -65,9 +64,9 @@ class Highs:
             if not len(span):
                 continue
             fish_c = governing_curve(track.stages, span.times_ms, span.values)
-            firsts = np.flatnonzero(np.diff(span.times_ms // new_high.SAMPLE_MS, prepend=-1))
+            fish = sampled(Span(span.times_ms, fish_c), new_high.SAMPLE_MS)
             self._states[track.probe.id] = new_high.fold(
-                span.times_ms[firsts].tolist(), fish_c[firsts].tolist()
+                fish.times_ms.tolist(), fish.values.tolist()
             )
 
     def condition(

@@ -5,7 +5,7 @@ what was alarmed and sent depends on when the readings arrived. The same input g
 the same ledger, to the digit. ``report.ledger_json`` writes it as the contract's JSON.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -39,6 +39,7 @@ from rimewatch.evaluation.defrosts import scheduled
 from rimewatch.evaluation.door import Refusal
 from rimewatch.evaluation.excursions import Excursion, excursions_of
 from rimewatch.evaluation.figures import figure
+from rimewatch.evaluation.learned import icing_of, lag_of
 from rimewatch.evaluation.learned_air import LearnedAir
 from rimewatch.evaluation.lot_account import LotAccount, lot_accounts
 from rimewatch.evaluation.lot_book import book
@@ -48,6 +49,9 @@ from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.evaluation.service_times import out_of_service_times
 from rimewatch.evaluation.settings import Change, within
 from rimewatch.evaluation.store import ReadingStore
+from rimewatch.evaluation.unit_air import air_probe
+from rimewatch.rules.icing import Icing
+from rimewatch.science.lag_measured import LagMeasured
 from rimewatch.science.scale_jump import scale_jump_ms
 from rimewatch.science.statistics import Statistics, gaps_ms, joined, statistics
 from rimewatch.shop import Probe, Shop, Unit
@@ -147,6 +151,10 @@ class UnitAccount:
     """Excursions of the days before about which nothing is written down yet."""
     out_of_service: tuple[OpenStretch, ...]
     """When somebody had taken it out of service."""
+    lag: LagMeasured | None = None
+    """How far its fish was seen to be behind its air; None: not both measured, or nothing shown."""
+    icing: Icing | None = None
+    """How its defrosts have changed, where that first shows in the period."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -331,6 +339,8 @@ def _unit(
             awaiting_action(unit, histories_of(shop, unit, histories), known, from_ms)
         ),
         out_of_service=out,
+        lag=lag_of(shop, store, unit, to_ms),
+        icing=icing_of(shop, store, air_probe(shop, unit.id), from_ms, to_ms),
     )
 
 
@@ -365,14 +375,18 @@ def _figures(
         gaps.extend(
             gaps_ms(span.times_ms, stale_ms=silence_ms, from_ms=then.from_ms, to_ms=then.to_ms)
         )
-    return joined(found) if found else None, _side_by_side(gaps)
+    return joined(found) if found else None, _side_by_side(
+        gaps, {round(then.from_ms) for then in over_time[1:]}
+    )
 
 
-def _side_by_side(gaps: Sequence[tuple[float, float]]) -> tuple[Stretch, ...]:
+def _side_by_side(
+    gaps: Sequence[tuple[float, float]], changes_ms: Collection[int]
+) -> tuple[Stretch, ...]:
     """Return gaps in whole milliseconds, one where one goes on after a change."""
     found: list[Stretch] = []
     for start_ms, end_ms in gaps:
-        if found and found[-1][1] == round(start_ms):
+        if found and found[-1][1] == round(start_ms) and found[-1][1] in changes_ms:
             found[-1] = (found[-1][0], round(end_ms))
         else:
             found.append((round(start_ms), round(end_ms)))

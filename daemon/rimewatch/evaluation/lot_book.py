@@ -26,6 +26,7 @@ from rimewatch.entries import (
 )
 from rimewatch.evaluation.cancellations import standing
 from rimewatch.lots.hold import Placement
+from rimewatch.lots.standing import ENTERED_LATE_MS
 from rimewatch.rules.provisions_food_code import RECEIVING_LIMIT_C
 from rimewatch.vocabulary import MS_PER_DAY, Disposition, LotId, Option, States, UnitId
 
@@ -273,11 +274,12 @@ def _note_unsigned(
 ) -> None:
     """Note the corrections to which nobody put a name, and what the lots were without them.
 
-    A correction is what changes a receipt, a further receipt under the number too, and what
-    crosses out an entry.
+    A correction is what changes a receipt, a further receipt under the number too, what crosses
+    out an entry, and what says long afterwards where the lot was: that counts from when it was
+    entered.
     """
     first: dict[LotId, ReceiveLot] = {}
-    for entry in sorted(counted, key=lambda entry: entry.at_ms):
+    for entry in sorted(counted, key=lambda entry: entry.entry_number):
         if isinstance(entry, ReceiveLot):
             first.setdefault(entry.lot, entry)
 
@@ -287,19 +289,39 @@ def _note_unsigned(
         if isinstance(entry, ReceiveLot):
             bare = replace(first[entry.lot], entered_ms=None, entry_number=0)
             return replace(entry, entered_ms=None, entry_number=0) != bare
-        return isinstance(entry, CorrectLot | CancelEntry)
+        return isinstance(entry, CorrectLot | CancelEntry) or _is_late(entry)
 
     unsigned = [entry for entry in counted if is_unsigned(entry)]
     if not unsigned:
         return
     without = [e for e in entries if e.who.strip() or not isinstance(e, CancelEntry)]
-    signed = _read([entry for entry in standing(without) if entry not in unsigned])
+    signed = _read(
+        [
+            replace(entry, at_ms=_known_ms(entry)) if _is_late(entry) else entry
+            for entry in standing(without)
+            if entry not in unsigned or _is_late(entry)
+        ]
+    )
     for entry in sorted(unsigned, key=lambda entry: entry.at_ms):
         own = (entry.lot,) if isinstance(entry, LotEntry) else about.get(entry.entry_number, ())
         for lot in own:
             if lot in lots:
                 lots[lot].unsigned = entry
                 lots[lot].as_signed = signed.get(lot)
+
+
+def _is_late(entry: AnyEntry) -> bool:
+    """Whether nobody's name stands to a move that was entered long after it is said to have been.
+
+    To say afterwards that fish was elsewhere, or gone, before it got warm is to correct. (Freezing
+    has a doubt of its own.)
+    """
+    return (
+        isinstance(entry, MoveLot | StartThawing | WithdrawLot)
+        and not entry.who.strip()
+        and entry.entered_ms is not None
+        and entry.entered_ms - entry.at_ms > ENTERED_LATE_MS
+    )
 
 
 def _read(entries: Sequence[AnyEntry]) -> dict[LotId, LotEntries]:

@@ -32,13 +32,18 @@ def followed_by(before: Shop, after: Shop, at_ms: int) -> Shop:
         after: The settings from then on.
         at_ms: The instant.
     """
-    if all(getattr(before, name) == getattr(after, name) for name in CONCLUDE):
-        return replace(after, earlier=before.earlier)
     while before.earlier and at_ms <= before.earlier[-1].until_ms:
         # A clock was set back: what was changed by its later time held for no time.
         before = replace(before.earlier[-1].shop, earlier=before.earlier[:-1])
+    if are_alike(before, after):
+        return replace(after, earlier=before.earlier)
     so_far = Earlier(until_ms=at_ms, shop=replace(before, earlier=()))
     return replace(after, earlier=(*before.earlier, so_far))
+
+
+def are_alike(before: Shop, after: Shop) -> bool:
+    """Whether what is said of fish rests on the same settings."""
+    return all(getattr(before, name) == getattr(after, name) for name in CONCLUDE)
 
 
 def placed_anew(shop: Shop, correction: CorrectPlace) -> Shop:

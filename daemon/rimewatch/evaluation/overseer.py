@@ -123,6 +123,11 @@ class Overseer:
         self._shop = shop
         self._store = store
         self._host = host
+        self._silenced = {
+            unit.id: tuple(AlarmKey(unit=unit.id, rule=rule) for rule in SILENCED)
+            for unit in shop.units
+        }
+        """What a loss of power says already, by unit."""
         self._batches: list[Batch] = []
         self._used_up: dict[UnitId, Condition | None] = {}
         self._used_looked: dict[UnitId, tuple[int, tuple[LotId, ...]]] = {}
@@ -150,8 +155,13 @@ class Overseer:
             at_ms: The instant.
             out_for_ms: How long units must have been out of their bands; None: the rule's.
         """
-        standing = self._host.alarms.conditions.get(POWER_LOSS)
-        condition = power_condition(self.air, standing, at_ms, out_for_ms=out_for_ms)
+        alarms = self._host.alarms
+        standing = alarms.conditions.get(POWER_LOSS)
+        last = alarms.alarms.get(POWER_LOSS) or alarms.closed.get(POWER_LOSS)
+        back_ms = None if last is None else last.returned_ms
+        condition = power_condition(
+            self.air, standing, at_ms, out_for_ms=out_for_ms, back_ms=back_ms
+        )
         if condition is not None:
             lots = tuple(lot for unit in condition.units for lot in self._host.lots_in(unit))
             if self._counts_anew(condition, at_ms):
@@ -159,19 +169,22 @@ class Overseer:
             condition = replace(condition, lots=lots, severity=self._severity_of(condition))
         self._host.apply({POWER_LOSS: condition})
         if condition is not None:
+            suppressed = self._host.alarms.suppressed
             for unit in condition.units:
-                for rule in SILENCED:
-                    self._host.suppress(AlarmKey(unit=unit, rule=rule), POWER_LOSS)
+                for key in self._silenced[unit]:
+                    if POWER_LOSS not in suppressed.get(key, ()):
+                        self._host.suppress(key, POWER_LOSS)
         else:
             self._follow_the_recovery(at_ms)
         self.air.known_out = self.without_power_lately()
 
     def _severity_of(self, condition: Condition) -> int:
         """Return how bad a loss of power is: as bad as the worst of its units."""
+        units = frozenset(condition.units)
         spells = [
             (track.unit, spell.peak_c)
             for track in self._host.tracks.values()
-            if track.unit.id in condition.units
+            if track.unit.id in units
             and (spell := track.open_spell(limit_rule(track.unit).value)) is not None
         ]
         return worst_of((unit.kind, unit.limit_c, peak_c) for unit, peak_c in spells)

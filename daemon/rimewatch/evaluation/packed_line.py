@@ -47,6 +47,7 @@ def packed_condition(
     unit: Unit,
     lots: Iterable[LotEntries],
     told: Condition | None,
+    fish_c: float,
     at_ms: int,
 ) -> Condition | None:
     """Return that packed fish in a unit has been above its line for the on-delay; None: not so.
@@ -57,34 +58,39 @@ def packed_condition(
         unit: The unit.
         lots: What stands in it.
         told: The condition under the same rule that stands; None: none does.
+        fish_c: The warmest governing temperature of the unit now, °C.
         at_ms: The instant.
     """
     if unit.operating_limit_c is not None and unit.operating_limit_c <= ROP_CHILLED_LIMIT_C:
         return None
-    packed = [lot.lot for lot in lots if lot.packed_until_ms > at_ms]
-    if unit.kind.is_freezer or not packed:
-        return None
-    curve = warmest_of(shop, store, unit.id, at_ms - LOOKED_BACK_MS, at_ms)
-    if curve is None or curve.is_gap[-1]:
-        return told  # nothing is known that would change it
+    packed = tuple(lot.lot for lot in lots if lot.packed_until_ms > at_ms)
     back_c = ROP_CHILLED_LIMIT_C - (0.0 if told is None else unit.deadband_c)
-    if curve.to_c[-1] <= back_c:
+    if unit.kind.is_freezer or not packed or fish_c <= back_c:
         return None
-    cold = np.flatnonzero(curve.from_c <= ROP_CHILLED_LIMIT_C)
-    since_s = float(curve.length_s[int(cold[-1]) if len(cold) else 0 :].sum())
-    if len(cold):
-        last = int(cold[-1])
-        rise_c = float(curve.to_c[last] - curve.from_c[last])
-        share = (ROP_CHILLED_LIMIT_C - float(curve.from_c[last])) / rise_c if rise_c > 0 else 1.0
-        since_s -= min(share, 1.0) * float(curve.length_s[last])
-    if told is None and since_s < unit.on_delay_s:
+    since_ms = _above_since_ms(shop, store, unit, at_ms) if told is None else told.since_ms
+    if since_ms is None or (told is None and at_ms - since_ms < unit.on_delay_s * MS_PER_S):
         return None
     return Condition(
         key=AlarmKey(unit=unit.id, rule=Rule.OPERATING_LIMIT),
-        since_ms=at_ms - round(since_s * MS_PER_S) if told is None else told.since_ms,
+        since_ms=since_ms,
         priority=Priority.MEDIUM,
         units=(unit.id,),
         limit_c=ROP_CHILLED_LIMIT_C,
-        lots=tuple(packed),
+        lots=packed,
         detail=DETAIL,
     )
+
+
+def _above_since_ms(shop: Shop, store: ReadingStore, unit: Unit, at_ms: int) -> int | None:
+    """Return since when a unit has been above the line; None: that is not known."""
+    curve = warmest_of(shop, store, unit.id, at_ms - LOOKED_BACK_MS, at_ms)
+    if curve is None or curve.is_gap[-1]:
+        return None
+    cold = np.flatnonzero(curve.from_c <= ROP_CHILLED_LIMIT_C)
+    if not len(cold):
+        return at_ms - round(float(curve.length_s.sum()) * MS_PER_S)
+    last = int(cold[-1])
+    from_c, to_c = float(curve.from_c[last]), float(curve.to_c[last])
+    share = (ROP_CHILLED_LIMIT_C - from_c) / (to_c - from_c) if to_c > from_c else 1.0
+    above_s = float(curve.length_s[last:].sum()) - min(share, 1.0) * float(curve.length_s[last])
+    return at_ms - round(above_s * MS_PER_S)

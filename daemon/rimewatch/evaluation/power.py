@@ -39,7 +39,12 @@ LOOKED_AT_AFTER_MS: Final = 75 * MS_PER_MINUTE
 
 
 def power_condition(
-    watch: AirWatch, standing: Condition | None, at_ms: int, *, out_for_ms: int | None = None
+    watch: AirWatch,
+    standing: Condition | None,
+    at_ms: int,
+    *,
+    out_for_ms: int | None = None,
+    back_ms: int | None = None,
 ) -> Condition | None:
     """Return the power loss that is so at an instant, if one is.
 
@@ -48,9 +53,17 @@ def power_condition(
         standing: The one that was so before.
         at_ms: The instant.
         out_for_ms: How long units must have been out; None: as the rule has it.
+        back_ms: When power was last found to be back; None: it was not lost. A rise from before
+            that came no higher since tells of no further loss: a unit that is not coming back
+            speaks for itself.
     """
     if standing is None:
-        warming = watch.warming(at_ms)
+        warming = [
+            one
+            for one in watch.warming(at_ms)
+            if back_ms is None
+            or max(one.departure.rising_since_ms, one.departure.peak_ms) > back_ms
+        ]
         if len(warming) < power_loss.FEWEST_UNITS:
             return None
         measured = watch.count_measured(at_ms)

@@ -1,7 +1,6 @@
 """Runs the rules over single probes: their states, what each finds, when to look again. Pure."""
 
 import heapq
-from dataclasses import replace
 from typing import Any
 
 from rimewatch.rules.probe_rule import Finding, ProbeRule, Sample
@@ -142,7 +141,13 @@ class RuleBench:
             return False
         if finding is not None and before is not None and finding.since_ms > before.since_ms:
             # The same trouble goes on: a backlog does not make it begin later.
-            finding = replace(finding, since_ms=before.since_ms)
+            # Written out: a backlog asks it of every probe at every reading.
+            finding = Finding(
+                since_ms=before.since_ms,
+                detail=finding.detail,
+                priority=finding.priority,
+                unread=finding.unread,
+            )
         if finding == before:
             return False
         if finding is None:

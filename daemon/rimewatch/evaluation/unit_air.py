@@ -8,11 +8,10 @@ from dataclasses import replace
 from math import inf
 from typing import Final
 
-import numpy as np
-
 from rimewatch.evaluation.channels import stale_ms
 from rimewatch.evaluation.contacts import door_times
 from rimewatch.evaluation.defrosts import scheduled
+from rimewatch.evaluation.learned import HABITS_FROM_MS, sampled
 from rimewatch.evaluation.over_time import there_from_ms
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.rules import habits, own_doing, power_loss, usual
@@ -21,7 +20,6 @@ from rimewatch.rules.power_loss import Warming
 from rimewatch.rules.usual import Departure, UsualState
 from rimewatch.shop import Probe, Shop
 from rimewatch.vocabulary import (
-    MS_PER_DAY,
     MS_PER_H,
     MS_PER_MINUTE,
     MS_PER_S,
@@ -32,8 +30,6 @@ from rimewatch.vocabulary import (
 
 LEARNED_FROM_MS: Final = 10 * MS_PER_H
 """A band is learned from three hours, and may be kept for six while the air is out."""
-HABITS_FROM_MS: Final = habits.KEPT_MS + MS_PER_DAY
-"""Habits reach so far back; the day before it settles the band."""
 COOLS_FOR_MS: Final = 60 * MS_PER_MINUTE
 """After a defrost the fish is given so long to be cold again (common practice, no source)."""
 
@@ -127,11 +123,9 @@ class AirWatch:
         span = self._store.span(probe.id, from_ms, to_ms)
         if not len(span):
             return
-        firsts = np.flatnonzero(np.diff(span.times_ms // habits.SAMPLE_MS, prepend=-1))
+        span = sampled(span, habits.SAMPLE_MS)
         state = HabitState()
-        for at_ms, value in zip(
-            span.times_ms[firsts].tolist(), span.values[firsts].tolist(), strict=True
-        ):
+        for at_ms, value in zip(span.times_ms.tolist(), span.values.tolist(), strict=True):
             before, state = state, habits.step(state, at_ms, value)
             if state.over is not before.over:
                 self._end(unit, before, state)

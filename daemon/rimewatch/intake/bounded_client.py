@@ -11,9 +11,9 @@ Over WebSocket the library answers a server's ping without the mask that a clien
 have, and a server that keeps to the standard ends the connection: here every frame has it. One
 frame is kept whole there while it comes, up to the size that the broker was told ([1], 3.1.2.11.4).
 
-It leans on five of the library's inner names (``_create_socket``, ``_in_packet``,
-``_ssl_context``, ``_WebsocketWrapper`` with its ``_create_frame``), which are as they are since
-its version 1; the tests of the session hold them.
+It leans on six of the library's inner names (``_create_socket``, ``_in_packet``,
+``_ssl_context``, ``_WebsocketWrapper`` with ``_create_frame`` and ``_socket``), which are as they
+are since its version 1; the tests of the session hold them.
 
 References:
     [1] OASIS MQTT Version 5.0, 2019: 1.5.5 and 2.1.4 (a packet has up to 268,435,455
@@ -69,6 +69,13 @@ class BufferedSocket:
     def pending(self) -> int:
         """Return how many bytes are here already."""
         return len(self.buffer) - self.position + self._ssl_pending()
+
+    @property
+    def encrypted(self) -> ssl.SSLSocket | None:
+        """The socket that encrypts, where there is one: frames of WebSocket go through it."""
+        plain = self.plain
+        inner = plain._socket if isinstance(plain, _WebsocketWrapper) else plain  # noqa: SLF001
+        return inner if isinstance(inner, ssl.SSLSocket) else None
 
     def close(self) -> None:
         """Close the socket."""

@@ -9,7 +9,6 @@ References:
     [1] OASIS MQTT Version 5.0, 2019: 3.4.2.1 (PUBACK reasons), 3.9.3 (SUBACK reasons).
 """
 
-import ssl
 import threading
 from collections.abc import Sequence
 from typing import Final, NamedTuple, Self
@@ -131,10 +130,11 @@ class _Visit:
 
     def encryption_found(self) -> Finding:
         socket = self._client.socket()
-        plain = socket.plain if isinstance(socket, BufferedSocket) else socket
-        if isinstance(plain, ssl.SSLSocket):
-            until = (plain.getpeercert() or {}).get("notAfter", "a time it does not say")
-            text = f"The connection is encrypted ({plain.version()}); its certificate ends {until}."
+        encrypted = socket.encrypted if isinstance(socket, BufferedSocket) else None
+        if encrypted is not None:
+            until = (encrypted.getpeercert() or {}).get("notAfter", "a time it does not say")
+            how = encrypted.version()
+            text = f"The connection is encrypted ({how}); its certificate ends {until}."
             return Finding(is_well=True, text=text)
         if self._guest.end.host in ("localhost", "127.0.0.1", "::1"):
             text = "The connection is not encrypted, and does not leave this machine."

@@ -123,7 +123,7 @@ def describe_silence(code: int, address: str) -> str:
     cure = (
         "if it asks for a client's certificate, broker.cert_file and broker.key_file"
         if is_encrypted(address)
-        else "mqtts:// in broker.url if it speaks TLS"
+        else f"{'wss' if address.startswith('ws') else 'mqtts'}:// in broker.url if it speaks TLS"
     )
     return f"The broker at {address} {did}: check that the port is MQTT's, and {cure}."
 

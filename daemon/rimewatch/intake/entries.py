@@ -6,6 +6,7 @@ asked for at the door (``rimewatch.evaluation.door``). Never reads a clock.
 """
 
 import difflib
+import re
 from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Annotated, Any, Final, Literal, get_args
@@ -142,11 +143,12 @@ def _sentence(
         return f"{do}: unknown key {_shown(key)}; it may have {', '.join(allowed)}{guess}"
     say = _SAID.get(kind)
     expected = say(context) if say is not None else first["msg"].lower()
-    words = str(context["expected"]).replace("'", "").split(", ") if kind == "enum" else []
+    words = _ALTERNATIVE.findall(str(context["expected"])) if kind == "enum" else []
     value = given.get(key)
     return f'{do}: "{key}" is {_shown(value)}; expected {expected}{_guess(value, words)}'
 
 
+_ALTERNATIVE: Final = re.compile(r"'([^']+)'")
 _SAID: Final[Mapping[str, Callable[[Mapping[str, object]], str]]] = {
     "enum": lambda c: f"one of {str(c['expected']).replace(chr(39), '')}",
     "document": lambda _: "a table of keys and values, as JSON",

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from enum import StrEnum
 from functools import lru_cache
 from typing import Final
+from unicodedata import combining, normalize
 
 from rimewatch.vocabulary import Scale, TrueMeans
 
@@ -37,14 +38,31 @@ _WORDS: Final = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 _ADDRESS: Final = re.compile(r"(10|22|28|3b|42)[-.:]?[0-9a-f]{6,14}", re.IGNORECASE)
 """A one-wire thermometer's family code and number, as its drivers write it."""
 
-_TEMPERATURE: Final = frozenset(("temperature", "temperatures", "temp", "temps", "thermometer"))
+_TEMPERATURE: Final = frozenset(
+    (
+        *("temperature", "temperatures", "temp", "temps", "thermometer"),
+        *("temperatura", "temperaturas", "temperatur", "temperaturen", "temperatuur"),
+    )
+)
 _TEMPERATURE_ALONE: Final = frozenset(("t", "tc", "tf", "tk", "celsius", "fahrenheit", "air"))
 """These mean a temperature where little else stands beside them."""
 _PRODUCT: Final = frozenset(("core", "product", "food", "fish", "glycol"))
-_DOOR: Final = frozenset(("door", "contact", "reed", "magnet", "open", "closed", "shut", "lid"))
+_DOOR: Final = frozenset(
+    (
+        *("door", "contact", "reed", "magnet", "open", "closed", "shut", "lid"),
+        *("puerta", "porta", "porte", "deur"),
+    )
+)
 _WATER: Final = frozenset(("water", "leak", "wet", "dry", "flood"))
-_HUMIDITY: Final = frozenset(("humidity", "humid", "rh", "hum"))
-_BATTERY: Final = frozenset(("battery", "bat", "batt", "vbat", "batv"))
+_HUMIDITY: Final = frozenset(
+    (
+        *("humidity", "humid", "rh", "hum", "humedad", "humidite", "umidita", "umidade"),
+        *("feuchte", "luftfeuchte", "luftfeuchtigkeit"),
+    )
+)
+_BATTERY: Final = frozenset(
+    ("battery", "bat", "batt", "vbat", "batv", "bateria", "batterie", "batteria")
+)
 _NOT_READINGS: Final = frozenset(
     # What was set, counted or worked out, and not measured where the fish is.
     (
@@ -117,6 +135,7 @@ _PLACES_OF_OWN: Final = frozenset(
     ("fridge", "freezer", "refrigerator", "cooler", "chiller", "case", "cabinet", "walkin", "walk")
 )
 """What people call a cold unit; a bare number under such a key is its temperature."""
+_FROZEN: Final = frozenset(("freezer", "frz", "freeze", "frozen", "deepfreeze", "congelador"))
 _WRAPPERS: Final = frozenset(
     # Words around a value that name neither what it is nor where.
     (
@@ -154,8 +173,8 @@ _MEANS_FOR_SURE: Final = frozenset(("open", "closed", "shut", "dry", "leak", "we
 def named(paths: Iterable[str], known: tuple[str, ...]) -> Iterator[str]:
     """Yield the paths whose last part is one of the known names, in the order of those.
 
-    >>> list(named(["a.temp", "rssi", "t[0]"], TEMPERATURE_NAMES))
-    ['a.temp', 't[0]']
+    >>> list(named(["rssi", "a.time", "ts[0]"], TIME_NAMES))
+    ['ts[0]', 'a.time']
     """
     last = {path: _last_part(path) for path in paths}
     for word in known:
@@ -178,12 +197,13 @@ def parts_of(path: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=4096)
 def words_of(name: str) -> tuple[str, ...]:
-    """Return the words of a name, in lower case.
+    """Return the words of a name, in lower case and without accents.
 
-    >>> words_of("deviceTempF"), words_of("temperature:0"), words_of("freezer_temp")
-    (('device', 'temp', 'f'), ('temperature', '0'), ('freezer', 'temp'))
+    >>> words_of("deviceTempF"), words_of("temperature:0"), words_of("Température")
+    (('device', 'temp', 'f'), ('temperature', '0'), ('temperature',))
     """
-    return tuple(word.lower() for word in _WORDS.findall(name))
+    plain = "".join(sign for sign in normalize("NFKD", name) if not combining(sign))
+    return tuple(word.lower() for word in _WORDS.findall(plain))
 
 
 def is_address(name: str) -> bool:
@@ -254,6 +274,11 @@ def names_elsewhere(level: str) -> bool:
 def names_a_unit(name: str) -> bool:
     """Return whether a name is what people call a cold unit, such as "Chest freezer"."""
     return bool(set(words_of(name)) & _PLACES_OF_OWN)
+
+
+def names_a_freezer(name: str) -> bool:
+    """Return whether a name is what people call a freezer."""
+    return bool(set(words_of(name)) & _FROZEN)
 
 
 def is_wrapper(name: str) -> bool:

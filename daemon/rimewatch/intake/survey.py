@@ -40,6 +40,7 @@ from rimewatch.intake.field_names import (
     is_worked_out,
     is_wrapper,
     named,
+    names_a_freezer,
     names_a_setting,
     names_a_unit,
     names_elsewhere,
@@ -78,6 +79,11 @@ TEMPERATURES: Final = ("air", "product")
 ASK_FOR_BIRTHS: Final = "ask it for its births, rimewatch listen --rebirth"
 ASK_MEANS: Final = "does true (1, on) mean open? Hold it against the door, and see true_means"
 _ASK_ORDER: Final = "the list names no sensor: does its order never change, not even after a fault?"
+_ASK_FAHRENHEIT: Final = (
+    "nothing names its scale, and {:g} °C is {} a freezer: is it {:g} °F, {:.0f} °C?"
+)
+_ASK_TWO: Final = "its readings lie {:.0f} degrees apart: does one device alone send there?"
+_ASK_WORKED_OUT: Final = "{} is worked out: is what is measured on another topic?"
 _ASK_PLACE: Final = "{} is a name of no cold unit: does fish lie there?"
 _SET_THERE: Final = "what is set there, by its topic; not what is measured"
 _ASK_TWIN: Final = "{}: none of its messages can be read. Can the device be mended?"
@@ -87,7 +93,10 @@ _ASK_ROW: Final = "are these readings of one probe?"
 _ASK_BIRTH: Final = "no birth was heard: are there more values? rimewatch listen --rebirth asks it"
 _ASK_RANGE: Final = "nothing names its scale; taken for {} by its range. Is that so?"
 
+FREEZER_BELOW_C: Final = -8.0
 WIDE: Final = 10.0
+COLD_FOR_A_CASE_C: Final = -2.0
+"""Fish begins to freeze there; a case is warmer, a freezer far colder (our choice)."""
 WARMEST_SENT: Final = 100.0
 COLDEST_SENT: Final = -130.0
 """Beyond these, as sent, no number is a shop's temperature in °C or °F (our choice); kelvin is."""
@@ -293,6 +302,8 @@ def _bare(topic: str, seen: _Topic, series: _Series, shown: str) -> Guess:
     means, is_sure = _means(role, [name], series.values)
     asks = [] if is_sure else [ASK_MEANS]
     text = _text(seen.payloads[-1][1])
+    if is_worked_out(name) and not is_wrapper(name):
+        asks.append(_ASK_WORKED_OUT.format(_plain(name)))
     if _WHOLE_PAIR.fullmatch(text):
         asks.append(_ASK_COMMA.format(text))
     return _guess(
@@ -416,7 +427,7 @@ def _values_in(
         if batch is not None and _is_wide(series.values):
             asks.append(_ASK_ROW)
         around = parts_of(path)
-        means, is_sure = _means(roles[path], around, series.values)
+        means, is_sure = _means(roles[path], around, [row[path] for _, row in holders])
         if not is_sure:
             asks.append(ASK_MEANS)
         if twin := _twin(seen.payloads[-1][1], around):
@@ -697,6 +708,9 @@ def _senml(topic: str, seen: _Topic, shown: str) -> list[Guess]:
     roles: dict[str, Role] = {}
     for name, (series, unit) in names.items():
         role = _SENML_ROLES.get(unit or "")
+        levels = _LEVELS.split(name)
+        if role_of(levels[-1]) is Role.OTHER or any(map(names_a_setting, levels)):
+            continue
         is_switch = unit in (None, "/") and all(_is_contact(v) for v in series.values)
         if role is None and is_switch:
             said = [r for level in _LEVELS.split(name) if (r := role_of(level))]
@@ -821,9 +835,13 @@ def _guess(
             questions.append(_ASK_RANGE.format(shown))
         if finite and not _can_be(median(finite), scale):
             measures, likeness = "", "no shop's temperature in °C, °F or K; tenths of a degree?"
+    if measures in TEMPERATURES and _ASK_ROW not in asks and _is_wide(finite):
+        questions.append(_ASK_TWO.format(max(finite) - min(finite)))
     levels = [*topic.split("/"), *names]
     if measures in TEMPERATURES and (places := [n for n in levels if names_elsewhere(n)]):
         questions.append(_ASK_PLACE.format(_plain(places[0])))
+    if measures in TEMPERATURES and not is_told and scale is Scale.CELSIUS and finite:
+        questions += _about_fahrenheit(median(finite), levels)
     if measures:
         likeness, kind = _likeness(measures, str(scale or "C"), finite)
     return Guess(
@@ -852,6 +870,21 @@ def _guess(
         retained=seen.retained,
         is_at_qos_0=seen.qos == 0 and form != "sparkplug",
     )
+
+
+def _about_fahrenheit(middle: float, names: Iterable[str]) -> list[str]:
+    """Return the question whether a number that was taken for °C is a freezer's in °F.
+
+    A freezer at 0 °F is as common as one at −18 °C, and would pass for a case at 0 °C.
+    """
+    celsius = celsius_of_fahrenheit(middle)
+    if not FREEZER_BELOW_C < middle <= 10.0:
+        return []
+    if any(names_a_freezer(name) for name in names):
+        return [_ASK_FAHRENHEIT.format(middle, "warm for", middle, celsius)]
+    if middle <= COLD_FOR_A_CASE_C:
+        return [_ASK_FAHRENHEIT.format(middle, "cold for a case and warm for", middle, celsius)]
+    return []
 
 
 def celsius_sent(number: float, scale: str) -> float:
@@ -909,7 +942,7 @@ def _likeness(measures: str, scale: str, values: list[float]) -> tuple[str, str]
     celsius = celsius_sent(median(values), scale)
     if celsius <= -45.0:
         return "an ultra-low freezer", "ultra-low-freezer"
-    if celsius <= -8.0:
+    if celsius <= FREEZER_BELOW_C:
         return "a freezer", "freezer"
     if celsius <= 10.0:
         return "a display case or walk-in", "display-case"

@@ -19,13 +19,12 @@ from rimewatch.journal.journal import Journal
 from rimewatch.journal.outbox import Backlog, OutboxRow
 from rimewatch.journal.quarantine import QuarantineCounts
 from rimewatch.journal.reader import JournalReader, JournalReads, JournalSize
-from rimewatch.journal.readings import ChangedHour, Conflict, FullSpan
+from rimewatch.journal.readings import ChangedHour, FullSpan
 
 __all__ = [
     "AlarmRow",
     "Backlog",
     "ChangedHour",
-    "Conflict",
     "EntryCodecError",
     "EventRow",
     "FullSpan",

@@ -1,4 +1,4 @@
-"""Copies what lies beside the journal and belongs to it: attachments, and a small database.
+"""Copies what lies beside the journal and belongs to it: attachments, stamps, a small database.
 
 The journal is copied first: a file is put on record before the entry that names it, so what
 is copied afterwards has a file for every entry of the copy. Nothing is ever removed from a
@@ -25,6 +25,10 @@ from rimewatch.journal.attachments import (
 )
 from rimewatch.journal.backup import sync
 from rimewatch.journal.errors import JournalDamaged, JournalError
+
+STAMP_FOLDER: Final = "stamps"
+STAMP_SUFFIX: Final = ".tsr"
+"""As other tools name an answer with a stamp in it."""
 
 _NAME: Final = re.compile(r"[0-9a-f]{64}")
 
@@ -82,6 +86,37 @@ def backup_attachments(path: Path, to_path: Path) -> Copied:
     return Copied(new, len(names) - new)
 
 
+def backup_stamps(path: Path, to_path: Path) -> int:
+    """Copy the stamps of a journal's seals that its backup has not; return how many.
+
+    They are small, and never change once they are there; whether they hold is for ``stamp --check``
+    to say.
+
+    Args:
+        path: The journal.
+        to_path: Its copy; ``stamps/`` lies next to it.
+
+    Raises:
+        JournalError: If one cannot be copied.
+    """
+    source, target = path.parent / STAMP_FOLDER, to_path.parent / STAMP_FOLDER
+    copied = 0
+    for stamp in sorted(source.glob(f"*{STAMP_SUFFIX}")):
+        if (target / stamp.name).exists():
+            continue
+        try:
+            target.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+            _write(target / stamp.name, partial(shutil.copyfile, stamp))
+        except OSError as error:
+            raise JournalError(
+                f"{target / stamp.name}: cannot be copied ({error.strerror or error}); the "
+                "journal's own copy is made: free space there, and back up again",
+                path=path,
+            ) from None
+        copied += 1
+    return copied
+
+
 def backup_database(path: Path, to_path: Path) -> bool:
     """Copy a small SQLite database in use, for its owner alone to read (mode 0600).
 
@@ -108,7 +143,7 @@ def backup_database(path: Path, to_path: Path) -> bool:
     return True
 
 
-def _write(target: Path, fill: Callable[[Path], None]) -> None:
+def _write(target: Path, fill: Callable[[Path], object]) -> None:
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
     os.close(handle)  # made with mode 0600
     part = Path(name)

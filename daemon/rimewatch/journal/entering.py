@@ -8,10 +8,11 @@ import json
 from collections.abc import Sequence
 from typing import Final
 
-from rimewatch.entries import AnyEntry
+from rimewatch.entries import AnyEntry, CorrectPlace
 from rimewatch.evaluation.door import Refusal, check, lots_here
 from rimewatch.journal.entry_codec import entry_to_dict
 from rimewatch.journal.events import EventRow
+from rimewatch.journal.held_settings import with_history
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
 from rimewatch.shop import Shop
@@ -58,6 +59,8 @@ def require(journal: JournalReads, shop: Shop, entry: AnyEntry, now_ms: int) -> 
         EntryRefusedError: If a rule refuses it.
         JournalError: If the journal cannot be read.
     """
+    if isinstance(entry, CorrectPlace):
+        shop = with_history(shop, journal, now_ms)  # where the settings had it then
     refusal = check(entry, shop, JournalBooks(journal), now_ms)
     if refusal is not None:
         raise EntryRefusedError(refusal)

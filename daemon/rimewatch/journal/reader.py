@@ -117,8 +117,6 @@ class JournalReads:
     oldest_ms = asks(rollups.oldest_ms)
     known_probes = asks(readings.known_probes)
     battery_levels = asks(readings.battery_levels)
-    conflict_counts = asks(readings.conflict_counts)
-    conflicts = asks(readings.conflicts)
     changed_hours = asks(readings.changed_hours)
     changed_hours_behind = asks(readings.changed_hours_behind)
 

@@ -45,16 +45,6 @@ class FullSpan:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
-    """Two readings of one probe bore the same time and differed; the larger one stands."""
-
-    probe: ProbeId
-    observed_ms: int
-    lowest: float
-    """The smallest of the values that were sent for that time."""
-
-
-@dataclass(frozen=True, slots=True)
 class ChangedHour:
     """An hour of a probe that got new readings, or a larger value for one."""
 
@@ -286,28 +276,6 @@ def battery_levels(
             "SELECT hour, lowest FROM battery JOIN probe ON no = probe_no"
             " WHERE id = ? AND hour BETWEEN ? AND ? ORDER BY hour",
             (probe, first // MS_PER_H, last // MS_PER_H),
-        )
-    ]
-
-
-def conflict_counts(connection: sqlite3.Connection) -> dict[ProbeId, int]:
-    """Return how many reading times of each probe came with differing values."""
-    return {
-        ProbeId(probe): total
-        for probe, total in connection.execute(
-            "SELECT id, total FROM reading_conflict_count JOIN probe ON no = probe_no ORDER BY id"
-        )
-    }
-
-
-def conflicts(connection: sqlite3.Connection, probe: ProbeId) -> list[Conflict]:
-    """Return a probe's latest conflicts, oldest first."""
-    return [
-        Conflict(probe, observed_ms, lowest / MILLI)
-        for observed_ms, lowest in connection.execute(
-            "SELECT observed_ms, lowest_milli FROM reading_conflict JOIN probe ON no = probe_no"
-            " WHERE id = ? ORDER BY observed_ms",
-            (probe,),
         )
     ]
 

@@ -82,11 +82,6 @@ class Parasite(StrEnum):
     KUDOA = "kudoa"
     """Kudoa septempunctata: not of the feed, so farmed fish has it too."""
 
-    @property
-    def is_fluke(self) -> bool:
-        """Whether it is a trematode, which some codes' freezing is not made for."""
-        return self in {Parasite.FLUKE, Parasite.LUNG_FLUKE}
-
 
 EXEMPTIONS: Final[Mapping[Group, str]] = MappingProxyType(
     {

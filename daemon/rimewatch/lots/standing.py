@@ -287,9 +287,6 @@ Doubt = (
 )
 """Where the evidence has a hole, or was put in question later."""
 
-NOT_YET: Final = frozenset({Lack.NO_HOLD, Lack.HOLD_INCOMPLETE})
-"""What time may still mend, without anybody's word."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:

@@ -1,4 +1,4 @@
-"""How well the alarms have served, as a page of text: figures beside their benchmarks.
+"""How well the alarms have served, as a document: figures beside their benchmarks.
 
 Every figure is from ``rimewatch.alarms.metrics``; nothing is measured or judged here. Pure.
 """
@@ -10,6 +10,17 @@ from zoneinfo import ZoneInfo
 from rimewatch.alarms import metrics
 from rimewatch.alarms.metrics import Figures
 from rimewatch.report import wording
+from rimewatch.report.document import (
+    Block,
+    Column,
+    Document,
+    Heading,
+    Listing,
+    Paragraph,
+    Point,
+    SmallPrint,
+    Table,
+)
 from rimewatch.report.sections import RULES
 from rimewatch.rules.provisions_instruments import (
     ALARMS_PER_DAY_MANAGEABLE,
@@ -21,45 +32,53 @@ from rimewatch.rules.provisions_instruments import (
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_S, Priority
 
-SOURCES = (
-    "Benchmarks: IEC 62682 and ANSI/ISA-18.2, performance metrics, written for a plant's control",
-    "room with one operator always present; some values from memory (docs/alarms.md says which). A",
-    "shop with a phone by the bed needs far fewer: they are bounds, not aims. That one in twenty",
-    "alarms is high, three medium and the rest low is EEMUA 191's advice.",
+SOURCES: Final = (
+    "Benchmarks: IEC 62682 and ANSI/ISA-18.2, performance metrics, written for a plant's control "
+    "room with one operator always present; some values from memory (docs/alarms.md says which). A "
+    "shop with a phone by the bed needs far fewer: they are bounds, not aims. That one in twenty "
+    "alarms is high, three medium and the rest low is EEMUA 191's advice."
+)
+_COLUMNS: Final = (
+    Column(title="Alarms", share=2.0),
+    Column(title="Figure", share=1.0),
+    Column(title="Benchmark", share=3.0),
 )
 
 
-def figures_text(shop: Shop, figures: Figures) -> str:
-    """Return the figures of some time as text, with what a control room would not accept."""
-    return "\n".join(_lines(shop, figures)) + "\n"
-
-
-def _lines(shop: Shop, figures: Figures) -> Iterator[str]:
+def figures_document(shop: Shop, figures: Figures) -> Document:
+    """Return the figures of some time, with what a control room would not accept."""
     zone = ZoneInfo(shop.timezone)
     begins = wording.local_moment(figures.from_ms, zone)
     ends = wording.local_moment(figures.to_ms, zone)
-    yield f"{wording.printable(shop.name)}: alarms from {begins} to {ends}"
-    yield ""
-    for name, value, benchmark in _rows(shop, figures):
-        yield f"{name:<34}{value:<22}{benchmark}".rstrip()
-    yield ""
-    beyond = figures.beyond_benchmarks()
-    if beyond:
-        yield "Beyond what a control room would accept:"
-        yield from (f"– {sentence}" for sentence in beyond)
+    return Document(
+        shop=wording.printable(shop.name),
+        title="How the alarms served",
+        when=(f"{begins} to {ends}",),
+        blocks=(
+            Heading(text="Figures"),
+            Table(columns=_COLUMNS, rows=tuple(_rows(shop, figures))),
+            Heading(text="What stands out"),
+            *_standing_out(figures, zone),
+            SmallPrint(texts=(SOURCES,)),
+        ),
+        made=wording.local(figures.to_ms, zone),
+    )
+
+
+def _standing_out(figures: Figures, zone: ZoneInfo) -> Iterator[Block]:
+    if beyond := figures.beyond_benchmarks():
+        yield Paragraph(text="Beyond what a control room would accept:")
+        yield Listing(points=tuple(Point(text=sentence) for sentence in beyond))
     else:
-        yield "Nothing is beyond what a control room would accept."
+        yield Paragraph(text="Nothing is beyond what a control room would accept.")
     if figures.chattering:
         names = [f"{key.unit or 'several units'}: {RULES[key.rule]}" for key in figures.chattering]
-        yield f"Chattering: {wording.joined(names)}."
+        yield Paragraph(text=f"Chattering: {wording.joined(names)}.")
     for flood in figures.floods:
         lasted_ms = (figures.to_ms if flood.ends_ms is None else flood.ends_ms) - flood.begins_ms
-        yield (
-            f"Flood: {flood.alarms} alarms from {wording.local_moment(flood.begins_ms, zone)}, "
-            f"{wording.duration(lasted_ms / MS_PER_S)}."
-        )
-    yield ""
-    yield from SOURCES
+        begins = wording.local_moment(flood.begins_ms, zone)
+        lasted = wording.duration(lasted_ms / MS_PER_S)
+        yield Paragraph(text=f"Flood: {flood.alarms} alarms from {begins}, {lasted}.")
 
 
 _ADVISED: Final = {

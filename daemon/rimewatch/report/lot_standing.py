@@ -50,9 +50,6 @@ NO_FOOD_CODE_OPTION: Final = (
 NOT_SURE: Final = "Hold complete by its readings, not sure for this lot yet"
 """In place of a proof by own freezing."""
 
-IN_DOUBT: Final = "Parasite proof complete, and in doubt"
-"""Where the evidence has a hole, or was put in question later."""
-
 AGAINST: Final = "Not for raw service: what is recorded speaks against it"
 """Whatever was proven."""
 
@@ -167,7 +164,8 @@ def _verdict(story: LotStory) -> str:
     if story.standing is Standing.UNPROVEN or story.proof is None:
         return NOT_RAW
     if story.standing is Standing.DOUBT:
-        return NOT_SURE if _is_hold_unsure(story.judgement) else IN_DOUBT
+        # The evidence has a hole, or was put in question later.
+        return NOT_SURE if _is_hold_unsure(story.judgement) else f"{PROVEN[story.proof]}, in doubt"
     return PROVEN[story.proof]
 
 

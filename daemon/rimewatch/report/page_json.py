@@ -56,12 +56,18 @@ def kept_page(text: str) -> dict[str, Any]:
 
 
 def page_from_json(text: str) -> Page:
-    """Return the page of which :func:`page_json` wrote this.
+    """Return the page of which :func:`page_json` wrote this, in this version or an older one.
 
     Raises:
-        ValueError, KeyError: If it is no page.
+        ValueError: If it is no page.
     """
-    document = kept_page(text)
+    try:
+        return _page(kept_page(text))
+    except (KeyError, TypeError) as error:
+        raise ValueError(f"not a page of a summary: {error!r}") from error
+
+
+def _page(document: dict[str, Any]) -> Page:
     return Page(
         shop=document["shop"],
         night=document["night"],

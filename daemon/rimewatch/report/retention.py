@@ -17,12 +17,6 @@ from rimewatch.evaluation.lot_book import LotEntries
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, UnitId
 
-LEAST_CHILLED_DAYS: Final = 366
-"""One year, a leap year's day with it. Source: [1]."""
-
-LEAST_FROZEN_DAYS: Final = 731
-"""Two years, likewise. Source: [1]."""
-
 _SPARE_DAYS: Final = 1
 """Calendar days are the shop's, and may be an hour longer than 24 h."""
 

@@ -19,7 +19,7 @@ from rimewatch.report import wording
 from rimewatch.report.batch_words import cooling_words, timed_words
 from rimewatch.report.facts import LotFacts, Summary, ToldAlarm
 from rimewatch.rules.watch import BreakReason
-from rimewatch.vocabulary import MS_PER_S, Cause, Disposition, Rule, UnitId
+from rimewatch.vocabulary import MS_PER_S, Cause, Disposition, Rule, Standing, UnitId
 
 MOST_ALIKE: Final = 3
 """An alarm that came more often than this is chattering (IEC 62682), and told as one.
@@ -237,7 +237,12 @@ def _lot_order(lot: LotFacts) -> int:
 def _lot(summary: Summary, lot: LotFacts) -> Item:
     story, hold = lot.story, lot.story.hold
     standing, note = _standing(summary, lot)
-    lines = [f"{lot.words.verdict}.", note]
+    verdict = lot.words.verdict
+    lines = [f"{verdict}.", note]
+    if _verdict_leads(lot):
+        # What is read alone, on a phone, is no sign of safety that the lot has not.
+        lines[0] = f"{standing[0].upper()}{standing[1:]}."
+        standing = f"{verdict[0].lower()}{verdict[1:]}"
     if lot.account.needs_destruction and hold is not None:
         credited = wording.credited_hours(hold.credited_h, hold.required_h)
         lines.insert(1, f"{credited}, {wording.option_words(hold.option, summary.scale)}.")
@@ -261,6 +266,14 @@ def _lot(summary: Summary, lot: LotFacts) -> Item:
         head=f"Lot {lot.name}{species}: {standing}",
         lines=tuple(_stopped(line) for line in lines if line),
     )
+
+
+def _verdict_leads(lot: LotFacts) -> bool:
+    """Whether what became of its freezing would sound better than what may be said of it."""
+    if lot.words.standing is Standing.PROVEN:
+        return False
+    waits = lot.account.needs_destruction and lot.story.state != "complete"
+    return lot.words.standing is not Standing.UNPROVEN or not waits
 
 
 def _standing(summary: Summary, lot: LotFacts) -> tuple[str, str]:

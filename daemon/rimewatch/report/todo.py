@@ -15,6 +15,7 @@ from rimewatch.evaluation.ledger import ProbeAccount
 from rimewatch.evaluation.quarantine_tally import QuarantineKind
 from rimewatch.report import wording
 from rimewatch.report.facts import LotFacts, Period, State, Todo, ToldAlarm, UnitFacts
+from rimewatch.report.habit_words import icing_words, lag_words
 from rimewatch.report.lot_standing import KEEP_OFF
 from rimewatch.report.sections import RULES, clock_words
 from rimewatch.rules.provisions_hazards import ROP_CHILLED_LIMIT_C
@@ -64,6 +65,7 @@ def todos(found: Findings) -> tuple[Todo, ...]:
         *_lots(found),
         *_probes(found),
         *_quarantine(found),
+        *_learned(found),
         *_alarms(found),
     )
     return tuple(dict.fromkeys(every))
@@ -134,6 +136,21 @@ def _out_of_service(found: Findings) -> Iterator[Todo]:
             text = (
                 f"{item.name} is still out of service, since {since}, and wakes nobody: "
                 "is that so? If not, put it back in service."
+            )
+            yield Todo(text=text, unit=item.unit.id)
+
+
+def _learned(found: Findings) -> Iterator[Todo]:
+    """Name what a unit's own readings show that it was not set up for."""
+    for item in found.units:
+        icing, lag, lag_s = item.account.icing, item.account.lag, item.unit.lag_s
+        if icing is not None:
+            text = f"{item.name}: {icing_words(icing)}; see whether its coil ices up."
+            yield Todo(text=text, unit=item.unit.id)
+        if lag is not None and lag_s and lag.contradicts(lag_s):
+            text = (
+                f"{item.name}: {lag_words(lag)}; lag_s is {lag_s:.0f}. "
+                "See which is right; nothing was changed."
             )
             yield Todo(text=text, unit=item.unit.id)
 

@@ -6,8 +6,9 @@ on other days is the better measure there. The fold keeps its highest in every q
 and the last half hour. Past the highest of them, and still rising so that its limit is near, it
 does what no defrost, door or delivery of those days did.
 
-A quarter in which the fish was past its limit is no measure of ordinary days, and is left out.
-What is under way now is none either: the present quarter and the one before do not count.
+A quarter in which the fish was past its limit is no measure of ordinary days, and is left out
+after some days. Until then nothing is news: it may pass it in every defrost. What is under way
+now is no measure either: the present quarter and the one before do not count.
 
 ``step(state, at_ms, fish_c) -> state``, plain and serialisable, one reading in five minutes on a
 fixed grid. Pure: no clock, no I/O. The thresholds are our choice, tried on plants that they were
@@ -25,14 +26,18 @@ SAMPLE_MS: Final = 5 * MS_PER_MINUTE
 QUARTER_MS: Final = 6 * MS_PER_H
 MOST_QUARTERS: Final = 32
 """Eight days."""
-FEWEST_QUARTERS: Final = 4
-"""Less than a day before says nothing of ordinary days."""
+FEWEST_QUARTERS: Final = 6
+"""Less than a day and a half before says nothing of ordinary days."""
+SPOILT_FOR: Final = 12
+"""For so many quarters after the fish was past its limit nothing is news."""
 UNDER_WAY: Final = 1
 """So many quarters before the present one may be of the same rise."""
 
 RISES_FOR_MS: Final = 30 * MS_PER_MINUTE
-ABOVE_C: Final = 0.2
-"""How far past the highest of the days before."""
+ABOVE_C: Final = 0.3
+ABOVE_SHARE: Final = 0.5
+"""How far past the highest of the days before, at least and as a share of the way from there to
+the limit: what ordinary work adds to its own highest is less."""
 RISEN_C: Final = 0.2
 """How far it must have risen in that time."""
 SOON_S: Final = 3600.0
@@ -90,9 +95,10 @@ def record_c(state: HighState, limit_c: float) -> float | None:
         return None
     present = state.quarters[-1][0]
     known = [
-        highest_c
+        min(highest_c, limit_c)
         for number, highest_c in state.quarters
-        if present - MOST_QUARTERS < number < present - UNDER_WAY and highest_c <= limit_c
+        if present - MOST_QUARTERS < number < present - UNDER_WAY
+        and (highest_c <= limit_c or number >= present - SPOILT_FOR)
     ]
     return max(known) if len(known) >= FEWEST_QUARTERS else None
 
@@ -115,7 +121,7 @@ def find(state: HighState, *, limit_c: float, air_c: float, lag_s: float) -> New
     if last_ms - first_ms < RISES_FOR_MS or any(value > last_c for _, value in state.recent):
         return None
     record = record_c(state, limit_c)
-    if record is None or last_c < record + ABOVE_C:
+    if record is None or last_c < record + max(ABOVE_C, ABOVE_SHARE * (limit_c - record)):
         return None
     rate_c_per_s = risen_c / ((last_ms - first_ms) / MS_PER_S)
     left_s = (limit_c - last_c) / rate_c_per_s

@@ -24,8 +24,6 @@ from typing import Final
 from rimewatch.science.fish_properties import SLOW_FISH, FreezingProperties
 from rimewatch.science.freezing_time import Shape, pham_s
 
-SOLID_C: Final = -35.0
-"""The temperature of the centre that counts as solid; the service's own, cautious."""
 STILL_AIR_W_M2K: Final = 5.0
 """Source: [3]."""
 MARGIN_C: Final = 2.0
@@ -40,8 +38,8 @@ def time_until_solid_s(
     thickness_mm: float,
     air_c: float,
     *,
-    centre_c: float = SOLID_C,
-    initial_c: float = 5.0,
+    centre_c: float,
+    initial_c: float,
     properties: FreezingProperties = SLOW_FISH,
     surface_w_m2k: float = STILL_AIR_W_M2K,
     packaging_m2k_w: float = 0.0,
@@ -70,10 +68,10 @@ def time_until_solid_s(
         ValueError: If the thickness is not above 0 and at most 300 mm, or another
             value makes no sense.
 
-    >>> time = time_until_solid_s(40.0, -60.0)
+    >>> time = time_until_solid_s(40.0, -60.0, centre_c=-35.0, initial_c=5.0)
     >>> round(time / 3600.0, 1)
     8.8
-    >>> time_until_solid_s(40.0, -36.0) is None
+    >>> time_until_solid_s(40.0, -36.0, centre_c=-35.0, initial_c=5.0) is None
     True
     """
     if not 0.0 < thickness_mm <= THICKEST_MM:

@@ -30,7 +30,7 @@ from rimewatch.evaluation.unit_now import (
     unit_now,
 )
 from rimewatch.journal.journal import Journal
-from rimewatch.report.page_json import kept_page
+from rimewatch.report.page_json import page_from_json
 from rimewatch.rules.condition import Condition
 from rimewatch.rules.watch import Spell
 from rimewatch.service.writer import Writer
@@ -242,7 +242,7 @@ class Publisher:
             self._todos = ()
             if summary is not None and summary.page:
                 with suppress(ValueError):
-                    self._todos = tuple(map(str, kept_page(summary.page)["todos"]))
+                    self._todos = page_from_json(summary.page).todos
         return self._todos
 
 

@@ -23,9 +23,10 @@ from rimewatch.journal.checkpoints import ALARM_STATE, EVALUATOR_STATE
 from rimewatch.journal.conclusions import TRACK
 from rimewatch.journal.entering import refusals_between
 from rimewatch.journal.errors import reading_back
+from rimewatch.journal.held_settings import with_history
 from rimewatch.journal.quarantine import ROWS_KEPT
 from rimewatch.journal.reader import JournalReads
-from rimewatch.service.settings_log import changes_between, with_history
+from rimewatch.service.settings_log import changes_between
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import ContactId, ProbeId
 

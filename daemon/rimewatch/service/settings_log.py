@@ -12,9 +12,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
-from rimewatch.config.changing import Way, past_shop
+from rimewatch.config.changing import Way
 from rimewatch.entries import AnyEntry, ChangeSettings
-from rimewatch.evaluation.over_time import followed_by, placed_anew
 from rimewatch.evaluation.settings import (
     Change,
     differences,
@@ -24,6 +23,7 @@ from rimewatch.evaluation.settings import (
     within,
 )
 from rimewatch.journal.errors import reading_back
+from rimewatch.journal.held_settings import TABLES, tables_in_use
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReads
 from rimewatch.shop import Shop
@@ -38,7 +38,6 @@ SOURCE: Final = "settings"
 """By what way such entries come into the journal."""
 
 _STATE: Final = "settings"
-_TABLES: Final = "settings tables"
 
 
 def note_settings(
@@ -79,11 +78,6 @@ def is_in_use(journal: JournalReads, shop: Shop) -> bool:
     return journal.load_state(_STATE) == _text(shop) and tables_in_use(journal) == shop.said
 
 
-def tables_in_use(journal: JournalReads) -> str:
-    """Return the tables last in use, as JSON; empty: none were noted."""
-    return journal.load_state(_TABLES) or ""
-
-
 def keep_settings(
     journal: Journal, shop: Shop, at_ms: int, *, way: Way, who: str, reason: str
 ) -> list[Change]:
@@ -108,31 +102,32 @@ def keep_settings(
     if known != _text(shop):
         journal.add_event(at_ms, IN_USE, f"in use from now on: {digest(settings_of(shop))}")
     journal.save_state(_STATE, _text(shop))
-    journal.save_state(_TABLES, shop.said)
+    journal.save_state(TABLES, shop.said)
     return changes
+
+
+def hold_from_now(journal: Journal, now_ms: int) -> bool:
+    """Have the settings in use hold from now on where they were noted by a clock that was ahead.
+
+    Inside a batch, once the clock has been set back: else those of before would hold until it has
+    come so far again.
+
+    Returns:
+        Whether that was so.
+    """
+    entries = journal.settings_changes()
+    if not entries or entries[-1].from_ms <= now_ms:
+        return False
+    latest = entries[-1]
+    anew = replace(
+        latest, at_ms=now_ms, entered_ms=None, entry_number=0, reason="the clock was set back"
+    )
+    journal.add_entry(anew, SOURCE)
+    return True
 
 
 def _text(shop: Shop) -> str:
     return json.dumps(settings_of(shop), sort_keys=True, ensure_ascii=False)
-
-
-def with_history(shop: Shop, journal: JournalReads, now_ms: int) -> Shop:
-    """Return a shop that knows what held before, by what the journal has on its books.
-
-    Args:
-        shop: The shop as it is configured now.
-        journal: The journal.
-        now_ms: The present instant: a configuration that no one has noted yet holds from then on.
-    """
-    entries, places = journal.settings_changes(), journal.corrected_places()
-    if entries:
-        known = past_shop(entries[0].settings)
-        for entry in entries[1:]:
-            known = followed_by(known, past_shop(entry.settings), entry.from_ms)
-        shop = followed_by(known, shop, now_ms)
-    for correction in places:
-        shop = placed_anew(shop, correction)
-    return shop
 
 
 def changes_between(

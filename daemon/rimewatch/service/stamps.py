@@ -27,9 +27,8 @@ from rfc3161_client import (
     decode_timestamp_response,
 )
 
-FOLDER: Final = "stamps"
-SUFFIX: Final = ".tsr"
-"""As other tools name an answer with a stamp in it."""
+from rimewatch.journal.backup_beside import STAMP_FOLDER, STAMP_SUFFIX
+
 QUERY: Final = "application/timestamp-query"
 REPLY: Final = "application/timestamp-reply"
 """Source: [1], 3.4."""
@@ -54,12 +53,12 @@ class Stamp:
 
 def folder_of(journal: Path) -> Path:
     """Return where a journal's stamps are kept."""
-    return journal.parent / FOLDER
+    return journal.parent / STAMP_FOLDER
 
 
 def place_of(journal: Path, day: date) -> Path:
     """Return the file of a day's stamp."""
-    return folder_of(journal) / f"{day.isoformat()}{SUFFIX}"
+    return folder_of(journal) / f"{day.isoformat()}{STAMP_SUFFIX}"
 
 
 def certificates_in(path: Path) -> list[Certificate]:

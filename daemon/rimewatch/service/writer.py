@@ -48,6 +48,7 @@ from rimewatch.service.resume import (
     resume,
 )
 from rimewatch.service.retry import retry_quarantine
+from rimewatch.service.settings_log import hold_from_now
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import MS_PER_DAY, MS_PER_H, MS_PER_S, About, Priority, ProbeId
 
@@ -102,6 +103,8 @@ class Writer:
         self.disk_s = 0.0
         """How long the last batch's commit took."""
         self._is_torn = True
+        self._settings_moved = False
+        """Whether a clock that was set back has moved the instant of a change."""
         self._kept_seats: set[str] = set()
         """Channels that are over and whose end is kept already."""
         self._wrote_it = False
@@ -247,8 +250,9 @@ class Writer:
         self._wrote_it, self._unproven_ms = True, {}
         self._stood_still_s = 0.0
         self._progress += 1
-        if any(isinstance(entry, CorrectPlace) for _, entry in entries):
+        if self._settings_moved or any(isinstance(e, CorrectPlace) for _, e in entries):
             self._is_torn = True  # what was concluded of that time is made anew
+        self._settings_moved = False
         return [entry for _, entry in entries]
 
     def _follow_clock(self) -> None:
@@ -266,6 +270,7 @@ class Writer:
         self.journal.add_event(now_ms, "clock set back", f"by {ahead_ms / MS_PER_S:.0f} s")
         if ahead_ms >= MS_PER_DAY:
             self.journal.save_state(AHEAD_STATE, str(now_ms + ahead_ms))
+        self._settings_moved = hold_from_now(self.journal, now_ms)
 
     def _note_standstill(self) -> None:
         if self._stood_still_s:

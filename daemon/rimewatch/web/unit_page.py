@@ -7,15 +7,17 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from rimewatch.evaluation.learned import lag_of
 from rimewatch.evaluation.unit_now import UnitNow
 from rimewatch.journal.errors import JournalError
 from rimewatch.journal.reader import JournalReader
 from rimewatch.report import wording
-from rimewatch.report.habit_words import defrost_words
+from rimewatch.report.habit_words import defrost_words, lag_words
 from rimewatch.report.page import limit_reason
 from rimewatch.report.plain_words import STATES
 from rimewatch.report.sections import RULES
 from rimewatch.rules.watch import Spell
+from rimewatch.science.lag_measured import LagMeasured
 from rimewatch.shop import Unit
 from rimewatch.vocabulary import MS_PER_S, Disposition, Rule, UnitId
 from rimewatch.web.chart import chart_svg, shows_bands, shows_doings
@@ -137,9 +139,24 @@ class UnitPage(Page):
         }
 
     def _learned(self, now: UnitNow) -> list[str]:
-        if now.defrosts is None:
-            return []
-        return [f"Learned from its air: {defrost_words(now.defrosts, self._shop.display)}."]
+        facts = []
+        if now.defrosts is not None:
+            facts.append(
+                f"Learned from its air: {defrost_words(now.defrosts, self._shop.display)}."
+            )
+        lag = self._lag(now)
+        if lag is not None:
+            facts.append(f"Learned from both its probes: {lag_words(lag)}.")
+        return facts
+
+    def _lag(self, now: UnitNow) -> LagMeasured | None:
+        if now.at_ms is None:
+            return None
+        try:
+            with JournalReader.open(self._journal_path, busy_s=BUSY_S) as journal:
+                return lag_of(self._shop, journal, self._shop.unit[now.unit], now.at_ms)
+        except JournalError:
+            return None
 
     def _facts(self, course: Course) -> list[str]:
         facts = []

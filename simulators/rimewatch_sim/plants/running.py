@@ -171,8 +171,14 @@ class _Control:
             self.run_s, self.since_s, self.frost = 0.0, None, max(self.frost, 0.0)
 
 
-def run(life: Life, lasts_s: float) -> Course:
-    """Return what comes of a unit's life."""
+def run(life: Life, lasts_s: float, *, season_s: float | None = None) -> Course:
+    """Return what comes of a unit's life.
+
+    Args:
+        life: The life.
+        lasts_s: How long it is followed.
+        season_s: How long the season's drift takes; None: as long as it is followed.
+    """
     course, control, drive = Course(), _Control(life), Drive()
     body, door = life.body, 0
     loads = list(life.loads)
@@ -184,7 +190,7 @@ def run(life: Life, lasts_s: float) -> Course:
         drive.ambient_c = (
             life.ambient_c
             + life.ambient_swing_c * math.sin((hour - 9.0) / 24.0 * 2.0 * math.pi)
-            + life.ambient_drift_c * at_s / lasts_s
+            + life.ambient_drift_c * at_s / (season_s or lasts_s)
         )
         state = _troubles(life.failures, at_s)
         while door < len(life.doors) and life.doors[door][1] <= at_s:

@@ -4,12 +4,15 @@ Times are UTC on 2026-03-02, by day in the shop.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from rimewatch.alarms import Event, State
-from rimewatch.vocabulary import Rule
+from rimewatch.entries import Acknowledge
+from rimewatch.evaluation.acknowledging import missed
+from rimewatch.vocabulary import Rule, UnitId
 
 Make = Callable[..., Any]
 
@@ -167,6 +170,20 @@ def test_acknowledging_a_shelved_alarm_does_nothing(desk: Any) -> None:
 
     assert desk.messages[-1] == "19:00:00 first raised"
     assert desk.alarm().acknowledged_ms is None
+
+
+def test_acknowledgement_that_meets_no_alarm_is_told_why(desk: Any) -> None:
+    """Whoever sent it, by command or over the broker, learns that it did nothing."""
+    seen = Acknowledge(at_ms=0, unit=UnitId("case-1"), rule=Rule.HOLDING)
+    assert missed(seen, desk.state) == (
+        "no alarm case-1 holding is on, so nothing was acknowledged; on now: none"
+    )
+    desk.wrong("18:00:00")
+    assert missed(seen, desk.state) == ""
+    assert missed(replace(seen, alarm=desk.alarm().id), desk.state) == ""
+    assert "that was meant is over" in missed(replace(seen, alarm="another"), desk.state)
+    desk.shelve("18:10:00", "19:00:00")
+    assert "is silent already" in missed(seen, desk.state)
 
 
 # --- out of service -----------------------------------------------------------------------

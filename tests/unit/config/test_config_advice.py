@@ -21,6 +21,14 @@ CASES = [
     ({"unit": {"lag_s": "0"}}, 'unit "case-1" has lag_s = 0 and only air probes'),
     ({"unit": {"deadband_c": "0"}}, 'unit "case-1" has deadband_c = 0'),
     (
+        {"unit": {"lag_s": "2592000"}},
+        'unit "case-1" has lag_s = 2592000: fish that follows its air so slowly would hide',
+    ),
+    (
+        {"probe": {"stale_s": "21600"}},
+        'probe "case-1-air" has stale_s = 21600: a silence of that length counts as watched',
+    ),
+    (
         {"unit": {"kind": '"freezer"', "limit_c": "0"}, "probe": {"uncertainty_c": "0.5"}},
         "warmer than the usual -18.0 for a freezer",
     ),

@@ -195,6 +195,17 @@ class TestChecks:
 
         assert take(one, {"t": 2.0, "ts": ARRIVED_MS}).readings[0].value == 2.1
 
+    def test_offset_of_a_batch_that_was_undone_does_not_stay(self) -> None:
+        """The entry was never kept: what is read from then on is corrected as before it."""
+        one = receiver(offset_c=0.1)
+        kept = self.check(ARRIVED_MS - 5 * MINUTE_MS, 0.2)
+        one.enter(kept)
+        one.enter(self.check(ARRIVED_MS, -0.4))
+
+        one.begin_anew([kept])
+
+        assert take(one, {"t": 2.0, "ts": ARRIVED_MS}).readings[0].value == 2.2
+
 
 class TestTwoSources:
     def test_two_levels_in_turn_are_told_of_once_and_change_no_reading(self) -> None:

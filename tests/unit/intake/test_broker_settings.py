@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rimewatch.clock import SteppedClock
+from rimewatch.clock import SteppedClock, SystemClock
 from rimewatch.intake.broker import BrokerSession
 from rimewatch.intake.broker_settings import BrokerSettingsError, endpoint
 from rimewatch.intake.broker_trouble import (
@@ -153,3 +153,15 @@ def untrusted() -> ssl.SSLCertVerificationError:
 def test_nobody_without_a_file_is_told_of_its_keys(text: str) -> None:
     """While somebody is asked for the address, there is no broker.url to look into."""
     assert re.search(r"broker\.[a-z]", before_a_file(text)) is None
+
+
+def test_what_the_broker_may_still_have_is_remembered_until_it_says_no() -> None:
+    """Else a service that ends before the answer would be sent an old probe's topic for weeks."""
+    session = BrokerSession(
+        Broker(url="mqtt://127.0.0.1:1883", client_id="rime-1"),
+        ("shop/#",),
+        SystemClock(),
+        earlier=("old/#", "shop/#"),
+    )
+
+    assert session.subscribed() == ("shop/#", "old/#")

@@ -315,6 +315,11 @@ class TestLines:
 class TestTwins:
     """RFC 8949, 5.6: a map with one key twice is not valid; the library keeps the last."""
 
+    @pytest.mark.parametrize("key", [b"\x61\xff", b"\x7f\x61\xff\xff", b"\x7f\x41t\xff", b"\x7f"])
+    def test_key_that_is_no_text_is_no_twin(self, key: bytes) -> None:
+        """Found by fuzzing: it ended the listening for every device."""
+        assert twin_in(b"\xa2" + key + b"\x01" + key + b"\x02\x7f\xff", {"t"}) is None
+
     @pytest.mark.parametrize(
         "payload",
         [

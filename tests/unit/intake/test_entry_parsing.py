@@ -121,6 +121,10 @@ def test_entry_of_each_kind_is_taken(given: dict[str, object], expected: entries
             {"do": "start-freezing", "lot": "L1", "unit": "f", "option": "20C-186h"},
             '35C-then-20C-24h or 20C-24h; did you mean "20C-168h"?',
         ),
+        (
+            {"do": "corrective-action", "unit": "f", "text": "x", "disposition": "discared"},
+            'discarded or other; did you mean "discarded"?',
+        ),
         ({**RECEIVED, "serve_raw": "yes"}, '"serve_raw" is "yes"; expected true or false'),
         ({**RECEIVED, "celsius": "2"}, '"celsius" is "2"; expected a number'),
         ({**RECEIVED, "celsius": float("nan")}, '"celsius" is nan; expected a finite number'),

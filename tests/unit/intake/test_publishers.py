@@ -62,3 +62,10 @@ def test_publisher_is_proposed_right_or_asked_about(publisher: Publisher) -> Non
         assert is_same(read, publisher.says) or asks(text), (read, text)
     else:
         assert is_same(read, publisher.says), (read, text)
+
+
+def test_contact_that_says_itself_what_it_means_is_not_asked_about() -> None:
+    """A question too many is one that nobody reads."""
+    said = next(one for one in PUBLISHERS if one.kind == "words of a contact in an object")
+
+    assert "does true" not in read_as_proposed(said)[1]

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from conflicts_kept import conflict_counts
 from rimewatch.journal import Journal, JournalReader
 from rimewatch.readings import Reading
 from rimewatch.vocabulary import MS_PER_DAY, ProbeId
@@ -182,4 +183,4 @@ def assert_as_expected(store: Journal | JournalReader, added: list[tuple[Reading
         for before_ms in (START_MS, START_MS + 1, START_MS + 2 * MS_PER_DAY, START_MS * 2):
             earlier = [pair for pair in ordered if pair[0] < before_ms]
             assert store.last_before(probe, before_ms) == (earlier[-1] if earlier else None)
-    assert store.conflict_counts() == conflicting(added)
+    assert conflict_counts(store.path) == conflicting(added)

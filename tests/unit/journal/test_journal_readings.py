@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from conflicts_kept import conflict_counts, conflicts
 from rimewatch.evaluation.store import ReadingStore
 from rimewatch.journal import Journal, JournalDamaged, JournalReader
 from rimewatch.journal.reading_writer import CONFLICTS_KEPT
@@ -139,8 +140,8 @@ class TestTheWarmestStands:
 
         assert pairs(journal) == [(DAY_MS, 6.0)]
         assert journal.last_before(AIR, DAY_MS + 1) == (DAY_MS, 6.0)
-        assert journal.conflict_counts() == {AIR: 1}
-        assert [(c.observed_ms, c.lowest) for c in journal.conflicts(AIR)] == [(DAY_MS, 2.0)]
+        assert conflict_counts(journal.path) == {AIR: 1}
+        assert conflicts(journal.path, AIR) == [(DAY_MS, 2.0)]
 
     def test_raw_value_and_arrival_follow_the_value_that_stands(self, journal: Journal) -> None:
         """The record shows what the probe sent for the value that counts."""
@@ -158,7 +159,7 @@ class TestTheWarmestStands:
         for _ in range(3):
             journal.add_readings(both)
 
-        assert journal.conflict_counts() == {AIR: 1}
+        assert conflict_counts(journal.path) == {AIR: 1}
 
     def test_conflicts_without_end_keep_the_newest_and_the_count(self, journal: Journal) -> None:
         """Two probes on one topic do not fill the disk with conflicts."""
@@ -166,10 +167,10 @@ class TestTheWarmestStands:
         for value in (1.0, 2.0):
             journal.add_readings([reading(DAY_MS + n, value) for n in range(count)])
 
-        kept = journal.conflicts(AIR)
+        kept = conflicts(journal.path, AIR)
 
-        assert journal.conflict_counts() == {AIR: count}
-        assert [kept[0].observed_ms, kept[-1].observed_ms] == [DAY_MS + 50, DAY_MS + count - 1]
+        assert conflict_counts(journal.path) == {AIR: count}
+        assert [kept[0][0], kept[-1][0]] == [DAY_MS + 50, DAY_MS + count - 1]
 
     def test_an_open_door_stands_over_a_shut_one(self, journal: Journal) -> None:
         """For a contact the larger value is open, or wet."""

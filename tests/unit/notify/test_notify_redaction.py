@@ -37,6 +37,23 @@ def test_text_with_parts_of_the_address_loses_them(said: str) -> None:
     assert "eyj" not in told
 
 
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [
+        pytest.param("json://host/my%20t0ken", "no such room: my t0ken", id="path, unquoted"),
+        pytest.param("json://host/?token=se+cr3t", "token se cr3t is void", id="query, unquoted"),
+        pytest.param("json://host/a%2Ft0k3n%2Fz9", "topic t0k3n is unknown", id="a part of a part"),
+        pytest.param("json://host/grün-t0ken", "no gr%C3%BCn-t0ken here", id="path, quoted"),
+    ],
+)
+def test_parts_of_an_address_are_hidden_however_they_are_written(address: str, said: str) -> None:
+    """A library says what it has made of an address: quoted, unquoted, taken apart."""
+    told = redacted(said, secrets_of([address]))
+
+    for secret in ("t0ken", "cr3t", "t0k3n"):
+        assert secret not in told
+
+
 def test_text_without_secrets_is_kept() -> None:
     """The reason itself must be readable."""
     said = "Failed to send JSON notification: Internal server error., error=500."

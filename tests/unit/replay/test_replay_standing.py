@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from handmade import Paper, probe, shop, unit
+from rimewatch.report.summary import build_summary
 from rimewatch.shop import Shop
 
 H = 3600.0
@@ -523,6 +524,37 @@ def test_unit_with_a_vacuum_pack_tells_of_its_line_and_of_its_end() -> None:
     assert packed.iso(5 * H) < told["returned"] < packed.iso(5.5 * H)
 
 
+def test_morning_asks_for_the_cold_of_a_pack_that_lies_chilled_and_for_its_end() -> None:
+    """Each morning, until it is thawed by somebody, frozen or gone."""
+    chilled = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
+    thawed = packed_fish().do(0, "start-thawing", lot="L1", unit="walk-in", who="Ines")
+    frozen_so = packed_fish().do(0, "move-lot", lot="L1", unit="freezer-1")
+    asked = []
+    for paper in (chilled, thawed, frozen_so):
+        moving(moving(paper, 2.0, 0, 5, "walk"), -22.0, 0, 5)
+        tasks = build_summary(place(), paper.replay(place()).ledger, {}).todos
+        asked.append([task.text for task in tasks if "vacuum-packed" in task.text])
+
+    assert asked[1:] == [[], []]
+    (said,) = asked[0]
+    assert "keep it at 3.3 °C (38 °F) or below" in said
+    assert "out of it before it thaws" in said
+
+
+@pytest.mark.parametrize(("own_c", "at_c", "told"), [(3.0, 3.2, 1), (4.0, 3.6, 1), (4.0, 3.2, 0)])
+def test_own_operating_limit_of_a_unit_with_a_pack_tells_where_it_is_as_low(
+    own_c: float, at_c: float, told: int
+) -> None:
+    """One alarm, by whichever line is the lower."""
+    own = shop(unit("cooler", "walk-in", operating_limit_c=own_c), probe("cool", "cooler", **KEYS))
+    paper = packed_fish().do(0, "move-lot", lot="L1", unit="cooler")
+    moving(moving(paper, 2.0, 0, 2, "cool"), at_c, 2.2, 5, "cool")
+
+    alarms = [a for a in paper.ledger(own)["alarms"] if a["rule"] == "operating-limit"]
+
+    assert len(alarms) == told
+
+
 def test_pack_that_is_taken_away_is_told_of_no_more() -> None:
     """Moved into the freezer."""
     paper = packed_fish().do(0, "move-lot", lot="L1", unit="walk-in")
@@ -734,6 +766,31 @@ def test_receipt_that_says_something_else_betters_a_lot_only_with_a_name_to_it()
         )
 
         assert lot(paper, place())["standing"] == standing, who
+
+
+@pytest.mark.parametrize("who", ["Ines", ""])
+@pytest.mark.parametrize("what", ["move-lot", "withdraw-lot"])
+def test_move_that_is_entered_long_after_betters_a_lot_only_with_a_name_to_it(
+    what: str, who: str
+) -> None:
+    """That it had been taken out of the case before that got warm: 12 h at 12 °C."""
+    paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+    moving(moving(paper, 2.0, 0, 5, "case"), 12.0, 5.2, 17, "case")
+    moving(paper, 2.0, 0, 20, "walk")
+    keys = {"unit": "walk-in"} if what == "move-lot" else {"reason": "sold out"}
+    paper.do(4 * H, what, lot="L1", entered=paper.iso(18 * H), who=who, **keys)
+
+    assert lot(paper)["standing"] == ("proven" if who else "against")
+
+
+def test_move_that_is_entered_within_minutes_needs_no_name() -> None:
+    """Whoever carries fish enters it when the hands are free."""
+    paper = Paper(START).receive(0, **YELLOWFIN).do(0, "move-lot", lot="L1", unit="case-1")
+    moving(moving(paper, 2.0, 0, 5, "case"), 12.0, 5.2, 17, "case")
+    moving(paper, 2.0, 0, 20, "walk")
+    paper.do(4 * H, "move-lot", lot="L1", unit="walk-in", entered=paper.iso(4 * H + 540))
+
+    assert lot(paper)["standing"] == "proven"
 
 
 @pytest.mark.parametrize("disposition", ["discarded", "used-cooked"])

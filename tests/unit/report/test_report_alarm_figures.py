@@ -5,10 +5,13 @@ from datetime import time
 
 from report_nights import shop
 
+from document_parts import table
 from rimewatch.alarms.alarm import Alarm
 from rimewatch.alarms.lifecycle import State
 from rimewatch.alarms.metrics import measure
-from rimewatch.report.alarm_figures import figures_text
+from rimewatch.report.alarm_figures import figures_document
+from rimewatch.report.document import Document
+from rimewatch.report.document_text import document_text
 from rimewatch.rules.condition import AlarmKey, Condition
 from rimewatch.shop import Night
 from rimewatch.vocabulary import MS_PER_DAY, Priority, Rule, UnitId
@@ -39,17 +42,17 @@ def alarm(raised_s: float, *, acknowledged_s: float | None = None, lasts_s: floa
     )
 
 
-def month_text(*alarms: Alarm) -> str:
+def month(*alarms: Alarm) -> Document:
     """Return the figures of March."""
     night = Night(begins=time(21), ends=time(6), wake_for=frozenset({Priority.HIGH}))
-    month = measure(alarms, FROM_MS, FROM_MS + 31 * MS_PER_DAY)
-    return figures_text(replace(shop(), night=night), month)
+    figures = measure(alarms, FROM_MS, FROM_MS + 31 * MS_PER_DAY)
+    return figures_document(replace(shop(), night=night), figures)
 
 
 def lines(*alarms: Alarm) -> dict[str, str]:
-    """Return each figure's line by its name, single-spaced."""
-    text = month_text(*alarms)
-    return {line[:34].strip(): " ".join(line[34:].split()) for line in text.splitlines()}
+    """Return each figure and its benchmark by its name."""
+    rows = table(month(*alarms), "Figures").rows
+    return {name: " ".join(filter(None, (figure, benchmark))) for name, figure, benchmark in rows}
 
 
 def test_figures_of_a_calm_month_stand_beside_their_benchmarks() -> None:
@@ -71,7 +74,8 @@ def test_figures_of_a_calm_month_stand_beside_their_benchmarks() -> None:
 def test_figures_of_a_bad_month_name_what_cries_wolf() -> None:
     """A probe that flickers at its limit, and the flood it makes."""
     flicker = [alarm(10.0 * n, lasts_s=5.0) for n in range(20)]
-    text = figures_text(shop(), measure(flicker, FROM_MS, FROM_MS + MS_PER_DAY))
+    figures = measure(flicker, FROM_MS, FROM_MS + MS_PER_DAY)
+    text = document_text(figures_document(shop(), figures))
 
     assert "– 1 alarms chatter; none should" in text
     assert "Chattering: case-1: fish too warm." in text
@@ -83,7 +87,7 @@ def test_figures_of_a_month_without_alarms_divide_by_nothing() -> None:
     """The best month of all."""
     found = lines()
 
-    assert "Nothing is beyond what a control room would accept." in month_text()
+    assert "Nothing is beyond what a control room would accept." in document_text(month())
     assert found["raised"] == "0"
     assert found["until acknowledged, median"] == "–"
     assert found["of priority high"] == "0 about 5 %"

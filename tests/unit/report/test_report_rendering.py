@@ -23,6 +23,8 @@ from ledger_values import ledger_of, ms
 from plain_shop import plain_shop
 from rimewatch.report.facts import Summary
 from rimewatch.report.message import LONGEST_TITLE
+from rimewatch.report.page import page
+from rimewatch.report.page_json import page_from_json, page_json
 from rimewatch.report.push_text import push_text, summary_message
 from rimewatch.report.summary import build_summary
 from rimewatch.report.summary_document import file_text, html_draft
@@ -296,3 +298,17 @@ def test_tied_keeps_a_number_with_its_unit() -> None:
 def test_nights_are_what_the_tests_take_them_for() -> None:
     """The invented nights span one local day, to the second."""
     assert (iso(FROM_MS), iso(TO_MS)) == ("2026-03-01T12:30:00Z", "2026-03-02T12:30:00Z")
+
+
+@pytest.mark.parametrize("night", NIGHTS)
+def test_a_kept_page_comes_back_as_it_was(night: str) -> None:
+    """It is laid out years later as it was that morning, and by older versions' keys as well."""
+    seen = page(_summary(NIGHTS[night](), with_curves=True))
+    kept = page_json(seen)
+
+    assert page_from_json(kept) == seen
+    older = {key: value for key, value in json.loads(kept).items() if key != "todos_title"}
+    assert page_from_json(json.dumps(older)).todos_title == "To do today"
+    for damaged in ("[]", "{}", '{"verdict": []}', "x"):
+        with pytest.raises(ValueError, match=r"page|JSON|Expecting"):
+            page_from_json(damaged)

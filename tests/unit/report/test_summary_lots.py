@@ -24,7 +24,8 @@ class TestLots:
         summary = summary_of(ledger)
         text = " ".join(file_text(summary).split())
 
-        assert "Lot L2 (yellowfin tuna): no freezing called for" in text
+        assert "Lot L2 (yellowfin tuna): not for raw service: what is recorded speaks" in text
+        assert "No freezing called for." in text
         assert "It can form scombrotoxin (histamine) if it gets warm." in text
         assert "It came in above 5 °C (41 °F), to be refused" in text
         assert [todo.text for todo in summary.todos] == [

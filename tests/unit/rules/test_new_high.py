@@ -56,7 +56,7 @@ def test_what_ordinary_days_did_is_no_news() -> None:
 
 def test_nothing_is_said_on_a_first_day() -> None:
     """No day before it says what is ordinary."""
-    assert found(days(13.0, 1.2, from_h=12.5)) is None
+    assert found(days(24.0, 1.2, from_h=23.3)) is None
 
 
 def test_behind_air_that_is_below_the_limit_nothing_is_near() -> None:
@@ -72,12 +72,14 @@ def test_behind_air_that_is_below_the_limit_nothing_is_near() -> None:
 
 
 def test_a_day_beyond_the_limit_is_no_ordinary_one() -> None:
-    """A failure that was mended does not make the next one usual."""
-    times = range(0, 72 * 60, 5)
+    """Nothing is news for three days after it; then it no longer counts."""
+    times = range(0, 120 * 60, 5)
     fish_c = [3.0 + (6.0 if 20 * 60 < minute < 23 * 60 else 0.0) for minute in times]
-    state = new_high.fold([START_MS + minute * MINUTE for minute in times], fish_c)
+    at_ms = [START_MS + minute * MINUTE for minute in times]
+    half = 72 * 12
 
-    assert new_high.record_c(state, LIMIT_C) == pytest.approx(3.0)
+    assert new_high.record_c(new_high.fold(at_ms[:half], fish_c[:half]), LIMIT_C) == LIMIT_C
+    assert new_high.record_c(new_high.fold(at_ms, fish_c), LIMIT_C) == pytest.approx(3.0)
 
 
 def test_the_state_survives_json() -> None:

@@ -6,6 +6,7 @@ Technical Paper 340 (1994), table 31, and conductivities that rise with the ice.
 """
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -16,6 +17,9 @@ from scipy.optimize import brentq
 from rimewatch.science.fish_properties import SLOW_FISH, fish_properties
 from rimewatch.science.freezing_time import Shape, pham_s
 from rimewatch.science.time_until_solid import first_root, slab_centre_s, time_until_solid_s
+
+solid_s = partial(time_until_solid_s, centre_c=-35.0, initial_c=5.0)
+"""Until solid as the Food Code's options have it, fish of 5 °C put in."""
 
 Floats = NDArray[np.float64]
 
@@ -98,7 +102,7 @@ def test_estimate_is_never_short_of_the_numeric_solution_and_not_far_above(
     """Between 0 and 25 % long: cautious, yet of use."""
     numeric = numeric_s(thickness, air, initial_c=initial, film=film)
 
-    estimate = time_until_solid_s(thickness, air, initial_c=initial, surface_w_m2k=film)
+    estimate = solid_s(thickness, air, initial_c=initial, surface_w_m2k=film)
 
     assert estimate is not None
     assert 1.0 <= estimate / numeric <= 1.25
@@ -107,12 +111,12 @@ def test_estimate_is_never_short_of_the_numeric_solution_and_not_far_above(
 @pytest.mark.parametrize("air", [-36.9, -35.0, -20.0, 4.0])
 def test_air_hardly_colder_than_the_centre_is_to_be_gives_no_estimate(air: float) -> None:
     """In a freezer at −36 °C the last degree may take for ever: nothing is promised."""
-    assert time_until_solid_s(40.0, air) is None
+    assert solid_s(40.0, air) is None
 
 
 def test_air_colder_by_the_margin_gives_an_estimate() -> None:
     """At −37 °C there is one, and a long one."""
-    just, deep = time_until_solid_s(40.0, -37.0), time_until_solid_s(40.0, -60.0)
+    just, deep = solid_s(40.0, -37.0), solid_s(40.0, -60.0)
 
     assert just is not None
     assert deep is not None
@@ -124,7 +128,7 @@ def test_thicker_warmer_and_wrapped_fish_takes_longer() -> None:
 
     def seconds(**given: float) -> float:
         values = {"thickness_mm": 40.0, "air_c": -60.0, "initial_c": 4.0, **given}
-        found = time_until_solid_s(values.pop("thickness_mm"), values.pop("air_c"), **values)  # type: ignore[arg-type]
+        found = solid_s(values.pop("thickness_mm"), values.pop("air_c"), **values)  # type: ignore[arg-type]
         assert found is not None
         return found
 
@@ -140,8 +144,8 @@ def test_thicker_warmer_and_wrapped_fish_takes_longer() -> None:
 
 def test_unknown_fish_takes_longer_than_a_known_fat_one() -> None:
     """Without knowledge the slowest kind is assumed."""
-    fat = time_until_solid_s(40.0, -60.0, properties=fish_properties(60.0))
-    unknown = time_until_solid_s(40.0, -60.0)
+    fat = solid_s(40.0, -60.0, properties=fish_properties(60.0))
+    unknown = solid_s(40.0, -60.0)
 
     assert fat is not None
     assert unknown is not None
@@ -194,13 +198,13 @@ def test_last_stage_of_fish_cold_enough_takes_no_time() -> None:
 def test_thickness_that_makes_no_sense_is_refused(thickness: float) -> None:
     """A thickness in metres, or none, is a mistake."""
     with pytest.raises(ValueError, match="thickness_mm is"):
-        time_until_solid_s(thickness, -60.0)
+        solid_s(thickness, -60.0)
 
 
 def test_centre_warmer_than_the_first_stage_is_refused() -> None:
     """The estimate is for hard frozen fish."""
     with pytest.raises(ValueError, match="-10 °C or colder"):
-        time_until_solid_s(40.0, -60.0, centre_c=-5.0)
+        solid_s(40.0, -60.0, centre_c=-5.0)
 
 
 def test_estimate_of_40_mm_is_pham_s_equation_and_the_slab_s_for_0_04_m() -> None:
@@ -210,4 +214,4 @@ def test_estimate_of_40_mm_is_pham_s_equation_and_the_slab_s_for_0_04_m() -> Non
     )
     second_s = slab_centre_s(0.04, -60.0, SLOW_FISH, 5.0, from_c=-10.0, to_c=-35.0)
 
-    assert time_until_solid_s(40.0, -60.0) == pytest.approx(first_s + second_s, rel=1e-12)
+    assert solid_s(40.0, -60.0) == pytest.approx(first_s + second_s, rel=1e-12)

@@ -1,5 +1,6 @@
 """The writer on a real journal: a batch is taken in whole or not at all, and goes on after."""
 
+import json
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -123,6 +124,31 @@ class TestFaults:
         assert kept(journal) == 1500
         raised = [alarm for alarm in standing(journal) if alarm.rule is Rule.HOLDING]
         assert len(raised) == 1
+
+    def test_sender_of_an_entry_is_answered_once_it_is_on_the_disk(
+        self, journal: Journal, clock: SteppedClock
+    ) -> None:
+        """A batch that is not written says nothing; tried again, it says it once."""
+        own = load_shop(SHOP.format(limit_c=5.0).replace("[[unit]]", "entries = true\n[[unit]]", 1))
+        writer = Writer(own, journal, clock)
+        entry = b'{"do": "shelve", "unit": "case-1", "rule": "holding", "minutes": 30}'
+        asked = arrivals(1500, 2.0, from_ms=START_MS)
+        asked.append(asked[-1]._replace(topic=own.broker.entry_topic, payload=entry))
+        seen = asked[-1]._replace(
+            payload=b'{"do": "acknowledge", "unit": "case-1", "rule": "holding"}'
+        )
+        clock.move_to(asked[-1].arrived_ms)
+        limit_pages(journal, 0)
+        for _ in range(2):
+            with pytest.raises(JournalFull):
+                writer.take([*asked, seen])
+            assert writer.take_requests() == []
+
+        limit_pages(journal, None)
+        writer.take([*asked, seen])
+        answers = [json.loads(request.payload) for request in writer.take_requests()]
+        assert [answer["result"] for answer in answers] == ["taken", "without-effect"]
+        assert "no alarm case-1 holding is on" in answers[1]["why"]
 
     def test_evaluator_that_could_not_be_made_anew_is_before_the_next_batch(
         self, journal: Journal, clock: SteppedClock, monkeypatch: pytest.MonkeyPatch

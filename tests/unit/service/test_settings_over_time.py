@@ -17,12 +17,15 @@ from rimewatch.evaluation.lot_record import record_of
 from rimewatch.evaluation.lot_story import tell
 from rimewatch.evaluation.mornings import local_day
 from rimewatch.intake.arrivals import Arrived
+from rimewatch.journal.held_settings import with_history
 from rimewatch.journal.journal import Journal
 from rimewatch.journal.reader import JournalReader
+from rimewatch.replay import replay
+from rimewatch.report.ledger_json import ledger_document
 from rimewatch.report.lot_page import lot_page
 from rimewatch.service.records import write_record
 from rimewatch.service.resume import resume
-from rimewatch.service.settings_log import note_settings, with_history
+from rimewatch.service.settings_log import note_settings
 from rimewatch.service.writer import Writer
 from rimewatch.vocabulary import LotId
 
@@ -227,3 +230,85 @@ def record_path(story: Any, shop: Any, folder: Path, now_ms: int) -> Any:
     """Return a lot's way, place by place."""
     with JournalReader.open(folder / "rimewatch.db") as journal:
         return path_of(shop, journal, story.entries, now_ms)
+
+
+class TurnedClock:
+    """A clock that somebody turns, back as well."""
+
+    def __init__(self, now_ms: int) -> None:
+        self.ms = now_ms
+
+    def now_ms(self) -> int:
+        return self.ms
+
+    def monotonic_s(self) -> float:
+        return 0.0
+
+
+def test_a_change_noted_by_a_clock_that_was_ahead_holds_from_when_that_was_put_right(
+    tmp_path: Path,
+) -> None:
+    """Else the settings of before would hold for as long as the clock had been ahead."""
+    lines = Paper().curve([(0, 2.0), (7200, 2.0)], every_s=60).read()
+    before, after = (shop_from(text_of(unit("case-1", limit_c=c), probe())) for c in (5.0, 1.0))
+    with Journal.open(tmp_path / "rimewatch.db") as journal:
+        clock = TurnedClock(lines[0].at_ms)
+        note_settings(journal, before, clock.ms)
+        writer = Writer(before, journal, clock)
+        _take(writer, lines[0], 0)
+        clock.ms += 3 * DAY * 1000
+        writer.take(())
+        note_settings(journal, after, clock.ms)
+        writer.use(after)
+        for number, line in enumerate(lines[60:], start=1):
+            clock.ms = line.at_ms
+            _take(writer, line, number)
+
+        assert [earlier.until_ms for earlier in writer.shop.earlier] == [lines[60].at_ms]
+        (track,) = writer.evaluator.tracks.values()
+        assert track.open_spell("holding") is not None, "2 °C is above the limit of now"
+
+
+def test_where_a_probe_had_been_is_corrected_in_a_running_service_as_in_a_replay(
+    tmp_path: Path,
+) -> None:
+    """What was concluded of that time is made anew, from the same readings."""
+    paper = Paper().receive(0).freeze(60, "20C-168h")
+    say(paper, "a", 0, DAY, -25.0)
+    say(paper, "a", DAY + 900, 2 * DAY, -10.0)
+    say(paper, "a", 2 * DAY + 900, 3 * DAY, -25.0)
+    say(paper, "b", 0, 3 * DAY, -26.0)
+    for name, was, there in (("a", "freezer-1", "freezer-2"), ("b", "freezer-2", "freezer-1")):
+        time = {"from": paper.iso(DAY + 60), "to": paper.iso(2 * DAY + 60)}
+        paper.do(
+            3 * DAY, "correct-place", probe=name, was=was, unit=there, reason="mixed up",
+            who="Ines", **time,
+        )  # fmt: skip
+    paper.do(3 * DAY + 30, "retry-quarantine")
+    lines = paper.read()
+    first = text_of(FREEZERS, probe("a", "freezer-1", **SLOW), probe("b", "freezer-2", **SLOW))
+    expected = ledger_document(replay(shop_from(first), lines, summaries=False).ledger)
+    found = lived(tmp_path, shop_from(first), lines, restarts=[len(lines) - 1])
+
+    assert found["lots"] == expected["lots"]
+    assert found["units"] == expected["units"]
+    (lot,) = found["lots"]
+    assert (lot["interruptions"], lot["doubts"]) == ([], ["place-corrected"])
+
+
+def test_a_file_that_was_edited_and_not_noted_yet_says_nothing_of_the_past(tmp_path: Path) -> None:
+    """Whoever asks while the service is down goes by what held, up to now."""
+    paper = Paper().receive(0).freeze(60, "20C-168h")
+    before, after = lag_of_a_month(paper)
+    lines = paper.read()
+    lived(tmp_path, shop_from(before), lines)
+    now_ms = lines[-1].at_ms
+    with JournalReader.open(tmp_path / "rimewatch.db") as journal:
+        assert journal.settings_changes() == []
+        evaluator = resume(shop_from(after), journal, now_ms).evaluator
+        lot = book(evaluator.entries)[LotId("L1")]
+        story = tell(evaluator.shop, journal, evaluator.histories(), lot, now_ms)
+
+    assert story.hold is not None
+    assert story.hold.completed_ms is None
+    assert [item.peak_c for item in story.hold.interruptions] == [pytest.approx(5.0, abs=0.2)]

@@ -33,8 +33,8 @@ def twin_in(payload: bytes, names: Collection[str]) -> str | None:
     walk = _Walk(payload, frozenset(names))
     try:
         walk.over(0)
-    except (IndexError, RecursionError):
-        return None  # a document of the library's own devices: nothing more can be told of it
+    except (IndexError, RecursionError, cbor2.CBORDecodeError):
+        return None  # broken, or of the library's own devices: nothing more can be told of it
     return walk.twin
 
 
