@@ -59,7 +59,7 @@ class TestService:
     ) -> None:
         """Whether it is a door or a dead compressor is seen in bed."""
         shop = shop_of(mosquitto.port, receiver.url())
-        paper = Paper().curve([(0, 2.0), (3600, 2.0), (4200, 9.0), (5700, 9.0)])
+        paper = Paper().curve([(0, 2.0), (3600, 2.0), (4200, 9.0), (6300, 9.0)], every_s=60)
 
         with RunningService(shop, tmp_path / "rimewatch.db", paper.start_ms) as service:
             service.play(mosquitto.port, paper.read())

@@ -97,6 +97,8 @@ def time_of(
     600.0
     """
     if lag_s == 0.0:
+        if a == b:
+            return from_s  # it stands at the level already
         return min(max((level - a) * h_s / (b - a), from_s), to_s)
     # Newton's method from the chord, kept between the ends by bisection where it would leave.
     slope = (b - a) / h_s

@@ -13,6 +13,7 @@ References:
 
 import re
 from pathlib import Path
+from stat import S_ISREG
 from typing import Final
 
 MOUNTS: Final = Path("/proc/self/mountinfo")
@@ -82,7 +83,8 @@ def disk_trouble(journal: Path, mounts_file: Path = MOUNTS) -> list[str]:
             "up to the network."
         )
     try:
-        names = path.stat().st_nlink
+        file = path.stat()
+        names = file.st_nlink if S_ISREG(file.st_mode) else 1
     except OSError:
         names = 1
     if names > 1:
