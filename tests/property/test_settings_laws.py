@@ -83,7 +83,7 @@ def to_the_microsecond(spell: Spell) -> Spell:
         spell,
         start_ms=round(spell.start_ms, 3),
         end_ms=round(spell.end_ms, 3),
-        sustained_ms=round(spell.sustained_ms, 3),
+        sustained_ms=None if spell.sustained_ms is None else round(spell.sustained_ms, 3),
         peak_c=None if spell.peak_c is None else round(spell.peak_c, 9),
         above=tuple((round(start, 3), round(end, 3)) for start, end in spell.above),
     )
