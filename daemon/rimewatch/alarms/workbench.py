@@ -428,8 +428,8 @@ class Workbench:
         """Give an active alarm its latest facts; if they are worse, let people know.
 
         Worse is a severity above any before, once somebody has acknowledged or where nothing
-        more is to come by itself; or a higher priority that may sound where the lower one had
-        been swallowed by the night.
+        more is to come by itself; or a higher priority that may sound, where somebody has
+        acknowledged the lower one or the night had swallowed it.
         """
         priority = more_urgent(alarm.priority, self._policy.priority(condition))
         fresh = replace(
@@ -447,7 +447,7 @@ class Workbench:
         ) and condition.severity > alarm.severity
         unheard = alarm.sounding and alarm.steps_done > 0 and not alarm.heard
         if worse or (
-            unheard
+            (unheard or alarm.state is State.ACKNOWLEDGED)
             and priority is not alarm.priority
             and self._policy.night.may_sound(priority, at_ms)
         ):

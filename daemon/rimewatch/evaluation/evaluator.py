@@ -693,6 +693,8 @@ class Evaluator:
             return standing if seldom and is_urgent else None
         silent = set(self._bench.found_on((tracks[0].unit.id, key.rule))) if tracks else set()
         unheard = [track for track in tracks if track.probe.id in silent]
+        # A probe in another's place has said nothing yet: what its unit was last seen to be counts.
+        unheard = [self._speaking_last(track) for track in unheard]
         if any(is_above(track) or is_rising(self.shop, self.store, track) for track in unheard):
             limit_c = self.shop.unit[tracks[0].unit.id].limit_c
             return replace(condition, priority=Priority.HIGH, limit_c=limit_c)
@@ -701,6 +703,17 @@ class Evaluator:
             detail = "; ".join(part for part in (condition.detail, WARM_BESIDE) if part)
             return replace(condition, priority=Priority.HIGH, detail=detail)
         return condition
+
+    def _speaking_last(self, track: Track) -> Track:
+        """Return the channel that last told of a unit, for one whose probe has told nothing yet."""
+        if track.state.last_ms is not None:
+            return track
+        before = [
+            past
+            for past in self.past_tracks.values()
+            if past.unit.id == track.unit.id and past.state.last_ms is not None
+        ]
+        return max(before, key=lambda past: past.state.last_ms or 0, default=track)
 
     def _judge_carried(self, probe: ProbeId) -> None:
         spoken = self._carried & self._bench.places_of(probe)

@@ -36,10 +36,14 @@ __all__ = [
     "find",
     "key_of",
     "nearest_names",
+    "perhaps_toxic",
 ]
 
 _BUILT_IN: Final = (*TUNA, *SALMON, *FRESH_WATER, *SILVER, *WHITE, *NOT_FINFISH)
 _NO_MATTER: Final = re.compile(r"[\s\-‐‑–_'’.,]+")
+_WORD: Final = re.compile(r"[^\W\d_]+")
+_WORDS_MOST: Final = 4
+"""The most words of a name that are looked at together."""
 _BINOMIAL: Final = re.compile(r"([A-Z])[a-z]+ ([a-z-]+)")
 _NAME_AND_NAME: Final = re.compile(r"([^()]+)\(([^()]+)\)\s*")
 
@@ -140,6 +144,34 @@ def find(name: str, extra: Sequence[Species] = ()) -> Species | Ambiguous | None
     'albacore'
     """
     return (_catalogue(tuple(extra)) if extra else CATALOGUE).find(name)
+
+
+@lru_cache(maxsize=256)
+def perhaps_toxic(name: str) -> tuple[Species, ...]:
+    """Return the fish never to be served raw that an unknown name may mean by any word of it.
+
+    "Fresh fugu" and "Takifugu sp." are no names here; a word or the genus tells enough to hold
+    the fish back.
+
+    >>> [fish.common for fish in perhaps_toxic("wild torafugu fillet")]
+    ['tiger puffer']
+    """
+    words = _WORD.findall(unicodedata.normalize("NFKC", name))
+    runs = {
+        key_of("".join(words[begin:end]))
+        for begin in range(len(words))
+        for end in range(begin + 1, min(begin + _WORDS_MOST, len(words)) + 1)
+    }
+    return tuple(
+        fish
+        for fish in SPECIES
+        if fish.toxin is not None
+        and fish.toxin.never_raw
+        and (
+            runs & {key_of(known) for known in fish.names}
+            or key_of(fish.scientific.partition(" ")[0]) in runs
+        )
+    )
 
 
 @lru_cache(maxsize=256)

@@ -20,7 +20,7 @@ from types import MappingProxyType
 from typing import Final
 
 from rimewatch.entries import ReceiveLot
-from rimewatch.lots.catalogue import Ambiguous, find, nearest_names
+from rimewatch.lots.catalogue import Ambiguous, find, nearest_names, perhaps_toxic
 from rimewatch.lots.codes import US_FOOD_CODE, Law
 from rimewatch.lots.species import Group, Parasite, Species
 from rimewatch.rules.provision import FOOD_CODE, FOOD_CODE_EDITION, HAZARDS
@@ -147,9 +147,7 @@ def needs_of(
             *_hazards(found, exempt=entry.serve_raw and not needs, warm=warm),
             *((PACKED,) if entry.rop else ()),
         ),
-        toxic_raw=tuple(
-            one for one in _choices(found) if one.toxin is not None and one.toxin.never_raw
-        ),
+        toxic_raw=_toxic_raw(entry, found),
         statement_missing=paragraph == law.farmed and not entry.statement.strip(),
         receipt_limit_c=limit_c,
         receipt_too_warm=too_warm,
@@ -164,6 +162,13 @@ def receipt_limit_c(found: Species | Ambiguous | None) -> float:
     if choices and all(choice.group in SHELLFISH for choice in choices):
         return RECEIVING_SHELLFISH_LIMIT_C
     return RECEIVING_LIMIT_C
+
+
+def _toxic_raw(entry: ReceiveLot, found: Species | Ambiguous | None) -> tuple[Species, ...]:
+    """Return what a lot is, or may be by its name, of the fish never to be served raw."""
+    if found is None:
+        return perhaps_toxic(entry.species)
+    return tuple(one for one in _choices(found) if one.toxin is not None and one.toxin.never_raw)
 
 
 def _verdict(

@@ -288,7 +288,7 @@ BILLFISH: Final = (
 
 POISONOUS: Final = (
     row(
-        "escolar", "Lepidocybium flavobrunneum", "super white tuna", ja="abura sokomutsu",
+        "escolar", "Lepidocybium flavobrunneum", "super white tuna", "walu", ja="abura sokomutsu",
         es="escolar negro, escolar, atún blanco", fr="escolier noir, thon blanc",
         histamine=True, toxin=Toxin.GEMPYLOTOXIN,
         notes="Not a tuna. Its oil purges (gempylotoxin), and freezing does not change that.",
@@ -327,7 +327,8 @@ POISONOUS: Final = (
     row(
         "pufferfish", "Tetraodontidae", "puffer", "puffer fish", "blowfish", "globefish",
         "swellfish",
-        ja="fugu, tecchiri, tessa", es="pez globo, fugu", fr="poisson-globe, fugu, tétrodon",
+        ja="fugu, フグ, ふぐ, 河豚, tecchiri, tessa", es="pez globo, fugu",
+        fr="poisson-globe, fugu, tétrodon",
         toxin=Toxin.TETRODOTOXIN,
     ),
     row(

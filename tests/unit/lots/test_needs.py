@@ -355,3 +355,26 @@ def test_shellfish_that_may_be_whole_asks_where_it_was_harvested() -> None:
     hazards = needs_of(received("scallops")).remaining_hazards
 
     assert any("harvest water" in hazard for hazard in hazards)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "fresh fugu", "Takifugu rubripes?", "takifugu rubripes fillet", "Fugu, farmed",
+        "tiger fugu", "fugu (tiger)", "fugu / puffer", "Takifugu spp.", "Lagocephalus lunaris",
+        "フグ", "ふぐ",
+        "Escolar loin", "walu", "wild hamo", "unagi fillet",
+    ],
+)  # fmt: skip
+def test_name_with_a_toxic_fish_in_it_is_taken_for_that_fish(name: str) -> None:
+    """One more word or mark makes no puffer fit to be served raw."""
+    assert needs_of(received(name)).toxic_raw, name
+
+
+@pytest.mark.parametrize("name", ["salmon fillet", "moon dory", "king of the sea", "Gadus sp."])
+def test_unknown_name_without_one_is_an_unknown_fish_and_no_more(name: str) -> None:
+    """It needs destruction; nothing says that it is toxic."""
+    need = needs_of(received(name))
+
+    assert need.needs_destruction
+    assert need.toxic_raw == ()

@@ -6,12 +6,17 @@ import pytest
 from watched import Watched
 
 from handmade import NIGHT, ONE_CONTACT, Paper, probe, shop, timed_probe, unit
+from rimewatch.config.changing import tables_of
 from rimewatch.replay import Replayed
 from rimewatch.report.ledger_json import ledger_document
 from rimewatch.shop import Shop
 from rimewatch.vocabulary import About, Rule
 
 H = 3600
+HEAD = (
+    '[shop]\nname = "Saltmarsh Row Fish"\ntimezone = "America/Chicago"\n'
+    '[broker]\nurl = "mqtt://127.0.0.1:1883"\n'
+)
 EVENING = "2026-02-03T03:00:00Z"
 """21:00 in Chicago: the night begins."""
 ONE = shop(unit(on_delay_s=900, lag_s=1200), probe(every_s=60), ONE_CONTACT, NIGHT)
@@ -119,6 +124,39 @@ def test_air_that_is_warm_makes_the_silence_of_a_product_probe_urgent(
     (alarm,) = stale(paper.replay(BESIDE))
 
     assert (alarm["priority"], alarm["woke"]) == (priority, priority == "high")
+
+
+def test_silence_that_somebody_has_seen_rings_once_it_becomes_urgent() -> None:
+    """At 20:00 the product probe was quiet and the air cold; what they saw was less bad."""
+    paper = Paper("2026-02-03T00:00:00Z")
+    paper.curve([(0, 2.0), (4 * H, 2.0), (5 * H, 15.0), (10 * H, 15.0)], "air", every_s=60)
+    paper.curve([(0, 2.0), (1800, 2.0)], "fish", every_s=60)
+    paper.do(H, "acknowledge", unit="case-1", rule="stale")
+    replayed = paper.replay(BESIDE)
+    (alarm,) = stale(replayed)
+    told = [
+        message["at"]
+        for message in ledger_document(replayed.ledger)["messages"]
+        if message["rule"] == "stale" and message["at"] > paper.iso(4 * H)
+    ]
+
+    assert (alarm["priority"], alarm["woke"]) == ("high", True)
+    assert told
+    assert told[0] < paper.iso(6 * H)
+
+
+def test_warm_unit_whose_probe_is_replaced_by_one_that_never_speaks_wakes() -> None:
+    """That another probe is to speak for it makes no fish cold."""
+    spare = probe("spare", every_s=60)
+    paper = Paper(EVENING).curve([(0, 2.0), (1800, 2.0), (1860, 9.0), (2400, 9.0)], every_s=60)
+    tables = unit(on_delay_s=900, lag_s=0), ONE_CONTACT, NIGHT
+    beside = unit("case-2"), probe("other", "case-2", every_s=60)
+    paper.curve([(0, 2.0), (4 * H, 2.0)], "other", every_s=60)
+    after = tables_of("\n".join((HEAD, *tables, *beside, spare)))
+    paper.do(2420, "change-settings", settings=after)
+    (alarm,) = stale(paper.replay(shop(*tables, *beside, probe(every_s=60))))
+
+    assert (alarm["priority"], alarm["woke"]) == ("high", True)
 
 
 def test_words_of_a_silence_beside_warm_air_do_not_call_the_fish_warm() -> None:
