@@ -48,6 +48,11 @@ def cold_through_after(
     return solid_after(shop, store, lot, centre_c=COLD_20_C, surely=surely)
 
 
+COOLED_ON_THE_WAY_C: Final = 5.0
+"""So much colder than at receipt, or than melting ice, a lot may be when its probe first speaks:
+fish thinly spread loses as much within some minutes (common practice, no source)."""
+
+
 def lies_in_lot(shop: Shop, lot: LotEntries, unit: UnitId, begins_ms: float | None = None) -> bool:
     """Return whether a product probe of a unit is known to lie in a lot.
 
@@ -101,7 +106,8 @@ def solid_after(
     def after_ms(unit: UnitId, begins_ms: float) -> float | None:
         then = period_at(shop, store, unit, begins_ms)
         if then.shop.probes_of(unit, Measures.PRODUCT) and (
-            not surely or lies_in_lot(shop, lot, unit, begins_ms)
+            not surely
+            or (lies_in_lot(shop, lot, unit, begins_ms) and _was_warm(then.store, lot, begins_ms))
         ):
             return 0.0
         air = then.shop.probes_of(unit, Measures.AIR)
@@ -127,6 +133,21 @@ def solid_after(
         return min(found) if found else None
 
     return after_ms
+
+
+def _was_warm(store: ReadingStore, lot: LotEntries, begins_ms: float) -> bool:
+    """Whether the probe said to lie in a lot showed, once it was entered, how warm it came in.
+
+    A silence, or a moment a little too warm for the option, shows nothing of the kind: the probe
+    may lie in other fish, which has been cold for days.
+    """
+    freezing, received = lot.freezing, lot.received
+    assert freezing is not None, "it was put to freeze"
+    assert freezing.probe is not None, "with a probe in it"
+    known_c = None if received is None else received.celsius
+    came_in_c = min(ASSUMED_AT_RECEIPT_C if known_c is None else known_c, 0.0)
+    seen = store.span(freezing.probe, freezing.at_ms, round(begins_ms)).values
+    return len(seen) > 0 and float(seen.max()) >= came_in_c - COOLED_ON_THE_WAY_C
 
 
 def _estimate_ms(

@@ -63,8 +63,11 @@ def test_hold_is_sure_once_it_was_kept_for_longer() -> None:
 
 @pytest.mark.parametrize("until_h", [20, 33])
 def test_hold_that_a_probe_in_the_lot_saw_is_as_sure_as_it_is_credited(until_h: int) -> None:
-    """The fish itself was cold on its return: no lag, nothing hidden."""
-    paper = silent_for_two_hours(until_h)
+    """The fish itself was cold on its return: no lag, nothing hidden.
+
+    That the probe lies in it shows in its coming in warm.
+    """
+    paper = silent_for_two_hours(until_h).say(60, 1.0, "cold")
     (freeze,) = (line for line in paper.lines if line.get("do") == "start-freezing")
     freeze["probe"] = "cold"
 
@@ -99,3 +102,15 @@ def test_summary_and_record_say_what_is_not_sure_of_a_hold_that_is_complete() ->
     said = "Sure whatever the air was like while nobody saw it: {} of 24 h; all from "
     assert said.format("22.3") in " ".join(document_text(lot_page(place, record)).split())
     assert said.format("13.8") in " ".join(morning.text.split())
+
+
+def test_silence_makes_no_probe_lie_in_a_lot_that_it_never_saw_warm() -> None:
+    """It was cold from the entry on, so in other fish; a silence adds nothing to that."""
+    paper = silent_for_two_hours(until_h=33)
+    (freeze,) = (line for line in paper.lines if line.get("do") == "start-freezing")
+    freeze["probe"] = "cold"
+
+    (lot,) = paper.figures(freezer("product"))["lots"]
+
+    assert lot["sure_h"] == 0.0
+    assert lot["standing"] != "proven"
