@@ -171,6 +171,12 @@ class Workbench:
             if (owes, reached) != (alarm.owes, alarm.reached):
                 alarm = replace(alarm, owes=owes, reached=reached)
                 self._put(alarm, at_ms, None)
+            if self._was_muted(alarm, at_ms):
+                # What muted it is no longer set: it is as if it were raised now.
+                condition = self.conditions[key]
+                urgent = replace(alarm, priority=self._policy.priority(condition))
+                self._open(urgent, at_ms, Event.REOPENED)
+                continue
             told_of = alarm.active and not alarm.silent and alarm.told
             if not told_of or not self._policy.night.may_sound(alarm.priority, at_ms):
                 continue
@@ -458,6 +464,18 @@ class Workbench:
             alarm.since_ms,
         ):
             self._put(fresh, at_ms, None)
+
+    def _was_muted(self, alarm: Alarm, at_ms: int) -> bool:
+        """Whether nobody heard of an alarm that today's settings give the highest priority."""
+        condition = self.conditions.get(alarm.key)
+        return (
+            condition is not None
+            and alarm.sounding
+            and alarm.steps_done > 0
+            and not alarm.heard
+            and self._policy.priority(condition) is Priority.HIGH
+            and self._policy.night.may_sound(Priority.HIGH, at_ms)
+        )
 
     def _says_no_more(self, alarm: Alarm) -> bool:
         """Whether an alarm that nobody has acknowledged has no step and no repeat to come."""

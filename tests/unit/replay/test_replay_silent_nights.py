@@ -159,6 +159,26 @@ def test_warm_unit_whose_probe_is_replaced_by_one_that_never_speaks_wakes() -> N
     assert (alarm["priority"], alarm["woke"]) == ("high", True)
 
 
+@pytest.mark.parametrize(
+    "muted",
+    [
+        NIGHT.replace('wake_for = ["high"]', "wake_for = []"),
+        f'{NIGHT}\n[priorities]\nholding = "low"\n',
+    ],
+    ids=["nothing wakes", "it is of low priority"],
+)
+def test_warm_unit_that_settings_had_muted_rings_once_they_are_put_back(muted: str) -> None:
+    """It stands, nobody heard of it, and whoever put the setting back expects to be woken."""
+    paper = Paper(EVENING).curve([(0, 2.0), (1800, 2.0), (1860, 8.0), (6 * H, 8.0)], every_s=60)
+    tables = unit(on_delay_s=900, lag_s=0), probe(every_s=60), ONE_CONTACT
+    for at_s, night in ((2000, muted), (3 * H, NIGHT)):
+        paper.do(at_s, "change-settings", settings=tables_of("\n".join((HEAD, *tables, night))))
+    told = ledger_document(paper.replay(shop(*tables, NIGHT)).ledger)["messages"]
+    first = next(message for message in told if message["rule"] == "holding")
+
+    assert first["at"] == paper.iso(3 * H)
+
+
 def test_words_of_a_silence_beside_warm_air_do_not_call_the_fish_warm() -> None:
     """The fish was last seen at 2 °C (35.6 °F); what wakes is the air, at 12 °C."""
     paper = Paper(EVENING).curve([(0, 2.0), (7200, 2.0), (9000, 12.0), (20_000, 12.0)], "air", 60)
