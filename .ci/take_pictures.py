@@ -40,7 +40,7 @@ PHONE: Final = {"width": 390, "height": 780}
 DOTS_PER_PIXEL: Final = 2
 COLOURS: Final = 48
 """A page has few; fewer make a small file."""
-MOST_BYTES: Final = 60_000
+MOST_BYTES: Final = 64_000
 PATIENCE_S: Final = 30.0
 CHROMIUM: Final = "/usr/bin/chromium"
 

@@ -136,8 +136,8 @@ PLANTED: Final = (
         name="the silence of one wakes, however cold",
         weeks=(129, 122),
         module="evaluation/evaluator.py",
-        right="        return condition\n\n    def _judge_carried",
-        wrong="        return replace(condition, priority=Priority.HIGH)\n\n    def _judge_carried",
+        right="        return condition\n\n    def _speaking_last",
+        wrong="        return replace(condition, priority=Priority.HIGH)\n\n    def _speaking_last",
     ),
     Planted(
         name="a clock that stands still is believed",

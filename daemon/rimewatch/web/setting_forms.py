@@ -164,6 +164,8 @@ def filled_in(
         held = value_at(item, each.key)
         now = "" if held is None else _shown(each, held, scale)
         if text == was:
+            # Left alone, it is shown as it is now: sent again, the form undoes nothing of others'.
+            typed.pop(each.key)
             if now == "" and _is_needed(each, held):
                 errors[each.key] = "This has to be filled in."
             continue

@@ -261,6 +261,23 @@ def test_stale_form_says_who_changed_what_and_keeps_what_was_typed(desk: Desk) -
     assert "limit_c = 3.8889" in desk.text()
 
 
+def test_stale_form_sent_again_undoes_nothing_that_was_left_alone(desk: Desk) -> None:
+    """Ben moved the limit and gave a name; Ana, who typed a limit alone, keeps his name."""
+    ben = desk.pages.signed_in(Role.SET_UP, "Ben")
+    old = desk.form("/settings/unit?of=case-1")
+    theirs = {"f.limit_c": "40", "f.name": "Front case"}
+    desk.send(
+        "/settings/unit?of=case-1", {**desk.form("/settings/unit?of=case-1", ben), **theirs}, ben
+    )
+    _, page = desk.send("/settings/unit?of=case-1", {**old, "f.limit_c": "39"})
+    again = fields_of(page)
+
+    assert again["f.name"] == "Front case"
+    assert desk.send("/settings/unit?of=case-1", again)[0] == 303
+    assert 'name = "Front case"' in desk.text()
+    assert "limit_c = 3.8889" in desk.text()
+
+
 def test_edit_by_hand_of_another_key_is_shown_and_goes_along(desk: Desk) -> None:
     """Nothing of either is lost."""
     desk.file.write_text(TEXT.replace("repeat_s = 900", "repeat_s = 600"), encoding="utf-8")
