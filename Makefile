@@ -60,8 +60,8 @@ test: $(VENV)/.dev
 		victoria-metrics=victoria-metrics systemd-analyze=systemd chromium=chromium \
 		nsenter=util-linux mount=mount openssl=openssl
 	@# Many tests start rimewatch: what Python compiles is kept, whatever the environment says.
-	@# Much of them is waiting, so four at once suit two cores.
-	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 4 --dist worksteal $(PYTEST_ARGS) $(TESTS)
+	@# Much of them is waiting, so three at once suit two cores.
+	PYTHONDONTWRITEBYTECODE= $(BIN)/pytest -n 3 --dist worksteal $(PYTEST_ARGS) $(TESTS)
 
 api-check: $(VENV)/.dev
 	@.ci/system-packages mosquitto=mosquitto

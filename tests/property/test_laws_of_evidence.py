@@ -340,10 +340,10 @@ def test_every_surface_says_the_same(life: History, lag_s: float) -> None:
         there,
         run.store,
         Account(entries=run.evaluator.entries, batteries={}),
-        from_ms=round(run.to_ms - 86_400_000),
+        from_ms=min(entry.at_ms for entry in run.evaluator.entries),
         to_ms=run.to_ms,
     )
-    (point,) = lot_points("s", ledger, {LotId("L1"): 0})
+    (point,) = lot_points("s", ledger, run.to_ms)
     summary = build_summary(there, ledger, {})
 
     assert lot["standing"] == story.standing == words.standing
