@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rimewatch.commands.options import journal_option
+from rimewatch.commands.terminal import first_of
 from rimewatch.errors import UserError
 
 if TYPE_CHECKING:
@@ -119,10 +120,7 @@ def _check_all(reader: "JournalReader", journal: Path, roots: "list[Certificate]
         else:
             click.echo(f"{row.day}: this seal was there at {iso(stamp.at_ms)}.")
     if wrong:
-        for one in wrong[1:]:
-            click.echo(f"  {one}", err=True)
-        more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
         raise UserError(
-            f"{wrong[0]}{more}: the record up to then is not the one that was stamped, or the "
+            f"{first_of(wrong)}: the record up to then is not the one that was stamped, or the "
             "stamp is another authority's"
         )

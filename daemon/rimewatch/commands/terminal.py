@@ -1,11 +1,13 @@
-"""What a running service says: wrapped for whoever watches a terminal, else a line an event.
+"""How commands say several things: a service's events, and findings of which one is the error.
 
-A journal, a log or a pipe is read by programs: there nothing is wrapped.
+Events are wrapped for whoever watches a terminal. A journal, a log or a pipe is read by programs:
+there nothing is wrapped.
 """
 
 import os
 import sys
 import textwrap
+from collections.abc import Sequence
 from typing import Final, TextIO
 
 import click
@@ -22,6 +24,14 @@ def tell(text: str) -> None:
     columns = columns_of(sys.stderr)
     click.echo(text if columns is None else fitted(text, columns), err=True)
     sys.stderr.flush()
+
+
+def first_of(findings: Sequence[object]) -> str:
+    """Print all findings but the first, and return that one with how many more there are."""
+    for finding in findings[1:]:
+        click.echo(f"  {finding}", err=True)
+    more = f", and {len(findings) - 1} more" if len(findings) > 1 else ""
+    return f"{findings[0]}{more}"
 
 
 def columns_of(stream: TextIO) -> int | None:

@@ -1,6 +1,5 @@
 """``rimewatch verify``: whether the journal is sound, and as it was sealed."""
 
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from rimewatch.commands.options import journal_option
+from rimewatch.commands.terminal import first_of
 from rimewatch.errors import UserError
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def _check(reader: "JournalReader", journal: Path) -> None:
     click.echo(f"{journal}: every page, packed day and entry is sound.")
     if broken := reader.check_seals():
         raise UserError(
-            f"{journal} was changed after it was sealed: {_first_of(broken)}. Keep the file aside, "
+            f"{journal} was changed after it was sealed: {first_of(broken)}. Keep the file aside, "
             "and compare it with a backup"
         )
     _check_conclusions(reader, journal)
@@ -86,18 +86,10 @@ def _check_conclusions(reader: "JournalReader", journal: Path) -> None:
     """Fold every reading again, and hold what was concluded against it."""
     if wrong := reader.check_conclusions():
         raise UserError(
-            f"{journal}: what was concluded is not what the readings say: {_first_of(wrong)}. Keep "
+            f"{journal}: what was concluded is not what the readings say: {first_of(wrong)}. Keep "
             "a copy of the file aside, and start the service again: it folds the readings anew"
         )
     click.echo("What was concluded of each probe's readings is what they say.")
-
-
-def _first_of(findings: Sequence[object]) -> str:
-    """Print all findings but the first, and return that one with how many more there are."""
-    for finding in findings[1:]:
-        click.echo(f"  {finding}", err=True)
-    more = f", and {len(findings) - 1} more" if len(findings) > 1 else ""
-    return f"{findings[0]}{more}"
 
 
 def _check_attachments(reader: "JournalReader", journal: Path) -> None:
@@ -117,11 +109,8 @@ def _check_attachments(reader: "JournalReader", journal: Path) -> None:
         if (state := found(journal, sha256)) is not Found.PRESENT
     ]
     if wrong:
-        for one in wrong[1:]:
-            click.echo(f"  {one}", err=True)
-        more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
         raise UserError(
-            f"{folder_of(journal)} is not as the entries say: {wrong[0]}{more}. Restore it from "
+            f"{folder_of(journal)} is not as the entries say: {first_of(wrong)}. Restore it from "
             "a backup"
         )
     if named:

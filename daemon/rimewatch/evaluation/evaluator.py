@@ -692,9 +692,8 @@ class Evaluator:
             is_urgent = standing is not None and standing.priority is Priority.HIGH
             return standing if seldom and is_urgent else None
         silent = set(self._bench.found_on((tracks[0].unit.id, key.rule))) if tracks else set()
-        unheard = [track for track in tracks if track.probe.id in silent]
         # A probe in another's place has said nothing yet: what its unit was last seen to be counts.
-        unheard = [self._speaking_last(track) for track in unheard]
+        unheard = [self._speaking_last(track) for track in tracks if track.probe.id in silent]
         if any(is_above(track) or is_rising(self.shop, self.store, track) for track in unheard):
             limit_c = self.shop.unit[tracks[0].unit.id].limit_c
             return replace(condition, priority=Priority.HIGH, limit_c=limit_c)

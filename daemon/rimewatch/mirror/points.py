@@ -156,14 +156,15 @@ def book_points(shop: str, ledger: Ledger) -> Iterator[Point]:
     """
     for account in ledger.units.values():
         for item in account.excursions:
+            tags = {
+                "shop": shop,
+                "unit": item.unit.id,
+                "rule": item.rule.value,
+                "probe": item.probe,
+            }
             yield {
                 "measurement": "excursion",
-                "tags": {
-                    "shop": shop,
-                    "unit": item.unit.id,
-                    "rule": item.rule.value,
-                    "probe": item.probe,
-                },
+                "tags": tags,
                 "fields": _fields(
                     peak_c=item.peak_c,
                     above_s=item.above_s,
@@ -177,12 +178,7 @@ def book_points(shop: str, ledger: Ledger) -> Iterator[Point]:
             if item.end_ms is not None:
                 yield {
                     "measurement": "excursion",
-                    "tags": {
-                        "shop": shop,
-                        "unit": item.unit.id,
-                        "rule": item.rule.value,
-                        "probe": item.probe,
-                    },
+                    "tags": tags,
                     "fields": _fields(
                         open=False,
                         final_peak_c=item.peak_c,

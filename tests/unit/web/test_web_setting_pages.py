@@ -227,15 +227,18 @@ def test_empty_field_is_the_usual_again(desk: Desk) -> None:
     assert desk.text() == TEXT.replace("operating_limit_c = 3.3\n", "")
 
 
+def ben_saves(desk: Desk, **typed: str) -> None:
+    """Have another person change the case meanwhile."""
+    ben = desk.pages.signed_in(Role.SET_UP, "Ben")
+    form = desk.form("/settings/unit?of=case-1", ben)
+    filled = {f"f.{key}": value for key, value in typed.items()}
+    desk.send("/settings/unit?of=case-1", {**form, **filled}, ben)
+
+
 def test_form_that_was_open_meanwhile_undoes_nothing(desk: Desk) -> None:
     """Ben moved the limit; Ana, whose form is older, gave a name: both hold."""
-    ben = desk.pages.signed_in(Role.SET_UP, "Ben")
     old = desk.form("/settings/unit?of=case-1")
-    desk.send(
-        "/settings/unit?of=case-1",
-        {**desk.form("/settings/unit?of=case-1", ben), "f.limit_c": "40"},
-        ben,
-    )
+    ben_saves(desk, limit_c="40")
     assert desk.send("/settings/unit?of=case-1", {**old, "f.name": "Front case"})[0] == 303
 
     assert "limit_c = 4.4444" in desk.text()
@@ -244,13 +247,8 @@ def test_form_that_was_open_meanwhile_undoes_nothing(desk: Desk) -> None:
 
 def test_stale_form_says_who_changed_what_and_keeps_what_was_typed(desk: Desk) -> None:
     """Both moved the limit: Ana is told of Ben's, and has hers by sending it again."""
-    ben = desk.pages.signed_in(Role.SET_UP, "Ben")
     old = desk.form("/settings/unit?of=case-1")
-    desk.send(
-        "/settings/unit?of=case-1",
-        {**desk.form("/settings/unit?of=case-1", ben), "f.limit_c": "40"},
-        ben,
-    )
+    ben_saves(desk, limit_c="40")
     status, page = desk.send("/settings/unit?of=case-1", {**old, "f.limit_c": "39"})
 
     assert status == 422
@@ -263,12 +261,8 @@ def test_stale_form_says_who_changed_what_and_keeps_what_was_typed(desk: Desk) -
 
 def test_stale_form_sent_again_undoes_nothing_that_was_left_alone(desk: Desk) -> None:
     """Ben moved the limit and gave a name; Ana, who typed a limit alone, keeps his name."""
-    ben = desk.pages.signed_in(Role.SET_UP, "Ben")
     old = desk.form("/settings/unit?of=case-1")
-    theirs = {"f.limit_c": "40", "f.name": "Front case"}
-    desk.send(
-        "/settings/unit?of=case-1", {**desk.form("/settings/unit?of=case-1", ben), **theirs}, ben
-    )
+    ben_saves(desk, limit_c="40", name="Front case")
     _, page = desk.send("/settings/unit?of=case-1", {**old, "f.limit_c": "39"})
     again = fields_of(page)
 
